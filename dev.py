@@ -1,0 +1,105 @@
+"""
+python3 dev.py demo | test | check | bench | build
+
+demo    install, then run the whole job on a made-up trip
+test    install, then run the tests (further words go to pytest)
+check   install, then lint, types and import contracts
+bench   install, then run the benchmarks: finding, colour, lengths, speed (or the ones named)
+build   make the wheel
+
+Needs Python 3.11 to 3.14 with venv; nothing else.
+"""
+
+import hashlib
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parent
+VENV = ROOT / ".venv"
+BIN = VENV / ("Scripts" if os.name == "nt" else "bin")
+BENCHES = ("finding", "colour", "lengths", "speed")
+
+
+def main() -> int:
+    """Run one of the words above."""
+    what, *rest = sys.argv[1:] or ["demo"]
+    if not (3, 11) <= sys.version_info[:2] <= (3, 14):
+        print("Python 3.11 to 3.14 is needed.", file=sys.stderr)
+        return 2
+    if what not in ("demo", "test", "check", "bench", "build"):
+        print(__doc__.strip(), file=sys.stderr)
+        return 2
+    install("requirements.lock" if what == "demo" else "requirements-dev.lock")
+    python = str(BIN / "python")
+    if what == "demo":
+        return run([python, "-m", "dryslate.cli.main", "demo", *rest])
+    if what == "test":
+        return run([python, "-m", "pytest", "-q", *rest])
+    if what == "build":
+        run([python, "-m", "pip", "install", "--quiet", "build"])
+        return run([python, "-m", "build", *rest])
+    if what == "bench":
+        return bench(python, rest)
+    return check(python)
+
+
+def check(python: str) -> int:
+    """Lint, format, types and import contracts; all run, any failure counts."""
+    steps = (
+        [python, "-m", "ruff", "check", "."],
+        [python, "-m", "ruff", "format", "--check", "."],
+        [python, "-m", "mypy"],
+        [str(BIN / "lint-imports")],
+    )
+    return max([run(step) for step in steps])
+
+
+def bench(python: str, names: list[str]) -> int:
+    """Run the named benchmarks, or all; what follows ``--`` goes to each."""
+    cut = names.index("--") if "--" in names else len(names)
+    names, rest = names[:cut], names[cut + 1 :]
+    unknown = [name for name in names if name not in BENCHES]
+    if unknown:
+        print(
+            f"no benchmark named {', '.join(unknown)}; there are: {', '.join(BENCHES)}",
+            file=sys.stderr,
+        )
+        return 2
+    return max([run([python, "-m", f"bench.{name}", *rest]) for name in names or BENCHES])
+
+
+def install(lock_name: str) -> None:
+    """Make the environment, once for each state of the lock and of pyproject.toml."""
+    try:
+        import ensurepip  # noqa: F401  Debian splits these off
+        import venv
+    except ImportError:
+        sys.exit("This Python has no venv. On Debian or Ubuntu: sudo apt install python3-venv")
+    lock = ROOT / lock_name
+    parts = [lock.read_bytes(), (ROOT / "pyproject.toml").read_bytes(), sys.version.encode()]
+    want = hashlib.sha256(b"".join(parts)).hexdigest()
+    stamp = VENV / f"{lock_name}.ok"
+    if stamp.exists() and stamp.read_text() == want:
+        return
+    print(
+        f"Installing from {lock_name} into .venv (about a minute) ...", file=sys.stderr, flush=True
+    )
+    if not (BIN / ("python.exe" if os.name == "nt" else "python")).exists():
+        venv.create(VENV, with_pip=True)
+    pip = [str(BIN / "python"), "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
+    if run([*pip, "--require-hashes", "-r", str(lock)]) or run(
+        [*pip, "--no-deps", "-e", str(ROOT)]
+    ):
+        sys.exit("Installing failed; see the lines above.")
+    stamp.write_text(want)
+
+
+def run(command: list[str]) -> int:
+    """Run a command in the project's folder and return its exit code."""
+    return subprocess.run(command, cwd=ROOT, check=False).returncode
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,1 @@
+"""Use cases, one module a verb, and the ports they speak through."""

@@ -1,0 +1,127 @@
+"""What the use cases need from the world outside, as small protocols."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import AbstractContextManager
+from pathlib import Path
+from typing import Any, Protocol, TypeVar
+
+from dryslate.app.records import (
+    ControlObject,
+    CorrectionRow,
+    DecodedPhoto,
+    MeasurementRow,
+    Photo,
+    PhotoMetadata,
+    Visit,
+)
+from dryslate.core.card.definition import CardDefinition
+
+Job = TypeVar("Job")
+Answer = TypeVar("Answer")
+
+
+class Progress(Protocol):
+    """Shows how far a long piece of work is."""
+
+    def start(self, what: str, total: int | None) -> None:
+        """Begin a stretch of work of `total` steps (None where not known)."""
+
+    def step(self, n: int = 1, note: str = "") -> None:
+        """Count `n` steps done."""
+
+    def done(self) -> None:
+        """End the stretch."""
+
+
+class Clock(Protocol):
+    """Tells the time."""
+
+    def now_utc(self) -> str:
+        """Return the time now, ISO 8601 with ``Z``."""
+
+
+class Runner(Protocol):
+    """Runs many independent pure jobs."""
+
+    def run(
+        self, function: Callable[[Job], Answer], jobs: Sequence[Job]
+    ) -> Iterator[tuple[Job, Answer | BaseException]]:
+        """Yield each job with its answer, or with what it raised, as they finish."""
+
+
+class PhotoReader(Protocol):
+    """Reads and writes photo files."""
+
+    def read(self, path: Path) -> DecodedPhoto:
+        """Decode a photo; raises `InputError` or `FormatError` with the reason."""
+
+    def read_metadata(self, path: Path) -> PhotoMetadata:
+        """Read what the file says of itself without decoding the pixels."""
+
+    def write_corrected(
+        self, path: Path, pixels: Any, source: DecodedPhoto, description: dict[str, str]
+    ) -> None:
+        """Write corrected pixels (sRGB) as JPEG or TIFF by the ending, metadata carried over."""
+
+
+class PhotoVault(Protocol):
+    """Originals by content hash, read-only."""
+
+    def path_of(self, sha256: str, name: str) -> Path:
+        """Return where the file with that hash is (or would be) kept."""
+
+    def has(self, sha256: str, name: str) -> bool:
+        """Tell whether the file is there."""
+
+
+class ReferenceTables(Protocol):
+    """Built-in and project cards, and the tables the core needs."""
+
+    def cards(self) -> tuple[CardDefinition, ...]:
+        """Return every known card."""
+
+    def card(self, name: str) -> CardDefinition:
+        """Return one card by name, or raise `InputError` ``card-unknown``."""
+
+    def table(self, name: str) -> list[dict[str, str]]:
+        """Return the rows of a built-in CSV table."""
+
+
+class SurveyStore(Protocol):
+    """The project's records."""
+
+    def write(self) -> AbstractContextManager[None]:
+        """One transaction: all of it or nothing."""
+
+    def visits(self) -> tuple[Visit, ...]:
+        """Return every visit, oldest first."""
+
+    def photos(self, visit_id: str | None = None) -> tuple[Photo, ...]:
+        """Return photos in the order they were taken."""
+
+    def correction(self, photo_id: str) -> CorrectionRow | None:
+        """Return the latest correction of a photo."""
+
+    def save_correction(self, row: CorrectionRow) -> None:
+        """Store a correction; the same key again changes nothing."""
+
+    def measurements(self) -> tuple[MeasurementRow, ...]:
+        """Return every measurement."""
+
+    def save_measurements(self, rows: Iterable[MeasurementRow]) -> None:
+        """Store measurements; the same id again changes nothing."""
+
+    def control_objects(self) -> tuple[ControlObject, ...]:
+        """Return the control objects the project has named."""
+
+
+class DocumentWriter(Protocol):
+    """Writes documents people look at."""
+
+    def card_pdf(self, card: CardDefinition, path: Path) -> None:
+        """Write the millimetre-true PDF of a card."""
+
+    def report_html(self, report: Any, path: Path) -> None:
+        """Write the self-contained report."""

@@ -1,0 +1,1 @@
+"""Errors, problems, quality flags and provenance: the words every other layer uses."""

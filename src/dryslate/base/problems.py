@@ -1,0 +1,50 @@
+"""Faults in the surveyor's material, as values: a check returns all of them at once."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Literal
+
+Severity = Literal["note", "warning", "error"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Problem:
+    """
+    One fault, with its place.
+
+    Parameters
+    ----------
+    slug : str
+        Short stable name; ``docs/messages.md`` has a heading for each.
+    severity : {"note", "warning", "error"}
+        An error means that the thing asked for was not done.
+    place : str
+        File, sheet row and column, patch, or box in pixels.
+    message : str
+        What is wrong, with expected and found.
+    fix : str
+        What would help; may be empty.
+    """
+
+    slug: str
+    severity: Severity
+    place: str
+    message: str
+    fix: str = ""
+
+    def as_dict(self) -> dict[str, str]:
+        """Return the fields as a plain dictionary, for JSON."""
+        return asdict(self)
+
+    def __str__(self) -> str:
+        parts = [f"{self.place}: {self.message}" if self.place else self.message]
+        if self.fix:
+            parts.append(self.fix)
+        parts.append(f"[{self.slug}]")
+        return " ".join(parts)
+
+
+def has_error(problems: tuple[Problem, ...] | list[Problem]) -> bool:
+    """Tell whether any of the problems is an error."""
+    return any(p.severity == "error" for p in problems)

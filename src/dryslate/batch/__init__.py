@@ -1,0 +1,1 @@
+"""Runners of many independent jobs behind their port."""

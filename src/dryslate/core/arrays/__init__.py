@@ -1,0 +1,1 @@
+"""Shape and value checks, robust fits, resampling."""

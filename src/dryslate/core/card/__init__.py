@@ -1,0 +1,1 @@
+"""Card definitions, finding a card in pixels, patch statistics."""

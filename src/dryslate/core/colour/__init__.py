@@ -1,0 +1,1 @@
+"""Correction fit and apply, colour spaces, colour differences."""

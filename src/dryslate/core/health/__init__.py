@@ -1,0 +1,1 @@
+"""Colour scores and change of tagged colonies (a later room)."""

@@ -1,0 +1,1 @@
+"""Characters and the probabilistic key (a later room)."""

@@ -1,0 +1,1 @@
+"""Lengths, outlines and corallites, each with its uncertainty budget."""

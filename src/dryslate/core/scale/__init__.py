@@ -1,0 +1,1 @@
+"""The card's plane, its tilt, the lens."""

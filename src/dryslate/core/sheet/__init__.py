@@ -1,0 +1,1 @@
+"""Page squaring, boxes and readings of field sheets (a later room)."""

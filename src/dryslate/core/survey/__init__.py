@@ -1,0 +1,1 @@
+"""Cover, abundance, diversity, intervals, comparison (a later room)."""

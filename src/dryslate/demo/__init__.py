@@ -1,0 +1,1 @@
+"""The renderer and the made-up trip."""

@@ -1,0 +1,1 @@
+"""Card, sheet and report documents."""

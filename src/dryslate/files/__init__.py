@@ -1,0 +1,1 @@
+"""Decode photos and EXIF, originals by content hash, reference tables, clock."""

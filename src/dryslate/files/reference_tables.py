@@ -1,0 +1,216 @@
+"""Cards and reference tables: the built-in ones and those a project adds."""
+
+from __future__ import annotations
+
+import csv
+import difflib
+import hashlib
+from importlib import resources
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dryslate.base.errors import FormatError, InputError
+from dryslate.base.problems import has_error
+from dryslate.core.card.checks import check_card
+from dryslate.core.card.definition import CardDefinition
+from dryslate.formats.card_toml import format_card, parse_card
+
+CARD_ORDER = ("field", "large", "stick", "target24", "target24-2005")
+
+
+class FileReferenceTables:
+    """
+    Reference tables that ship with the program, and the cards of one project.
+
+    A project's own cards are the files ``cards/*.toml`` in its folder. A project card with the
+    name of a built-in one takes its place: that is how measured values of one printed card
+    replace the nominal ones of the design.
+
+    Parameters
+    ----------
+    project : Path or None
+        The project's folder; None for the built-in tables alone.
+    """
+
+    def __init__(self, project: Path | None = None) -> None:
+        self._project = project
+        self._cards: dict[str, CardDefinition] | None = None
+        self._folder_of: dict[str, Path] = {}
+
+    @property
+    def project(self) -> Path | None:
+        """The project's folder, or None."""
+        return self._project
+
+    def cards(self) -> tuple[CardDefinition, ...]:
+        """
+        Return every known card: the project's own first, then the built-in ones.
+
+        Raises
+        ------
+        FormatError
+            With the slug of the fault if a card file cannot be used.
+        """
+        return tuple(self._all().values())
+
+    def card(self, name: str) -> CardDefinition:
+        """
+        Return one card by name, or by the path of its definition file.
+
+        Raises
+        ------
+        InputError
+            ``card-unknown`` if no card has that name; the message gives the nearest names.
+        """
+        if name.endswith(".toml"):
+            return self._card_from_file(Path(name))
+        known = self._all()
+        if name in known:
+            return known[name]
+        near = difflib.get_close_matches(name, known, n=3, cutoff=0.4)
+        hint = f"Did you mean {' or '.join(near)}? " if near else ""
+        raise InputError(
+            "card-unknown",
+            f"There is no card called {name!r}.",
+            f"{hint}Known cards: {', '.join(known)}. See them with: dryslate card list",
+        )
+
+    def picture(self, card: CardDefinition) -> NDArray[np.uint8] | None:
+        """
+        Return the stored picture of a card without markers.
+
+        Parameters
+        ----------
+        card : CardDefinition
+
+        Returns
+        -------
+        ndarray of uint8, shape (height, width, 3), or None
+            The card edge to edge, sRGB; None where the card has no picture.
+
+        Raises
+        ------
+        InputError
+            ``card-picture-missing`` if the definition names a picture that cannot be read.
+        """
+        if not card.picture:
+            return None
+        folder = self._folder_of.get(card.name, Path())
+        path = folder / card.picture
+        from PIL import Image
+
+        try:
+            with Image.open(path) as image:
+                pixels = np.array(image.convert("RGB"), dtype=np.uint8)
+        except OSError as error:
+            raise InputError(
+                "card-picture-missing",
+                f"{path}: the picture of card {card.name!r} cannot be read ({error}).",
+                "Put the picture back beside the card's definition, or make both again with: "
+                "dryslate card from-photo",
+            ) from error
+        return pixels
+
+    def table(self, name: str) -> list[dict[str, str]]:
+        """
+        Return the rows of a built-in CSV table; lines that start with ``#`` are its sources.
+
+        Raises
+        ------
+        InputError
+            ``table-unknown`` if there is no such table.
+        """
+        folder = resources.files("dryslate") / "data" / "tables"
+        entry = folder / (name if name.endswith(".csv") else f"{name}.csv")
+        if not entry.is_file():
+            known = sorted(e.name[:-4] for e in folder.iterdir() if e.name.endswith(".csv"))
+            raise InputError(
+                "table-unknown",
+                f"There is no built-in table called {name!r}.",
+                f"Known tables: {', '.join(known)}.",
+            )
+        lines = entry.read_text(encoding="utf-8").splitlines()
+        return list(csv.DictReader(line for line in lines if line and not line.startswith("#")))
+
+    def save_card(self, card: CardDefinition, path: Path, picture: bytes = b"") -> None:
+        """
+        Write a card definition, and its picture beside it, where neither exists yet.
+
+        Raises
+        ------
+        InputError
+            ``card-file-exists`` if a file of that name is there already.
+        """
+        targets = [path] + ([path.parent / card.picture] if picture else [])
+        for target in targets:
+            if target.exists():
+                raise InputError(
+                    "card-file-exists",
+                    f"{target}: there is a file of that name already; it was not changed.",
+                    "Give another name with -o, or move the old file away.",
+                )
+        path.parent.mkdir(parents=True, exist_ok=True)
+        if picture:
+            (path.parent / card.picture).write_bytes(picture)
+        path.write_text(format_card(card), encoding="utf-8")
+
+    def card_key(self, card: CardDefinition) -> str:
+        """Hash everything a card states (serial, medium and values too), for provenance."""
+        return hashlib.sha256(format_card(card).encode("utf-8")).hexdigest()
+
+    def _all(self) -> dict[str, CardDefinition]:
+        """Read every card once, the project's own first."""
+        if self._cards is None:
+            found: dict[str, CardDefinition] = {}
+            if self._project is not None:
+                for path in sorted((self._project / "cards").glob("*.toml")):
+                    card = self._card_from_file(path)
+                    if card.name in found:
+                        other = self._folder_of[card.name]
+                        raise FormatError(
+                            "card-name-twice",
+                            f"{path}: another file in {other} also calls its card {card.name!r}.",
+                            "Give one of the two cards another name.",
+                        )
+                    found[card.name] = card
+                    self._folder_of[card.name] = path.parent
+            for card in _built_in_cards():
+                found.setdefault(card.name, card)
+            self._cards = found
+        return self._cards
+
+    def _card_from_file(self, path: Path) -> CardDefinition:
+        """Read, parse and check one definition file."""
+        try:
+            text = path.read_text(encoding="utf-8")
+        except (OSError, UnicodeDecodeError) as error:
+            raise InputError(
+                "card-file-unreadable",
+                f"{path}: the card definition cannot be read ({error}).",
+                "Check the path; a definition is a UTF-8 text file.",
+            ) from error
+        card = parse_card(text, str(path))
+        problems = check_card(card)
+        if has_error(problems):
+            errors = [p for p in problems if p.severity == "error"]
+            more = f" (and {len(errors) - 1} more)" if len(errors) > 1 else ""
+            raise FormatError(
+                errors[0].slug,
+                f"{path}: {errors[0].place}: {errors[0].message}{more}",
+                errors[0].fix,
+            )
+        self._folder_of.setdefault(card.name, path.parent)
+        return card
+
+
+def _built_in_cards() -> list[CardDefinition]:
+    """Read the cards that ship with the program, ours first."""
+    folder = resources.files("dryslate") / "data" / "cards"
+    entries = sorted(
+        (e for e in folder.iterdir() if e.name.endswith(".toml")), key=lambda e: e.name
+    )
+    cards = [parse_card(e.read_text(encoding="utf-8"), e.name) for e in entries]
+    rank = {name: i for i, name in enumerate(CARD_ORDER)}
+    return sorted(cards, key=lambda c: (rank.get(c.name, len(rank)), c.name))

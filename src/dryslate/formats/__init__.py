@@ -1,0 +1,1 @@
+"""One module per open standard: records to bytes and back, no disk."""

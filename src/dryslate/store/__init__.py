@@ -1,0 +1,1 @@
+"""The survey store behind its port: SQLite."""

@@ -1,0 +1,1 @@
+"""Named, recorded schema migrations, one SQL file each."""

@@ -1,0 +1,67 @@
+"""Picks the store, files, documents and runner that stand behind the ports."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from dryslate.app.ports import (
+        Clock,
+        DocumentWriter,
+        PhotoReader,
+        PhotoVault,
+        ReferenceTables,
+        Runner,
+    )
+    from dryslate.store.sqlite import SqliteSurveyStore
+
+
+def photo_reader() -> PhotoReader:
+    """Return the reader and writer of photo files."""
+    from dryslate.files.photos import FilePhotoReader
+
+    return FilePhotoReader()
+
+
+def reference_tables(project: Path | None = None) -> ReferenceTables:
+    """Return the built-in cards and tables, with the project's own cards when there is one."""
+    from dryslate.files.reference_tables import FileReferenceTables
+
+    return FileReferenceTables(project)
+
+
+def vault(project: Path) -> PhotoVault:
+    """Return the project's originals."""
+    from dryslate.files.originals import FolderVault
+
+    return FolderVault(project)
+
+
+def survey_store(project: Path, *, write: bool) -> SqliteSurveyStore:
+    """Open the project's records; use it as a context manager."""
+    from dryslate.store.sqlite import SqliteSurveyStore
+
+    return SqliteSurveyStore.open(project, write=write)
+
+
+def document_writer() -> DocumentWriter:
+    """Return the writer of cards and reports."""
+    from dryslate.documents.writer import DocumentFiles
+
+    return DocumentFiles()
+
+
+def runner(workers: int | None = None) -> Runner:
+    """Return a runner on this machine; as many workers as cores unless told otherwise."""
+    from dryslate.batch.local_runner import LocalRunner
+
+    return LocalRunner(workers or len(os.sched_getaffinity(0)))
+
+
+def clock() -> Clock:
+    """Return the system's clock."""
+    from dryslate.files.clock import SystemClock
+
+    return SystemClock()

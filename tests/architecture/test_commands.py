@@ -1,0 +1,22 @@
+"""Commands read, call and render: nothing more than fifteen lines each."""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+CLI = sorted((ROOT / "src" / "dryslate" / "cli").glob("*.py"))
+
+
+@pytest.mark.parametrize("path", CLI, ids=lambda p: p.name)
+def test_body_of_a_command_is_short(path: Path) -> None:
+    if path.name in ("render.py", "main.py"):
+        return
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        if isinstance(node, ast.FunctionDef) and node.name != "register":
+            body = node.body[1:] if ast.get_docstring(node) else node.body
+            lines = body[-1].end_lineno - body[0].lineno + 1 if body else 0
+            assert lines <= 15, f"{path.name}:{node.name} has {lines} lines"
