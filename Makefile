@@ -1,0 +1,11 @@
+.PHONY: help demo test check bench
+help:  ## say what there is
+	@grep -E '^[a-z]+:.*##' Makefile | sed 's/:.*## /\t/'
+demo:  ## run the whole job on a made-up trip
+	python3 dev.py demo
+test:  ## run the tests
+	python3 dev.py test
+check:  ## lint, types and import contracts
+	python3 dev.py check
+bench:  ## run the benchmarks
+	python3 dev.py bench
