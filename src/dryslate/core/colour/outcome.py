@@ -1,0 +1,179 @@
+"""What a colour fit answers, what it can be told, and both as plain values for JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dryslate.base.errors import InputError
+from dryslate.base.problems import Problem
+from dryslate.base.quality import Flag
+from dryslate.core.colour.correction import (
+    Correction,
+    FitName,
+    correction_from_dict,
+    correction_to_dict,
+)
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ColourSettings:
+    """
+    What the surveyor can tell the colour fit.
+
+    Parameters
+    ----------
+    nominal_as_measured : bool
+        Trust the values of a nominal card as if they had been measured.
+    under_water : bool
+        The photo was taken under water; a card whose values hold in air is then less certain.
+    is_encoded : bool
+        The values come from a photo with a picture style (JPEG, HEIC, PNG); False for raw files,
+        which are linear already, so that no tone curve is tried.
+    """
+
+    nominal_as_measured: bool = False
+    under_water: bool = True
+    is_encoded: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ColourFit:
+    """
+    A colour correction with everything that is known of its quality.
+
+    Parameters
+    ----------
+    usable : bool
+        False where the correction is refused; `problems` says why.
+    fit : str
+        The chosen kind of fit (as in `Correction`).
+    correction : Correction
+        What to apply; not to be applied where `usable` is False.
+    gain : ndarray of float, shape (3,)
+        Gain per channel of the neutrals, from file-linear values (tone and veil undone) to
+        reflectance.
+    noise_after_gain : ndarray of float, shape (3,)
+        Standard deviation of one pixel of the mid grey, after the gain, in linear light.
+    veil : ndarray of float, shape (3,)
+        Veiling light in the file's linear RGB.
+    left_out_de00_median, left_out_de00_p95 : float or None
+        CIEDE2000 of patches that were left out of the fit; None where none could be left out.
+    off_card_de00_p95 : float or None
+        Expected 95th percentile of the CIEDE2000 of things that are not on the card.
+    n_patches : int
+        Patches that the fit rests on.
+    dropped : Mapping
+        Reason by patch id for each dropped patch.
+    problems : tuple of Problem
+    flags : tuple of Flag
+    covariance : ndarray of float, shape (p, p)
+        Covariance of the matrix (row by row), the veil and the two tone parameters, in that order.
+    candidates : Mapping
+        Mean left-out CIEDE2000 and its standard error by candidate.
+    """
+
+    usable: bool
+    fit: FitName
+    correction: Correction
+    gain: FloatArray
+    noise_after_gain: FloatArray
+    veil: FloatArray
+    left_out_de00_median: float | None
+    left_out_de00_p95: float | None
+    off_card_de00_p95: float | None
+    n_patches: int
+    covariance: FloatArray
+    dropped: Mapping[str, str] = field(default_factory=dict)
+    problems: tuple[Problem, ...] = ()
+    flags: tuple[Flag, ...] = ()
+    candidates: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        for name in ("gain", "noise_after_gain", "veil", "covariance"):
+            array = np.array(getattr(self, name), dtype=np.float64)
+            array.setflags(write=False)
+            object.__setattr__(self, name, array)
+
+
+def fit_to_dict(fit: ColourFit) -> dict[str, Any]:
+    """
+    Turn a colour fit into plain values, for JSON.
+
+    Parameters
+    ----------
+    fit : ColourFit
+
+    Returns
+    -------
+    dict
+        Read back by `fit_from_dict` without loss.
+    """
+    return {
+        "usable": fit.usable,
+        "fit": fit.fit,
+        "correction": correction_to_dict(fit.correction),
+        "gain": fit.gain.tolist(),
+        "noise_after_gain": fit.noise_after_gain.tolist(),
+        "veil": fit.veil.tolist(),
+        "left_out_de00_median": fit.left_out_de00_median,
+        "left_out_de00_p95": fit.left_out_de00_p95,
+        "off_card_de00_p95": fit.off_card_de00_p95,
+        "n_patches": fit.n_patches,
+        "covariance": fit.covariance.tolist(),
+        "dropped": dict(fit.dropped),
+        "problems": [problem.as_dict() for problem in fit.problems],
+        "flags": [str(flag) for flag in fit.flags],
+        "candidates": {name: list(score) for name, score in fit.candidates.items()},
+    }
+
+
+def fit_from_dict(values: Mapping[str, Any]) -> ColourFit:
+    """
+    Rebuild a colour fit from what `fit_to_dict` made.
+
+    Parameters
+    ----------
+    values : Mapping
+
+    Returns
+    -------
+    ColourFit
+
+    Raises
+    ------
+    InputError
+        ``colour-fit-unreadable`` if a part is missing or of the wrong kind.
+    """
+    try:
+        return ColourFit(
+            usable=bool(values["usable"]),
+            fit=values["fit"],
+            correction=correction_from_dict(values["correction"]),
+            gain=np.array(values["gain"], dtype=np.float64),
+            noise_after_gain=np.array(values["noise_after_gain"], dtype=np.float64),
+            veil=np.array(values["veil"], dtype=np.float64),
+            left_out_de00_median=values["left_out_de00_median"],
+            left_out_de00_p95=values["left_out_de00_p95"],
+            off_card_de00_p95=values["off_card_de00_p95"],
+            n_patches=int(values["n_patches"]),
+            covariance=np.array(values["covariance"], dtype=np.float64),
+            dropped=dict(values["dropped"]),
+            problems=tuple(Problem(**problem) for problem in values["problems"]),
+            flags=tuple(Flag(flag) for flag in values["flags"]),
+            candidates={k: (float(v[0]), float(v[1])) for k, v in values["candidates"].items()},
+        )
+    except (KeyError, TypeError, ValueError, IndexError) as reason:
+        if isinstance(reason, InputError):
+            raise
+        raise InputError(
+            "colour-fit-unreadable",
+            f"the stored colour fit cannot be read: {reason}",
+            "Correct the photo again.",
+        ) from reason
