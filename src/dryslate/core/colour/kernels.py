@@ -55,7 +55,7 @@ def _look_up(pixels: Any, tables: Any, planes: Any) -> None:  # pragma: no cover
 
 @_compiled
 def _mix_roots(planes: Any, matrix: Any, shade: Any, top: Any) -> None:  # pragma: no cover
-    """Mix roots of linear light by a root-polynomial of degree 2, scale, clip to 0..top."""
+    """Mix signed roots of linear light by a root-polynomial of degree 2, scale, clip to 0..top."""
     p0, p1, p2 = planes[0], planes[1], planes[2]
     zero = np.float32(0.0)
     a0, a1, a2, a3, a4, a5 = matrix[0]
@@ -63,7 +63,11 @@ def _mix_roots(planes: Any, matrix: Any, shade: Any, top: Any) -> None:  # pragm
     c0, c1, c2, c3, c4, c5 = matrix[2]
     for i in range(shade.shape[0]):
         s, r, g, b = shade[i], p0[i], p1[i], p2[i]
-        rr, gg, bb, rg, gb, rb = r * r, g * g, b * b, r * g, g * b, r * b
+        rr, gg, bb = r * abs(r), g * abs(g), b * abs(b)
+        r = zero if r < zero else r
+        g = zero if g < zero else g
+        b = zero if b < zero else b
+        rg, gb, rb = r * g, g * b, r * b
         u = (a0 * rr + a1 * gg + a2 * bb + a3 * rg + a4 * gb + a5 * rb) * s
         v = (b0 * rr + b1 * gg + b2 * bb + b3 * rg + b4 * gb + b5 * rb) * s
         w = (c0 * rr + c1 * gg + c2 * bb + c3 * rg + c4 * gb + c5 * rb) * s
@@ -77,17 +81,17 @@ def _mix_roots(planes: Any, matrix: Any, shade: Any, top: Any) -> None:  # pragm
 
 @_compiled
 def _mix_linear(planes: Any, matrix: Any, shade: Any, top: Any) -> None:  # pragma: no cover
-    """Mix linear light by a 3x3 matrix, scale, add the offset, clip to 0..top."""
+    """Mix linear light by a 3x3 matrix, scale, clip to 0..top."""
     p0, p1, p2 = planes[0], planes[1], planes[2]
     zero = np.float32(0.0)
-    a0, a1, a2, a3 = matrix[0]
-    b0, b1, b2, b3 = matrix[1]
-    c0, c1, c2, c3 = matrix[2]
+    a0, a1, a2 = matrix[0]
+    b0, b1, b2 = matrix[1]
+    c0, c1, c2 = matrix[2]
     for i in range(shade.shape[0]):
         s, r, g, b = shade[i], p0[i], p1[i], p2[i]
-        u = (a0 * r + a1 * g + a2 * b) * s + a3
-        v = (b0 * r + b1 * g + b2 * b) * s + b3
-        w = (c0 * r + c1 * g + c2 * b) * s + c3
+        u = (a0 * r + a1 * g + a2 * b) * s
+        v = (b0 * r + b1 * g + b2 * b) * s
+        w = (c0 * r + c1 * g + c2 * b) * s
         u = zero if u < zero else u
         v = zero if v < zero else v
         w = zero if w < zero else w
@@ -130,7 +134,7 @@ def _encode_words(planes: Any, table: Any, out: Any) -> None:  # pragma: no cove
 def _mix_block(planes: Any, matrix: Any, shade: Any, top: Any) -> None:  # pragma: no cover
     """Mix one block by whichever form the matrix has."""
     if matrix.shape[1] == N_ROOT_TERMS:
-        _mix_roots(planes, matrix[:, :6], shade, top)
+        _mix_roots(planes, matrix, shade, top)
     else:
         _mix_linear(planes, matrix, shade, top)
 
@@ -159,8 +163,9 @@ def correct_bytes(
     out : ndarray of uint8, shape (height, width, 3)
         Filled.
     tables : ndarray of float32, shape (3, n_codes)
-        Per channel: the root of linear light (6-column `matrix`) or linear light (4 columns).
-    matrix : ndarray of float32, shape (3, 6) or (3, 4)
+        Per channel, veil taken off: the signed root of linear light (6-column `matrix`) or
+        linear light itself (3 columns).
+    matrix : ndarray of float32, shape (3, 6) or (3, 3)
         Already times the last index of `encode`.
     field : tuple of (columns, rows, limits)
         float32 arrays of shape (width,), (height,) and (2,): the shade of a pixel is
