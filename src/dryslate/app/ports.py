@@ -2,20 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import Any, Protocol, TypeVar
 
-from dryslate.app.records import (
-    ControlObject,
-    CorrectionRow,
-    DecodedPhoto,
-    MeasurementRow,
-    Photo,
-    PhotoMetadata,
-    Visit,
-)
+from dryslate.app.records import DecodedPhoto, PhotoMetadata
+from dryslate.app.store_ports import PhotoStore, PlaceStore, ResultStore
+from dryslate.base.problems import Problem
 from dryslate.core.card.definition import CardDefinition
 
 Job = TypeVar("Job")
@@ -89,32 +83,17 @@ class ReferenceTables(Protocol):
         """Return the rows of a built-in CSV table."""
 
 
-class SurveyStore(Protocol):
-    """The project's records."""
+class SurveyStore(PlaceStore, PhotoStore, ResultStore, Protocol):
+    """The project's records; its rooms are in `dryslate.app.store_ports`."""
 
     def write(self) -> AbstractContextManager[None]:
         """One transaction: all of it or nothing."""
 
-    def visits(self) -> tuple[Visit, ...]:
-        """Return every visit, oldest first."""
+    def problems(self) -> tuple[Problem, ...]:
+        """Return what is to be said about how the store is kept (a network folder, say)."""
 
-    def photos(self, visit_id: str | None = None) -> tuple[Photo, ...]:
-        """Return photos in the order they were taken."""
-
-    def correction(self, photo_id: str) -> CorrectionRow | None:
-        """Return the latest correction of a photo."""
-
-    def save_correction(self, row: CorrectionRow) -> None:
-        """Store a correction; the same key again changes nothing."""
-
-    def measurements(self) -> tuple[MeasurementRow, ...]:
-        """Return every measurement."""
-
-    def save_measurements(self, rows: Iterable[MeasurementRow]) -> None:
-        """Store measurements; the same id again changes nothing."""
-
-    def control_objects(self) -> tuple[ControlObject, ...]:
-        """Return the control objects the project has named."""
+    def close(self) -> None:
+        """Let go of the project."""
 
 
 class DocumentWriter(Protocol):

@@ -108,7 +108,12 @@ class Visit:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Photo:
-    """One shot: one or two files (raw and JPEG). `photo_id` is the hash of the preferred file."""
+    """
+    One shot: one or two files (raw and JPEG), the preferred one first.
+
+    `photo_id` is the hash of the preferred file. `taken_corrected` is the true local time where
+    the camera's clock offset was set for the visit, else None; `metadata.taken_local` stays.
+    """
 
     photo_id: str
     visit_id: str
@@ -116,6 +121,7 @@ class Photo:
     metadata: PhotoMetadata
     taken_corrected: str | None = None
     depth_m: float | None = None
+    observer: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

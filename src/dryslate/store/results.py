@@ -1,0 +1,175 @@
+"""Corrections, measurements, residuals, control objects, derived files and the log in SQLite."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable
+from dataclasses import fields
+from typing import Any
+
+from dryslate.app.project_records import Change, DerivedFile, PatchResidual
+from dryslate.app.records import ControlObject, CorrectionRow, MeasurementRow, Photo
+from dryslate.store.rows import StoreRoom, from_json, to_json
+
+_CORRECTION = tuple(f.name for f in fields(CorrectionRow))
+_CORRECTION_JSON = ("result", "geometry", "colour")
+_MEASUREMENT = tuple(f.name for f in fields(MeasurementRow))
+_RESIDUAL = tuple(f.name for f in fields(PatchResidual))
+
+
+class SqliteResultRoom(StoreRoom):
+    """Implements `dryslate.app.store_ports.ResultStore`."""
+
+    def photos(self, visit_id: str | None = None) -> tuple[Photo, ...]:
+        """Return photos in the order they were taken."""
+        raise NotImplementedError
+
+    def correction(self, photo_id: str) -> CorrectionRow | None:
+        """Return the latest correction of a photo."""
+        row = self._db.execute(
+            "SELECT * FROM corrections WHERE photo_id = ? ORDER BY correction_no DESC LIMIT 1",
+            [photo_id],
+        ).fetchone()
+        return None if row is None else _correction(row)
+
+    def corrections(self, visit_id: str | None = None) -> tuple[CorrectionRow, ...]:
+        """Return the latest correction of every photo that has one, in the photos' order."""
+        rows = self._rows(
+            "SELECT * FROM corrections WHERE correction_no IN "
+            "(SELECT max(correction_no) FROM corrections GROUP BY photo_id)"
+        )
+        latest = {row["photo_id"]: row for row in rows}
+        ids = [photo.photo_id for photo in self.photos(visit_id)]
+        return tuple(_correction(latest[photo_id]) for photo_id in ids if photo_id in latest)
+
+    def save_correction(self, row: CorrectionRow) -> None:
+        """Store a correction as the latest; the latest one's key again changes nothing."""
+        with self.write():
+            latest = self.correction(row.photo_id)
+            if latest is not None and latest.key == row.key:
+                return
+            values = {name: getattr(row, name) for name in _CORRECTION}
+            for name in _CORRECTION_JSON:
+                values[name] = to_json(values[name])
+            self._insert("corrections", values)
+
+    def measurements(self) -> tuple[MeasurementRow, ...]:
+        """Return the latest of every measurement, in the order first saved."""
+        rows = self._rows(
+            "SELECT m.* FROM measurements AS m JOIN (SELECT min(measurement_no) AS first, "
+            "max(measurement_no) AS last FROM measurements GROUP BY measurement_id) AS g "
+            "ON m.measurement_no = g.last ORDER BY g.first"
+        )
+        return tuple(_measurement(row) for row in rows)
+
+    def save_measurements(self, rows: Iterable[MeasurementRow]) -> None:
+        """Store measurements; what is there already in the same words changes nothing."""
+        with self.write():
+            for row in rows:
+                values = {name: getattr(row, name) for name in _MEASUREMENT}
+                values["points_px"] = to_json(row.points_px)
+                values["values"] = to_json(row.values)
+                latest = self._db.execute(
+                    "SELECT * FROM measurements WHERE measurement_id = ? "
+                    "ORDER BY measurement_no DESC LIMIT 1",
+                    [row.measurement_id],
+                ).fetchone()
+                if latest is None or any(latest[name] != values[name] for name in _MEASUREMENT):
+                    self._insert("measurements", values)
+
+    def patch_residuals(self, card_key: str | None = None) -> tuple[PatchResidual, ...]:
+        """Return the residuals of one printed card, or all, in the order saved."""
+        rows = self._rows(
+            "SELECT * FROM patch_residuals WHERE ?1 IS NULL OR card_key = ?1 ORDER BY residual_no",
+            [card_key],
+        )
+        return tuple(_residual(row) for row in rows)
+
+    def save_patch_residuals(self, rows: Iterable[PatchResidual]) -> None:
+        """Store residuals; the same photo, correction, card and patch again changes nothing."""
+        with self.write():
+            for row in rows:
+                values = {name: getattr(row, name) for name in _RESIDUAL}
+                lab = row.residual_lab
+                values["residual_lab"] = None if lab is None else to_json([float(v) for v in lab])
+                self._keep("patch_residuals", values)
+
+    def control_objects(self) -> tuple[ControlObject, ...]:
+        """Return the control objects the project has named."""
+        return tuple(
+            ControlObject(
+                name=row["name"],
+                kind=row["kind"],
+                value=tuple(from_json(row["value"])),
+                value_u=tuple(from_json(row["value_u"])),
+            )
+            for row in self._rows("SELECT * FROM control_objects ORDER BY name")
+        )
+
+    def save_control_object(self, control: ControlObject) -> None:
+        """Store a control object, or its changed values."""
+        values = {
+            "name": control.name,
+            "kind": control.kind,
+            "value": to_json(list(control.value)),
+            "value_u": to_json(list(control.value_u)),
+        }
+        self._put("control_objects", values, ["name"])
+
+    def derived_files(self) -> tuple[DerivedFile, ...]:
+        """Return every recorded derived file by path."""
+        rows = self._rows("SELECT * FROM derived_files ORDER BY path")
+        return tuple(DerivedFile(**dict(row) | {"steps": from_json(row["steps"])}) for row in rows)
+
+    def save_derived_file(self, derived: DerivedFile) -> None:
+        """Store a derived file; the same path again is replaced."""
+        values = {f.name: getattr(derived, f.name) for f in fields(derived)}
+        values["steps"] = to_json(derived.steps)
+        self._put("derived_files", values, ["path"])
+
+    def changes(self, table_name: str | None = None) -> tuple[Change, ...]:
+        """Return the change log, oldest first; nothing in it can be changed or taken out."""
+        rows = self._rows(
+            "SELECT * FROM change_log WHERE ?1 IS NULL OR table_name = ?1 ORDER BY change_no",
+            [table_name],
+        )
+        return tuple(
+            Change(
+                **dict(row)
+                | {
+                    "old": None if row["old"] is None else from_json(row["old"]),
+                    "new": None if row["new"] is None else from_json(row["new"]),
+                }
+            )
+            for row in rows
+        )
+
+    def _insert(self, table: str, values: dict[str, Any]) -> None:
+        """Insert a row that follows earlier ones."""
+        names = ", ".join(f'"{name}"' for name in values)
+        marks = ", ".join("?" for _ in values)
+        self._db.execute(f'INSERT INTO "{table}" ({names}) VALUES ({marks})', [*values.values()])
+
+
+def _correction(row: sqlite3.Row) -> CorrectionRow:
+    """Read one correction."""
+    values = {name: row[name] for name in _CORRECTION}
+    for name in _CORRECTION_JSON:
+        values[name] = from_json(values[name])
+    return CorrectionRow(**values)
+
+
+def _measurement(row: sqlite3.Row) -> MeasurementRow:
+    """Read one measurement."""
+    values = {name: row[name] for name in _MEASUREMENT}
+    values["points_px"] = tuple((float(x), float(y)) for x, y in from_json(values["points_px"]))
+    values["values"] = from_json(values["values"])
+    return MeasurementRow(**values)
+
+
+def _residual(row: sqlite3.Row) -> PatchResidual:
+    """Read one patch residual."""
+    values = {name: row[name] for name in _RESIDUAL}
+    lab = values["residual_lab"]
+    values["residual_lab"] = None if lab is None else tuple(from_json(lab))
+    return PatchResidual(**values)

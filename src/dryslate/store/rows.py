@@ -1,0 +1,71 @@
+"""What the rooms of the store share: a connection and ways to put rows in and read them."""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import AbstractContextManager
+from typing import Any
+
+
+class StoreRoom:
+    """One room of the store; the whole store gives it its connection and transactions."""
+
+    _db: sqlite3.Connection
+
+    def write(self) -> AbstractContextManager[None]:
+        """One transaction: all of it or nothing."""
+        raise NotImplementedError
+
+    def _rows(self, sql: str, values: Sequence[Any] = ()) -> Iterator[sqlite3.Row]:
+        """Run a query and yield its rows."""
+        yield from self._db.execute(sql, values)
+
+    def _put(self, table: str, row: Mapping[str, Any], keys: Sequence[str]) -> None:
+        """Insert a row, or update the one with the same keys where anything in it differs."""
+        names = ", ".join(f'"{name}"' for name in row)
+        marks = ", ".join("?" for _ in row)
+        others = [name for name in row if name not in keys]
+        upsert = "DO NOTHING"
+        if others:
+            sets = ", ".join(f'"{name}" = excluded."{name}"' for name in others)
+            differ = " OR ".join(f'"{table}"."{name}" IS NOT excluded."{name}"' for name in others)
+            upsert = f"DO UPDATE SET {sets} WHERE {differ}"
+        with self.write():
+            self._db.execute(
+                f'INSERT INTO "{table}" ({names}) VALUES ({marks}) '
+                f"ON CONFLICT ({', '.join(keys)}) {upsert}",
+                list(row.values()),
+            )
+
+    def _keep(self, table: str, row: Mapping[str, Any]) -> None:
+        """Insert a row; one with the same keys stays as it is."""
+        names = ", ".join(f'"{name}"' for name in row)
+        marks = ", ".join("?" for _ in row)
+        with self.write():
+            self._db.execute(
+                f'INSERT INTO "{table}" ({names}) VALUES ({marks}) ON CONFLICT DO NOTHING',
+                list(row.values()),
+            )
+
+
+def to_json(value: Any) -> str:
+    """Write a JSON column: short and sorted."""
+    return json.dumps(
+        value, sort_keys=True, separators=(",", ":"), ensure_ascii=False, default=_plain
+    )
+
+
+def from_json(text: str) -> Any:
+    """Read a JSON column."""
+    return json.loads(text)
+
+
+def _plain(value: Any) -> Any:
+    """Reduce arrays, numpy scalars and mappings to what JSON knows."""
+    if hasattr(value, "tolist"):
+        return value.tolist()
+    if isinstance(value, Mapping):
+        return dict(value)
+    raise TypeError(f"{type(value).__name__} cannot be stored")
