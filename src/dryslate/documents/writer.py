@@ -1,0 +1,44 @@
+"""The writer of documents that stands behind the port."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from dryslate.core.card.definition import CardDefinition
+
+
+class DocumentFiles:
+    """Writes cards as PDF and reports as self-contained HTML."""
+
+    def card_pdf(
+        self, card: CardDefinition, path: Path, *, paper: str = "a4", copies: int | None = None
+    ) -> None:
+        """
+        Write the millimetre-true PDF of a card.
+
+        Parameters
+        ----------
+        card : CardDefinition
+        path : Path
+        paper : str
+            ``"a4"`` or ``"letter"``.
+        copies : int or None
+            How many cards; None for one to dive with and its twin (eight of a stick).
+
+        Raises
+        ------
+        SettingsError
+            ``paper-unknown``, ``copies-not-positive``, ``card-larger-than-paper``.
+        InputError
+            ``document-not-written``.
+        """
+        from dryslate.documents.card_pdf import SheetSettings, write_card_pdf
+
+        write_card_pdf(card, path, SheetSettings(paper=paper, copies=copies))
+
+    def report_html(self, report: Any, path: Path) -> None:
+        """Write the self-contained report."""
+        from dryslate.documents.report import write_report
+
+        write_report(report, path)
