@@ -9,6 +9,8 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from dryslate.base.problems import Problem
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PhotoMetadata:
@@ -74,6 +76,8 @@ class DecodedPhoto:
         What the writer needs to carry the metadata over; opaque to the use cases.
     decoder : str
         Name and version of the decoder.
+    notes : tuple of Problem
+        What was found on the way in and did not stop it, such as a profile that cannot be read.
     """
 
     pixels: NDArray[Any]
@@ -83,6 +87,7 @@ class DecodedPhoto:
     metadata: PhotoMetadata
     segments: Any = None
     decoder: str = ""
+    notes: tuple[Problem, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

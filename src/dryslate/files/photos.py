@@ -1,0 +1,67 @@
+"""Photo files, whatever their kind, behind one reader."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from dryslate.app.records import DecodedPhoto, PhotoMetadata
+from dryslate.base.errors import InputError
+from dryslate.files.photo_carry import read_bytes
+from dryslate.files.photo_jpeg import read_jpeg
+from dryslate.files.photo_kind import Kind, kind_of
+from dryslate.files.photo_write import write_corrected
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FilePhotoReader:
+    """
+    Reads and writes photo files (implements `PhotoReader`); holds no state and no open file.
+
+    Parameters
+    ----------
+    max_megapixels : float
+        Larger frames are refused before any pixel is decoded.
+    """
+
+    max_megapixels: float = 100.0
+
+    def read(self, path: Path) -> DecodedPhoto:
+        """
+        Decode a photo; its pixels lie as stored in the file.
+
+        Parameters
+        ----------
+        path : Path
+
+        Returns
+        -------
+        DecodedPhoto
+
+        Raises
+        ------
+        InputError, FormatError
+            ``photo-missing``, ``photo-is-folder``, ``photo-unreadable``, ``photo-empty``,
+            ``photo-not-a-photo``, ``photo-unsupported``, ``photo-truncated``,
+            ``photo-damaged``, ``photo-too-large``, ``photo-grey``, ``photo-cmyk``.
+        """
+        return _reader(kind_of(read_bytes(path, 64), path))(path, self.max_megapixels)
+
+    def write_corrected(
+        self, path: Path, pixels: Any, source: DecodedPhoto, description: dict[str, str]
+    ) -> None:
+        """Write corrected pixels (sRGB) as JPEG or TIFF by the ending; see `write_corrected`."""
+        write_corrected(path, pixels, source, description)
+
+    def read_metadata(self, path: Path) -> PhotoMetadata:
+        """Read what the file says of itself."""
+        raise NotImplementedError
+
+
+def _reader(kind: Kind) -> Callable[[Path, float], DecodedPhoto]:
+    """Return the reader of a kind, imported only when it is needed."""
+    if kind == "jpeg":
+        return read_jpeg
+    raise InputError("photo-unsupported", "not yet")

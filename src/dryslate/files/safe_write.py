@@ -1,0 +1,89 @@
+"""Files that are either whole or not there: written beside, flushed, then given their name."""
+
+from __future__ import annotations
+
+import errno
+import os
+import tempfile
+from collections.abc import Iterable
+from pathlib import Path
+
+from dryslate.base.errors import StoreError
+
+_FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
+_REFUSED = {errno.EACCES, errno.EPERM, errno.EROFS}
+
+
+def save_whole(path: Path, parts: Iterable[bytes | memoryview]) -> None:
+    """
+    Write a file so that a crash, a full disk or a pulled plug leaves no half of it.
+
+    Parameters
+    ----------
+    path : Path
+        Its folder is made if need be; an older file of the same name is replaced.
+    parts : iterable of bytes
+        Written one after another.
+
+    Raises
+    ------
+    StoreError
+        ``disk-full``, ``folder-read-only`` or ``write-failed``; what was begun is removed.
+    """
+    temporary: str | None = None
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle, temporary = tempfile.mkstemp(
+            dir=path.parent, prefix=f".{path.name}.", suffix=".part"
+        )
+        with os.fdopen(handle, "wb") as file:
+            for part in parts:
+                file.write(part)
+            file.flush()
+            os.fsync(file.fileno())
+        Path(temporary).chmod(_common_mode())
+        Path(temporary).replace(path)
+        temporary = None
+        _sync_folder(path.parent)
+    except OSError as error:
+        raise _sentence(error, path) from error
+    finally:
+        if temporary is not None:
+            Path(temporary).unlink(missing_ok=True)
+
+
+def _common_mode() -> int:
+    """Return the mode a file of this process would have (a temporary file is closed to others)."""
+    mask = os.umask(0)
+    os.umask(mask)
+    return 0o666 & ~mask
+
+
+def _sync_folder(folder: Path) -> None:
+    """Flush the folder's own entry where the system knows that."""
+    if os.name == "nt":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    except OSError:
+        return  # some network folders refuse this; the file itself is flushed
+    finally:
+        os.close(handle)
+
+
+def _sentence(error: OSError, path: Path) -> StoreError:
+    """Return the error in the words of what happened."""
+    if error.errno in _FULL:
+        return StoreError(
+            "disk-full",
+            f"{path}: the disk is full; nothing was left half written.",
+            "Make room or choose another folder, then run the same command again.",
+        )
+    if error.errno in _REFUSED:
+        return StoreError(
+            "folder-read-only",
+            f"{path.parent}: no file may be written there ({error.strerror}).",
+            "Choose another folder with `--out`, or change its permissions.",
+        )
+    return StoreError("write-failed", f"{path}: could not be written ({error.strerror or error}).")
