@@ -59,6 +59,9 @@ class PhotoReader(Protocol):
     ) -> None:
         """Write corrected pixels (sRGB) as JPEG or TIFF by the ending, metadata carried over."""
 
+    def write_preview(self, path: Path, img_srgb: Any) -> None:
+        """Write a small upright picture (sRGB) as JPEG, without metadata."""
+
 
 class PhotoVault(Protocol):
     """Originals by content hash, read-only."""
@@ -82,6 +85,15 @@ class ReferenceTables(Protocol):
     def table(self, name: str) -> list[dict[str, str]]:
         """Return the rows of a built-in CSV table."""
 
+    def picture(self, card: CardDefinition) -> Any:
+        """Return the stored picture of a card without markers (uint8 sRGB), or None."""
+
+    def save_card(self, card: CardDefinition, path: Path, picture: bytes = b"") -> None:
+        """Write a card definition, and its picture beside it, where neither exists yet."""
+
+    def card_key(self, card: CardDefinition) -> str:
+        """Hash everything a card states, for provenance."""
+
 
 class SurveyStore(PlaceStore, PhotoStore, ResultStore, Protocol):
     """The project's records; its rooms are in `dryslate.app.store_ports`."""
@@ -99,8 +111,13 @@ class SurveyStore(PlaceStore, PhotoStore, ResultStore, Protocol):
 class DocumentWriter(Protocol):
     """Writes documents people look at."""
 
-    def card_pdf(self, card: CardDefinition, path: Path) -> None:
+    def card_pdf(
+        self, card: CardDefinition, path: Path, *, paper: str = "a4", copies: int | None = None
+    ) -> None:
         """Write the millimetre-true PDF of a card."""
+
+    def card_picture(self, card: CardDefinition, dpi: float, path: Path) -> tuple[int, int]:
+        """Write a picture that is exactly the card; return its width and height in pixels."""
 
     def report_html(self, report: Any, path: Path) -> None:
         """Write the self-contained report."""

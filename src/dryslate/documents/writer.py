@@ -37,6 +37,21 @@ class DocumentFiles:
 
         write_card_pdf(card, path, SheetSettings(paper=paper, copies=copies))
 
+    def card_picture(self, card: CardDefinition, dpi: float, path: Path) -> tuple[int, int]:
+        """
+        Write a picture that is exactly the card, edge to edge, and return its size in pixels.
+
+        Raises
+        ------
+        SettingsError
+            ``dpi-out-of-range``.
+        InputError
+            ``document-not-written``.
+        """
+        from dryslate.documents.card_picture import write_card_picture
+
+        return write_card_picture(card, dpi, path)
+
     def report_html(self, report: Any, path: Path) -> None:
         """Write the self-contained report."""
         from dryslate.documents.report import write_report

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from dryslate.base.errors import FormatError, InputError
 from dryslate.base.problems import has_error
+from dryslate.core.card.checks import check_card
 from dryslate.core.card.definition import CardDefinition
 from dryslate.formats.card_toml import format_card, parse_card
 
@@ -182,8 +183,6 @@ class FileReferenceTables:
 
     def _card_from_file(self, path: Path) -> CardDefinition:
         """Read, parse and check one definition file."""
-        from dryslate.core.card.checks import check_card
-
         try:
             text = path.read_text(encoding="utf-8")
         except (OSError, UnicodeDecodeError) as error:
