@@ -112,5 +112,7 @@ def test_importing_the_package_loads_nothing_else() -> None:
 
 def test_import_contracts_hold() -> None:
     exe = Path(sys.executable).with_name("lint-imports")
-    done = subprocess.run([exe, "--no-cache"], cwd=ROOT, capture_output=True, text=True, check=False)
+    done = subprocess.run(
+        [exe, "--no-cache"], cwd=ROOT, capture_output=True, text=True, check=False
+    )
     assert done.returncode == 0, done.stdout

@@ -48,17 +48,25 @@ def build_app() -> typer.Typer:
     return app
 
 
-def _front(
-    version: bool = typer.Option(
-        False, "--version", help="Print the version and stop.", is_eager=True
-    ),
-) -> None:
-    """Print the version when asked."""
-    if version:
+def _print_version(wanted: bool) -> None:
+    """Print the version and stop, when asked."""
+    if wanted:
         from dryslate import __version__
 
         typer.echo(f"dryslate {__version__}")
         raise typer.Exit(0)
+
+
+def _front(
+    _version: bool = typer.Option(
+        False,
+        "--version",
+        help="Print the version and stop.",
+        is_eager=True,
+        callback=_print_version,
+    ),
+) -> None:
+    """Take the options that come before any command."""
 
 
 def main() -> None:
