@@ -62,8 +62,8 @@ def flags_page() -> str:
     lines = [
         "# Flags",
         "",
-        "Reservations that travel with a value, where the doubt is not a number. Made from the code by",
-        "`tools/docs_pages.py`.",
+        "Reservations that travel with a value, where the doubt is not a number. Made from the",
+        "code by `tools/docs_pages.py`.",
     ]
     enumeration = next(n for n in tree.body if isinstance(n, ast.ClassDef) and n.name == "Flag")
     for node, after in zip(enumeration.body, enumeration.body[1:], strict=False):
