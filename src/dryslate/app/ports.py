@@ -54,6 +54,9 @@ class PhotoReader(Protocol):
     def read_metadata(self, path: Path) -> PhotoMetadata:
         """Read what the file says of itself without decoding the pixels."""
 
+    def size_px(self, path: Path) -> tuple[int, int]:
+        """Return width and height as stored, without decoding the pixels."""
+
     def write_corrected(
         self, path: Path, pixels: Any, source: DecodedPhoto, description: dict[str, str]
     ) -> None:

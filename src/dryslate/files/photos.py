@@ -12,6 +12,7 @@ from dryslate.base.errors import InputError
 from dryslate.files.photo_carry import read_bytes
 from dryslate.files.photo_jpeg import read_jpeg
 from dryslate.files.photo_kind import Kind, kind_of
+from dryslate.files.photo_preview import photo_size_px, write_preview
 from dryslate.files.photo_write import write_corrected
 
 
@@ -54,6 +55,14 @@ class FilePhotoReader:
     ) -> None:
         """Write corrected pixels (sRGB) as JPEG or TIFF by the ending; see `write_corrected`."""
         write_corrected(path, pixels, source, description)
+
+    def write_preview(self, path: Path, img_srgb: Any) -> None:
+        """Write a small upright picture (sRGB) as JPEG, without metadata."""
+        write_preview(path, img_srgb)
+
+    def size_px(self, path: Path) -> tuple[int, int]:
+        """Return width and height as stored, without decoding the pixels."""
+        return photo_size_px(path)
 
     def read_metadata(self, path: Path) -> PhotoMetadata:
         """Read what the file says of itself."""
