@@ -23,7 +23,7 @@ from dryslate.demo.flats import Flat, PlacedCard
 from dryslate.demo.noise import caustic_pattern
 from dryslate.demo.pinhole import SceneLens, View, project, rays
 from dryslate.demo.seabed import Seabed
-from dryslate.demo.spectra import FloatArray, daylight, planck
+from dryslate.demo.spectra import N_BANDS, FloatArray, daylight, planck
 from dryslate.demo.tracing import Eye, FlatThing, LightTables, trace_flat, trace_ground
 from dryslate.demo.truth import SceneTruth, Sight, corners_world, scene_truth, to_camera
 from dryslate.demo.water import Water, transmittance
@@ -96,7 +96,8 @@ class Scene:
     lens : SceneLens
     view : View
     seabed : Seabed
-    water : Water
+    water : Water or None
+        None is air (then give cards `wet=False`).
     daylight : Daylight
     flash : Flash or None
     camera : CameraModel
@@ -112,7 +113,7 @@ class Scene:
     lens: SceneLens
     seabed: Seabed
     view: View = field(default_factory=View)
-    water: Water = field(default_factory=Water)
+    water: Water | None = field(default_factory=Water)
     daylight: Daylight = field(default_factory=Daylight)
     flash: Flash | None = None
     camera: CameraModel = COMPACT
@@ -169,7 +170,7 @@ def render_scene(scene: Scene, rng: np.random.Generator) -> Rendered:
     gains = white_gains(
         scene.imaging.white_balance,
         scene.camera,
-        scene.water.light_at(daylight(), scene.imaging.white_balance.custom_depth_m),
+        _custom_light(scene),
         raw[::9, ::9].reshape(-1, 3).mean(axis=0).astype(float),
     )
     exposure = auto_exposure(raw, gains, scene.imaging)
@@ -194,16 +195,27 @@ def _in_order(scene: Scene) -> list[Flat]:
     return [*below, *[c.flat() for c in scene.cards], *above]
 
 
+def _custom_light(scene: Scene) -> FloatArray:
+    """Light that a custom white balance was set in."""
+    if scene.water is None:
+        return daylight(*scene.daylight.chromaticity)
+    return scene.water.light_at(daylight(), scene.imaging.white_balance.custom_depth_m)
+
+
 def light_tables(scene: Scene, spectra: FloatArray, rng: np.random.Generator) -> LightTables:
     """Raw colours by material and distance, from the spectra."""
     water, day = scene.water, scene.daylight
     surface = day.brightness * daylight(*day.chromaticity)
-    down = water.light_at(surface)
+    down = surface if water is None else water.light_at(surface)
     log_step = np.log(_FAR_MM / _NEAR_MM) / (_N_DISTANCES - 1)
     metres = _NEAR_MM / 1000.0 * np.exp(log_step * np.arange(_N_DISTANCES))
-    path = transmittance(water.beam_per_m, metres[:, None])
+    if water is None:
+        path, haze = np.ones((_N_DISTANCES, N_BANDS)), np.zeros(N_BANDS)
+    else:
+        path = transmittance(water.beam_per_m, metres[:, None])
+        haze = water.veil_light(surface)
     ambient = camera_response(scene.camera, spectra[:, None, :] * down * path)
-    veil = camera_response(scene.camera, water.veil_light(surface) * (1.0 - path))
+    veil = camera_response(scene.camera, haze * (1.0 - path))
     flash = scene.flash
     lit = np.zeros_like(ambient)
     if flash is not None:
