@@ -1,0 +1,230 @@
+"""Plain geometry of polygons: area, perimeter, widths, and whether they cross themselves."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.spatial import ConvexHull, QhullError
+
+from dryslate.base.errors import InputError
+
+FloatArray = NDArray[np.float64]
+
+
+def polygon_area(xy: ArrayLike) -> float:
+    """
+    Area of a simple polygon, whichever way it runs.
+
+    Parameters
+    ----------
+    xy : array_like of float, shape (n, 2)
+        Corners in order; the last joins the first.
+
+    Returns
+    -------
+    float
+        In the square of the unit of `xy`.
+
+    Notes
+    -----
+    The shoelace formula about the first corner.
+
+    Examples
+    --------
+    >>> polygon_area([(0, 0), (4, 0), (0, 3)])
+    6.0
+    """
+    p = np.asarray(xy, dtype=np.float64)
+    q = p - p[0]
+    nxt = np.roll(q, -1, axis=0)
+    return abs(float(np.sum(q[:, 0] * nxt[:, 1] - q[:, 1] * nxt[:, 0]))) / 2.0
+
+
+def polyline_length(xy: ArrayLike, *, closed: bool = False) -> float:
+    """
+    Length along a line of points.
+
+    Parameters
+    ----------
+    xy : array_like of float, shape (n, 2)
+    closed : bool
+        True: the last point joins the first (a perimeter).
+
+    Returns
+    -------
+    float
+
+    Examples
+    --------
+    >>> polyline_length([(0, 0), (3, 4)]), polyline_length([(0, 0), (4, 0), (0, 3)], closed=True)
+    (5.0, 12.0)
+    """
+    p = np.asarray(xy, dtype=np.float64)
+    steps = np.diff(np.vstack([p, p[:1]]) if closed else p, axis=0)
+    return float(np.sum(np.hypot(steps[:, 0], steps[:, 1])))
+
+
+def convex_corners(xy: ArrayLike) -> NDArray[np.intp]:
+    """
+    Find the corners on the convex hull.
+
+    Parameters
+    ----------
+    xy : array_like of float, shape (n, 2)
+
+    Returns
+    -------
+    ndarray of int
+        Their indices, counter-clockwise in axes with y up.
+
+    Raises
+    ------
+    InputError
+        ``outline-flat`` when the points span no area.
+
+    Examples
+    --------
+    >>> sorted(convex_corners([(0, 0), (2, 0), (2, 2), (0, 2), (1, 1)]).tolist())
+    [0, 1, 2, 3]
+    """
+    try:
+        return np.asarray(ConvexHull(np.asarray(xy, dtype=np.float64)).vertices, dtype=np.intp)
+    except (QhullError, ValueError) as error:
+        raise InputError(
+            "outline-flat",
+            "The outline spans no area: its points lie on one line or coincide.",
+            "Give at least three points around the coral.",
+        ) from error
+
+
+def find_longest_diameter(xy: ArrayLike) -> tuple[int, int]:
+    """
+    Find the two corners farthest apart.
+
+    Parameters
+    ----------
+    xy : array_like of float, shape (n, 2)
+
+    Returns
+    -------
+    i, j : int
+        Indices; i < j.
+
+    References
+    ----------
+    .. [1] ISO 9276-6:2008, maximum Feret diameter.
+
+    Examples
+    --------
+    >>> find_longest_diameter([(0, 0), (4, 0), (0, 3)])
+    (1, 2)
+    """
+    p = np.asarray(xy, dtype=np.float64)
+    hull = convex_corners(p)
+    gap = p[hull][:, None, :] - p[hull][None, :, :]
+    far = np.hypot(gap[..., 0], gap[..., 1])
+    a, b = np.unravel_index(int(np.argmax(far)), far.shape)
+    i, j = sorted((int(hull[a]), int(hull[b])))
+    return i, j
+
+
+def find_width_across(xy: ArrayLike, along: tuple[int, int]) -> tuple[int, int]:
+    """
+    Find the two corners that set the width at right angles to a diameter.
+
+    Parameters
+    ----------
+    xy : array_like of float, shape (n, 2)
+    along : tuple of int
+        The diameter's two corners.
+
+    Returns
+    -------
+    k, m : int
+        The corners farthest to one side and to the other.
+
+    Examples
+    --------
+    >>> find_width_across([(0, 0), (2, 1), (8, 0), (2, -3)], (0, 2))
+    (1, 3)
+    """
+    p = np.asarray(xy, dtype=np.float64)
+    axis = p[along[1]] - p[along[0]]
+    side = -axis[1] * p[:, 0] + axis[0] * p[:, 1]
+    return int(np.argmax(side)), int(np.argmin(side))
+
+
+def narrowest_width(xy: ArrayLike) -> float:
+    """
+    Smallest distance between two parallel lines that hold the polygon.
+
+    Parameters
+    ----------
+    xy : array_like of float, shape (n, 2)
+
+    Returns
+    -------
+    float
+
+    Notes
+    -----
+    One of the two lines runs along an edge of the convex hull.
+
+    References
+    ----------
+    .. [1] ISO 9276-6:2008, minimum Feret diameter.
+
+    Examples
+    --------
+    >>> round(narrowest_width([(0, 0), (4, 0), (0, 3)]), 6)
+    2.4
+    """
+    p = np.asarray(xy, dtype=np.float64)
+    hull = p[convex_corners(p)]
+    edge = np.roll(hull, -1, axis=0) - hull
+    edge /= np.hypot(edge[:, 0], edge[:, 1])[:, None]
+    side = edge[:, None, 0] * hull[None, :, 1] - edge[:, None, 1] * hull[None, :, 0]
+    return float(np.min(np.ptp(side, axis=1)))
+
+
+def find_crossing(xy: ArrayLike) -> tuple[int, int] | None:
+    """
+    Find two edges of a polygon that cross or touch.
+
+    Parameters
+    ----------
+    xy : array_like of float, shape (n, 2)
+
+    Returns
+    -------
+    tuple of int or None
+        Numbers of the two edges (edge i runs from corner i to the next); None for a simple polygon.
+
+    Examples
+    --------
+    >>> find_crossing([(0, 0), (1, 1), (1, 0), (0, 1)])
+    (0, 2)
+    >>> find_crossing([(0, 0), (1, 0), (1, 1), (0, 1)]) is None
+    True
+    """
+    p = np.asarray(xy, dtype=np.float64)
+    q = np.roll(p, -1, axis=0)
+    n = len(p)
+
+    def side(a: FloatArray, b: FloatArray, c: FloatArray) -> FloatArray:
+        return np.asarray(
+            (b[..., 0] - a[..., 0]) * (c[..., 1] - a[..., 1])
+            - (b[..., 1] - a[..., 1]) * (c[..., 0] - a[..., 0])
+        )
+
+    a, b, c, d = p[:, None], q[:, None], p[None], q[None]
+    apart_cd = side(a, b, c) * side(a, b, d)
+    apart_ab = side(c, d, a) * side(c, d, b)
+    boxes = np.all(np.minimum(a, b) <= np.maximum(c, d), axis=-1) & np.all(
+        np.minimum(c, d) <= np.maximum(a, b), axis=-1
+    )
+    hit = (apart_cd <= 0) & (apart_ab <= 0) & boxes
+    gap = np.abs(np.subtract.outer(np.arange(n), np.arange(n)))
+    hit &= (gap > 1) & (gap < n - 1)
+    where = np.argwhere(np.triu(hit))
+    return (int(where[0][0]), int(where[0][1])) if len(where) else None
