@@ -153,7 +153,9 @@ def draw_labels(card: CardDefinition, px_per_mm: float) -> CardLabels:
     ----------
     card : CardDefinition
     px_per_mm : float
-        Scale of the drawing; more than 0.
+        Scale of the drawing; more than 0. Edges are rounded to whole pixels: even whole numbers
+        put every marker edge of the large and the field card exactly on a pixel edge, whole
+        multiples of ten those of the stick.
 
     Returns
     -------

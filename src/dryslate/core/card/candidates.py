@@ -1,0 +1,218 @@
+"""
+Where small markers may lie: dark shapes of about the right size in a brighter surrounding.
+
+Reading every pixel of a large photo at full size costs many times its decoding. Shapes are cheap;
+only the likeliest are then cut out, brought to one size, laid side by side and read.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from dryslate.core.card.channel import Channel
+from dryslate.core.card.found import FloatArray
+from dryslate.core.card.reader import RawMarker, find_apriltags, find_aruco
+
+WINDOW_PX = 15
+DARKER_BY = 4.0
+TILE_PX = 80
+WIDER = 1.7
+"""A tile shows so many times the shape's own size."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Window:
+    """
+    A square piece of the photo to be read.
+
+    Parameters
+    ----------
+    x_px, y_px : float
+        Its centre, upright photo.
+    side_px : float
+        Its side.
+    """
+
+    x_px: float
+    y_px: float
+    side_px: float
+
+
+def find_candidates(
+    channel: Channel, level: int, size_range_px: tuple[int, int], n_most: int
+) -> list[Window]:
+    """
+    Find dark shapes that could be markers, likeliest first.
+
+    Parameters
+    ----------
+    channel : Channel
+    level : int
+        Which halving to look at.
+    size_range_px : tuple of int
+        Smallest and largest side of a shape's box, in pixels of that level.
+    n_most : int
+        How many to return at most.
+
+    Returns
+    -------
+    list of Window
+
+    Notes
+    -----
+    Pixels darker than the mean of their surrounding are joined into shapes; a shape counts if its
+    box is near square, well filled, and darker than the ring about it. They are ranked by
+    the step between the ring and the shape.
+
+    Examples
+    --------
+    >>> from dryslate.core.card.channel import split_channel
+    >>> photo = np.full((160, 160, 3), 200, np.uint8)
+    >>> photo[64:96, 64:96] = 20
+    >>> [round(w.x_px) for w in find_candidates(split_channel(photo), 1, (10, 40), 5)]
+    [80]
+    """
+    if level >= len(channel.levels):
+        return []
+    grey = np.ascontiguousarray(channel.levels[level])
+    if min(grey.shape) < 2 * WINDOW_PX:
+        return []
+    mean = cv2.blur(grey, (WINDOW_PX, WINDOW_PX))
+    dark = cv2.compare(cv2.add(grey, np.array([DARKER_BY])), mean, cv2.CMP_LT)
+    _, _, stats, _ = cv2.connectedComponentsWithStats(dark, connectivity=8, ltype=cv2.CV_32S)
+    x, y, w, h, area = stats[1:].T
+    low, high = size_range_px
+    fits = (
+        (np.maximum(w, h) >= low)
+        & (np.maximum(w, h) <= high)
+        & (np.minimum(w, h) * 2 >= np.maximum(w, h))
+        & (area >= 0.22 * w * h)
+    )
+    x, y, w, h, area = (v[fits].astype(np.int64) for v in (x, y, w, h, area))
+    if not len(x):
+        return []
+    step = _ring_step(grey, x, y, w, h)
+    order = np.argsort(-step, kind="stable")
+    order = order[step[order] > 3.0][:n_most]
+    centres = np.column_stack([x + (w - 1) / 2.0, y + (h - 1) / 2.0])[order]
+    full = channel.to_full(centres.astype(np.float64), level)
+    sides = np.maximum(w, h)[order] * 2.0**level * WIDER
+    return [
+        Window(x_px=float(p[0]), y_px=float(p[1]), side_px=float(s))
+        for p, s in zip(full, sides, strict=True)
+    ]
+
+
+def _ring_step(
+    grey: NDArray[np.uint8],
+    x: NDArray[np.int64],
+    y: NDArray[np.int64],
+    w: NDArray[np.int64],
+    h: NDArray[np.int64],
+) -> FloatArray:
+    """Mean of a ring about each box less the mean within it."""
+    total = cv2.integral(grey)
+    height, width = grey.shape
+
+    def sums(grow: NDArray[np.int64]) -> tuple[FloatArray, FloatArray]:
+        x0, y0 = np.maximum(x - grow, 0), np.maximum(y - grow, 0)
+        x1, y1 = np.minimum(x + w + grow, width), np.minimum(y + h + grow, height)
+        value = total[y1, x1] - total[y0, x1] - total[y1, x0] + total[y0, x0]
+        return value.astype(np.float64), ((x1 - x0) * (y1 - y0)).astype(np.float64)
+
+    inner, n_inner = sums(np.zeros_like(x))
+    outer, n_outer = sums(1 + np.maximum(w, h) // 8)
+    ring = (outer - inner) / np.maximum(n_outer - n_inner, 1.0)
+    return np.asarray(ring - inner / n_inner, dtype=np.float64)
+
+
+def read_windows(
+    channel: Channel, windows: list[Window], dictionaries: tuple[str, ...], *, aruco: bool = False
+) -> list[RawMarker]:
+    """
+    Read markers in pieces of the photo, brought to one size and laid side by side.
+
+    Parameters
+    ----------
+    channel : Channel
+    windows : list of Window
+    dictionaries : tuple of str
+    aruco : bool
+        Read with OpenCV's reader too.
+
+    Returns
+    -------
+    list of RawMarker
+        In pixels of the upright photo.
+
+    Examples
+    --------
+    >>> from dryslate.core.card.channel import split_channel
+    >>> read_windows(split_channel(np.zeros((64, 64, 3), np.uint8)), [], ("36h11",))
+    []
+    """
+    if not windows:
+        return []
+    n_across = int(np.ceil(np.sqrt(len(windows))))
+    n_down = -(-len(windows) // n_across)
+    sheet = np.zeros((n_down * TILE_PX, n_across * TILE_PX), np.uint8)
+    levels, scales = [], []
+    for k, window in enumerate(windows):
+        tile, level, scale = _cut(channel, window)
+        row, col = divmod(k, n_across)
+        sheet[row * TILE_PX : (row + 1) * TILE_PX, col * TILE_PX : (col + 1) * TILE_PX] = tile
+        levels.append(level)
+        scales.append(scale)
+    seen = find_apriltags(sheet, dictionaries)
+    if aruco:
+        seen += find_aruco(sheet, dictionaries)
+    out = []
+    for raw in seen:
+        col, row = (np.clip(raw.corners_px.mean(axis=0) // TILE_PX, 0, None)).astype(int)
+        k = row * n_across + col
+        if k >= len(windows):
+            continue
+        window = windows[k]
+        half = (TILE_PX - 1) / 2.0
+        offset = raw.corners_px - (col * TILE_PX + half, row * TILE_PX + half)
+        out.append(
+            RawMarker(
+                dictionary=raw.dictionary,
+                marker_id=raw.marker_id,
+                corners_px=offset * scales[k] + (window.x_px, window.y_px),
+                margin=raw.margin,
+            )
+        )
+    return out
+
+
+def _cut(channel: Channel, window: Window) -> tuple[NDArray[np.uint8], int, float]:
+    """Cut one window from the halving that suits; the tile, the level, photo pixels a tile pixel."""
+    scale = window.side_px / TILE_PX
+    level = int(np.clip(np.floor(np.log2(max(scale, 1e-6)) + 0.3), 0, len(channel.levels) - 1))
+    plane = channel.levels[level]
+    h, w = plane.shape
+    cx, cy = channel.to_level(np.array([[window.x_px, window.y_px]]), level)[0]
+    reach = window.side_px / 2.0**level / 2.0 + 3.0
+    x0, x1 = int(np.clip(cx - reach, 0, w)), int(np.clip(cx + reach + 1, 0, w))
+    y0, y1 = int(np.clip(cy - reach, 0, h)), int(np.clip(cy + reach + 1, 0, h))
+    if x1 - x0 < 2 or y1 - y0 < 2:
+        return np.zeros((TILE_PX, TILE_PX), np.uint8), level, scale
+    crop = np.ascontiguousarray(plane[y0:y1, x0:x1])
+    step = scale / 2.0**level
+    half = (TILE_PX - 1) / 2.0
+    tile_to_crop = np.array(
+        [[step, 0.0, cx - x0 - half * step], [0.0, step, cy - y0 - half * step]]
+    )
+    tile = cv2.warpAffine(
+        crop,
+        tile_to_crop,
+        (TILE_PX, TILE_PX),
+        flags=(cv2.INTER_CUBIC if step < 1.0 else cv2.INTER_LINEAR) | cv2.WARP_INVERSE_MAP,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
+    return tile, level, scale
