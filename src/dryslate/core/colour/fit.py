@@ -5,22 +5,110 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from dryslate.base.errors import InputError
+from dryslate.base.problems import Problem, has_error
 from dryslate.base.quality import Flag
 from dryslate.core.card.definition import CardDefinition
 from dryslate.core.card.found import CardSamples
-from dryslate.core.colour.correction import Correction
-from dryslate.core.colour.outcome import (
-    ColourFit,
-    ColourSettings,
-    fit_from_dict,
-    fit_to_dict,
+from dryslate.core.colour.correction import Correction, LightField
+from dryslate.core.colour.crossval import (
+    Candidate,
+    Trial,
+    choose_trial,
+    hue_groups,
+    score_candidate,
 )
-from dryslate.core.colour.spaces import lab_to_linear_srgb
+from dryslate.core.colour.estimate import predict
+from dryslate.core.colour.mismatch import mismatch_of
+from dryslate.core.colour.neutrals import GreyFit
+from dryslate.core.colour.one_point import fit_one_point
+from dryslate.core.colour.outcome import ColourFit, ColourSettings, fit_from_dict, fit_to_dict
+from dryslate.core.colour.preparation import (
+    HeldCard,
+    fit_card_greys,
+    gather_card,
+    stack_means,
+)
+from dryslate.core.colour.prior import gain_belief, matrix_belief
+from dryslate.core.colour.signal import GreySignal, check_ramp, check_signal, check_twins
+from dryslate.core.colour.spaces import linear_srgb_to_lab, linear_to_srgb
+from dryslate.core.colour.weights import decode_slope
 
-__all__ = ["ColourFit", "ColourSettings", "fit_colour", "fit_from_dict", "fit_to_dict"]
+__all__ = [
+    "ColourFit",
+    "ColourSettings",
+    "fit_colour",
+    "fit_from_dict",
+    "fit_one_point",
+    "fit_to_dict",
+]
 
 FloatArray = NDArray[np.float64]
+
+N_GREYS_LEAST = 3
+N_COLOURS_LEAST = 6
+AIR_SHIFT_U = (3.0, 1.5, 2.0)
+"""Standard uncertainty of L*, a*, b* of air values under water: a judgement, no measurement."""
+
+
+def _candidates(
+    card: HeldCard, gain: FloatArray, to_srgb: FloatArray, settings: ColourSettings
+) -> list[Candidate]:
+    """All candidates, simplest first."""
+    greys = (np.arange(len(card.patches)) < card.n_grey).astype(np.float64)
+    everything = np.ones(len(card.patches))
+    with_matrix = len(card.patches) - card.n_grey >= N_COLOURS_LEAST
+    tones = (False, True) if settings.is_encoded else (False,)
+    found = []
+    for fit, has_veil in (("neutral_gain", False), ("gain_veil", True)):
+        for has_tone in tones:
+            belief = gain_belief(gain, to_srgb, has_veil=has_veil, has_tone=has_tone)
+            found.append(
+                Candidate(fit=fit, has_tone=has_tone, belief=belief, shares=greys)  # type: ignore[arg-type]  # a literal of the loop
+            )
+    if with_matrix:
+        for fit, n_terms in (("affine", 3), ("root_polynomial_2", 6)):
+            for has_tone in tones:
+                belief = matrix_belief(
+                    n_terms, gain, to_srgb, settings.matrix_prior, has_tone=has_tone
+                )
+                found.append(
+                    Candidate(fit=fit, has_tone=has_tone, belief=belief, shares=everything)  # type: ignore[arg-type]  # a literal of the loop
+                )
+    return found
+
+
+def _light_field(card: HeldCard, greys: GreyFit, samples: CardSamples) -> LightField | None:
+    """Light field in pixels of the upright photo; None where the light is even."""
+    if not np.any(np.abs(greys.slope) > 1e-4):
+        return None
+    everywhere = card.place([*samples.patches, *samples.ground])
+    log_light = everywhere @ greys.slope
+    return LightField(
+        centre_px=card.centre_px,
+        log_per_px=greys.slope / card.half_px,
+        log_lo=float(log_light.min()) * 1.15,
+        log_hi=float(log_light.max()) * 1.15,
+    )
+
+
+def _file_correction(
+    trial: Trial, gain: FloatArray, field: LightField | None
+) -> tuple[Correction, FloatArray]:
+    """Turn parameters relative to the gain into a correction, with its covariance."""
+    n_terms = trial.candidate.belief.n_terms
+    q = 3 * n_terms
+    root = np.sqrt(gain)
+    by_term = np.concatenate([gain, [root[0] * root[1], root[1] * root[2], root[0] * root[2]]])
+    scale = np.concatenate([np.tile(by_term[:n_terms], 3), np.ones(5)])
+    theta = trial.theta * scale
+    correction = Correction(
+        fit=trial.candidate.fit,
+        tone=(float(theta[-2]), float(theta[-1])) if trial.candidate.has_tone else (0.0, 0.0),
+        veil=theta[q : q + 3],
+        matrix=theta[:q].reshape(3, n_terms),
+        field=field,
+    )
+    return correction, trial.covariance * np.outer(scale, scale)
 
 
 def fit_colour(
@@ -35,7 +123,9 @@ def fit_colour(
     Parameters
     ----------
     samples : CardSamples
+        Means in file-linear light.
     card : CardDefinition
+        Its values; of a nominal card only the greys are used, unless the settings trust it.
     settings : ColourSettings
     to_srgb : ndarray of float, shape (3, 3)
         Linear RGB of the file to linear sRGB.
@@ -43,37 +133,160 @@ def fit_colour(
     Returns
     -------
     ColourFit
+        With ``usable`` False, and the reasons in ``problems``, where it is refused:
+        ``colour-too-few-patches``, ``colour-no-red-signal``, ``colour-no-signal``,
+        ``colour-ramp-not-monotone``, ``colour-twins-differ``.
 
-    Raises
-    ------
-    InputError
-        ``colour-too-few-patches`` if no neutral patch can be used.
+    Notes
+    -----
+    Greys and ground give gain, veil, tone and light gradient; then neutral gain, gain and veil,
+    3 x 3 with veil, and the root polynomial of degree 2 are fitted, each with a straight and a
+    bent tone curve, near what simulation expects for such gains. The simplest fit within one
+    standard error of the best is chosen by leaving out hue groups. True at the card's distance
+    only: farther things stay too blue and pale, nearer ones turn too red.
+
+    References
+    ----------
+    .. [1] Finlayson, Mackiewicz & Hurlbert 2015, IEEE Trans. Image Processing 24(5):1460-1470.
+    .. [2] Schechner & Karpel 2005, IEEE J. Oceanic Engineering 30(3):570-587 (veiling light).
     """
-    by_id = {patch.patch_id: patch for patch in card.patches}
-    greys = [s for s in samples.used if s.role == "neutral"]
-    if not greys:
-        raise InputError("colour-too-few-patches", "no neutral patch of the card can be used")
-    reference = lab_to_linear_srgb([by_id[s.patch_id].lab_d65 for s in greys])
-    target = reference @ np.linalg.inv(to_srgb).T
-    seen = np.array([s.mean_linear for s in greys])
-    gain = (seen * target).sum(axis=0) / np.maximum((seen * seen).sum(axis=0), 1e-12)
-    middle = min(range(len(greys)), key=lambda i: abs(float(reference[i].mean()) - 0.18))
-    noise = np.sqrt(np.diag(greys[middle].cov_linear)) * gain
-    correction = Correction(
-        fit="neutral_gain", tone=(0.0, 0.0), veil=np.zeros(3), matrix=to_srgb * gain
+    trusted = card.status != "nominal" or settings.nominal_as_measured
+    held = gather_card(samples, card, with_colours=trusted)
+    levels = {round(p.lab_d65[0]) for p in held.patches[: held.n_grey]}
+    if len(levels) < N_GREYS_LEAST:
+        return _too_few(samples, card, held, len(levels))
+    ready = fit_card_greys(held, card, to_srgb, is_encoded=settings.is_encoded)
+    greys, light, seen = ready.greys, ready.light, ready.seen
+    groups = hue_groups(held.patches)
+    trials = [
+        score_candidate(candidate, seen, held.lab, groups)
+        for candidate in _candidates(held, greys.gain, to_srgb, settings)
+    ]
+    chosen = choose_trial(trials)
+    correction, covariance = _file_correction(
+        chosen, greys.gain, _light_field(held, greys, samples)
     )
+    prediction, _ = predict(chosen.theta[None], seen, chosen.candidate.belief.n_terms)
+    gain = greys.gain
+    if chosen.candidate.belief.n_terms == 3 and chosen.candidate.fit in (
+        "neutral_gain",
+        "gain_veil",
+    ):
+        gain = np.diag(np.linalg.inv(to_srgb) @ correction.matrix)
+    signal = _signal(held, chosen, prediction[0], light, gain)
+    problems = [*check_signal(signal), *check_ramp(signal), *check_twins(signal)]
+    greys_only = len(held.patches) == held.n_grey
+    mismatch = mismatch_of(
+        chosen.candidate.fit, chosen.score[0], settings.mismatch_table, greys_only=greys_only
+    )
+    common_u, p95 = _common_doubt(card, settings, ready.lab_u), mismatch.de00_p95
     return ColourFit(
-        usable=True,
-        fit="neutral_gain",
+        usable=not has_error(problems),
+        fit=chosen.candidate.fit,
         correction=correction,
         gain=gain,
-        noise_after_gain=noise,
+        noise_after_gain=signal.noise_after_gain,
+        veil=correction.veil,
+        left_out_de00_median=float(np.median(chosen.left_out_de00)),
+        left_out_de00_p95=float(np.quantile(chosen.left_out_de00, 0.95)),
+        off_card_de00_p95=float(np.hypot(p95, 2.0 * np.linalg.norm(common_u) / np.sqrt(3.0))),
+        n_patches=len(held.patches),
+        covariance=covariance,
+        mismatch=mismatch,
+        common_u=common_u,
+        dropped=samples.dropped,
+        problems=tuple(problems),
+        flags=_flags(card, settings, problems, trusted=trusted),
+        candidates=_scores(trials),
+    )
+
+
+def _signal(
+    card: HeldCard, chosen: Trial, prediction: FloatArray, light: FloatArray, gain: FloatArray
+) -> GreySignal:
+    """Put together what the checks of the greys need."""
+    n = card.n_grey
+    greys = card.samples[:n]
+    mean, cov = stack_means(greys)
+    lightness = card.lab[:n, 0]
+    middle = int(np.argmin(np.abs(lightness - 50.0)))
+    encoded = linear_to_srgb(mean[middle])
+    a, b = (chosen.theta[-2], chosen.theta[-1]) if chosen.candidate.has_tone else (0.0, 0.0)
+    bend = 1.0 + a * (1.0 - 2.0 * encoded) + b * (1.0 - 6.0 * encoded + 6.0 * encoded**2)
+    bent = encoded + encoded * (1.0 - encoded) * (a + b * (1.0 - 2.0 * encoded))
+    slope = decode_slope(bent) * bend / np.maximum(decode_slope(encoded), 1e-9)
+    one_pixel = np.sqrt(np.maximum(np.diagonal(greys[middle].cov_linear), 0.0))
+    return GreySignal(
+        patches=tuple(card.patches[:n]),
+        mean_linear=mean,
+        noise_linear=np.sqrt(np.maximum(np.diagonal(cov, axis1=1, axis2=2), 0.0)),
+        lab=linear_srgb_to_lab(prediction[:n]),
+        light=light[:n],
+        gain=gain,
+        noise_after_gain=one_pixel * slope * gain / light[middle],
+    )
+
+
+def _common_doubt(card: CardDefinition, settings: ColourSettings, lab_u: FloatArray) -> FloatArray:
+    """Doubt that the card's values (half of it common to all patches) and medium bring to all."""
+    common = np.sqrt((lab_u**2).mean(axis=0)) / 2.0
+    if settings.under_water and card.medium == "air":
+        common = np.hypot(common, AIR_SHIFT_U)
+    return np.asarray(common, dtype=np.float64)
+
+
+def _flags(
+    card: CardDefinition, settings: ColourSettings, problems: list[Problem], *, trusted: bool
+) -> tuple[Flag, ...]:
+    """Reservations that travel with the fit."""
+    flags = []
+    if not trusted:
+        flags.append(Flag.NOMINAL_VALUES)
+    if settings.under_water and card.medium == "air":
+        flags.append(Flag.AIR_VALUES)
+    if any(problem.slug == "colour-red-weak" for problem in problems):
+        flags.append(Flag.RED_WEAK)
+    return tuple(flags)
+
+
+def _scores(trials: list[Trial]) -> dict[str, tuple[float, float]]:
+    """Score by candidate: the better tone of each."""
+    scores: dict[str, tuple[float, float]] = {}
+    for trial in trials:
+        name = trial.candidate.fit
+        if name not in scores or trial.score[0] < scores[name][0]:
+            scores[name] = trial.score
+    return scores
+
+
+def _too_few(
+    samples: CardSamples, card: CardDefinition, held: HeldCard, n_levels: int
+) -> ColourFit:
+    """Refuse a card of which too few greys can be used."""
+    problem = Problem(
+        slug="colour-too-few-patches",
+        severity="error",
+        place=f"card {card.name}",
+        message=f"only {n_levels} grey levels can be used ({N_GREYS_LEAST} needed); "
+        f"{len(samples.dropped)} patches were dropped",
+        fix="Keep the card free of fingers, shade and glare, and expose so that its white is not "
+        "clipped; or pick a white or grey point by hand.",
+    )
+    plain = Correction(fit="neutral_gain", tone=(0.0, 0.0), veil=np.zeros(3), matrix=np.eye(3))
+    return ColourFit(
+        usable=False,
+        fit="neutral_gain",
+        correction=plain,
+        gain=np.ones(3),
+        noise_after_gain=np.zeros(3),
         veil=np.zeros(3),
         left_out_de00_median=None,
         left_out_de00_p95=None,
         off_card_de00_p95=None,
-        n_patches=len(greys),
+        n_patches=len(held.patches),
         covariance=np.zeros((14, 14)),
+        mismatch=mismatch_of("neutral_gain", None, None, greys_only=True),
+        common_u=np.zeros(3),
         dropped=samples.dropped,
-        flags=(Flag.NOMINAL_VALUES,) if card.status == "nominal" else (),
+        problems=(problem,),
     )

@@ -18,6 +18,8 @@ from dryslate.core.colour.correction import (
     correction_from_dict,
     correction_to_dict,
 )
+from dryslate.core.colour.mismatch import Mismatch, MismatchTable
+from dryslate.core.colour.prior import MatrixPrior
 
 FloatArray = NDArray[np.float64]
 
@@ -36,11 +38,17 @@ class ColourSettings:
     is_encoded : bool
         The values come from a photo with a picture style (JPEG, HEIC, PNG); False for raw files,
         which are linear already, so that no tone curve is tried.
+    matrix_prior : MatrixPrior or None
+        Read by `parse_matrix_prior` from the table ``spectral_prior``; None: near the plain gain.
+    mismatch_table : MismatchTable or None
+        Read by `parse_mismatch_table` from the table ``spectral_mismatch``; None: a wide fallback.
     """
 
     nominal_as_measured: bool = False
     under_water: bool = True
     is_encoded: bool = True
+    matrix_prior: MatrixPrior | None = None
+    mismatch_table: MismatchTable | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -75,6 +83,11 @@ class ColourFit:
     flags : tuple of Flag
     covariance : ndarray of float, shape (p, p)
         Covariance of the matrix (row by row), the veil and the two tone parameters, in that order.
+    mismatch : Mismatch
+        The spectral-mismatch term.
+    common_u : ndarray of float, shape (3,)
+        One standard uncertainty of L*, a*, b* that the card's own values and medium bring to
+        every colour alike.
     candidates : Mapping
         Mean left-out CIEDE2000 and its standard error by candidate.
     """
@@ -90,13 +103,15 @@ class ColourFit:
     off_card_de00_p95: float | None
     n_patches: int
     covariance: FloatArray
+    mismatch: Mismatch
+    common_u: FloatArray
     dropped: Mapping[str, str] = field(default_factory=dict)
     problems: tuple[Problem, ...] = ()
     flags: tuple[Flag, ...] = ()
     candidates: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        for name in ("gain", "noise_after_gain", "veil", "covariance"):
+        for name in ("gain", "noise_after_gain", "veil", "covariance", "common_u"):
             array = np.array(getattr(self, name), dtype=np.float64)
             array.setflags(write=False)
             object.__setattr__(self, name, array)
@@ -127,6 +142,12 @@ def fit_to_dict(fit: ColourFit) -> dict[str, Any]:
         "off_card_de00_p95": fit.off_card_de00_p95,
         "n_patches": fit.n_patches,
         "covariance": fit.covariance.tolist(),
+        "mismatch": {
+            "chroma": fit.mismatch.chroma.tolist(),
+            "lab_u": fit.mismatch.lab_u.tolist(),
+            "de00_p95": fit.mismatch.de00_p95,
+        },
+        "common_u": fit.common_u.tolist(),
         "dropped": dict(fit.dropped),
         "problems": [problem.as_dict() for problem in fit.problems],
         "flags": [str(flag) for flag in fit.flags],
@@ -164,6 +185,12 @@ def fit_from_dict(values: Mapping[str, Any]) -> ColourFit:
             off_card_de00_p95=values["off_card_de00_p95"],
             n_patches=int(values["n_patches"]),
             covariance=np.array(values["covariance"], dtype=np.float64),
+            mismatch=Mismatch(
+                chroma=np.array(values["mismatch"]["chroma"], dtype=np.float64),
+                lab_u=np.array(values["mismatch"]["lab_u"], dtype=np.float64),
+                de00_p95=float(values["mismatch"]["de00_p95"]),
+            ),
+            common_u=np.array(values["common_u"], dtype=np.float64),
             dropped=dict(values["dropped"]),
             problems=tuple(Problem(**problem) for problem in values["problems"]),
             flags=tuple(Flag(flag) for flag in values["flags"]),

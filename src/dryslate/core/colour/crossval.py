@@ -1,0 +1,229 @@
+"""The choice between fits: hue groups are left out in turn, and the simplest good one wins."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dryslate.core.card.definition import Patch
+from dryslate.core.colour.correction import FitName
+from dryslate.core.colour.difference import ciede2000
+from dryslate.core.colour.estimate import Belief, Observations, fit_parameters, predict
+from dryslate.core.colour.spaces import linear_srgb_to_lab
+
+FloatArray = NDArray[np.float64]
+
+N_GROUPS_MOST = 6
+_OUTLIER = 3.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Candidate:
+    """
+    A fit that may be chosen.
+
+    Parameters
+    ----------
+    fit : str
+        As in `Correction`.
+    has_tone : bool
+    belief : Belief
+    shares : ndarray of float, shape (n,)
+        Patches that the fit may use (1) or not (0).
+    """
+
+    fit: FitName
+    has_tone: bool
+    belief: Belief
+    shares: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Trial:
+    """
+    A candidate, fitted to everything and judged on what was left out.
+
+    Parameters
+    ----------
+    candidate : Candidate
+    theta : ndarray of float, shape (p,)
+    covariance : ndarray of float, shape (p, p)
+        Scaled by the left-out residuals where these are larger than expected.
+    left_out_de00 : ndarray of float, shape (m,)
+        CIEDE2000 of each left-out patch.
+    by_group : ndarray of float, shape (k,)
+        Mean of them in each group.
+    """
+
+    candidate: Candidate
+    theta: FloatArray
+    covariance: FloatArray
+    left_out_de00: FloatArray
+    by_group: FloatArray
+
+    @property
+    def score(self) -> tuple[float, float]:
+        """Mean over groups and its standard error."""
+        k = len(self.by_group)
+        if k == 0:
+            return float("inf"), 0.0
+        spread = float(self.by_group.std(ddof=1)) if k > 1 else 0.0
+        return float(self.by_group.mean()), spread / float(np.sqrt(k))
+
+
+def hue_groups(patches: list[Patch]) -> list[NDArray[np.intp]]:
+    """
+    Group coloured patches by hue; greys of one level where there are no colours.
+
+    Parameters
+    ----------
+    patches : list of Patch
+        All used patches, greys and colours.
+
+    Returns
+    -------
+    list of ndarray of int
+        Indices into `patches`; each group is left out together.
+
+    Notes
+    -----
+    A card's own ``hue_group`` is used where every colour has one; otherwise the colours are
+    sorted by hue angle and cut into at most six groups of about equal size.
+
+    Examples
+    --------
+    >>> grey = Patch(
+    ...     patch_id="n", x_mm=0, y_mm=0, width_mm=1, height_mm=1, role="neutral",
+    ...     lab_d65=(50, 0, 0),
+    ... )
+    >>> [g.tolist() for g in hue_groups([grey])]
+    [[0]]
+    """
+    colours = [i for i, patch in enumerate(patches) if patch.role == "colour"]
+    if not colours:
+        levels: dict[float, list[int]] = {}
+        for i, patch in enumerate(patches):
+            levels.setdefault(round(patch.lab_d65[0], 1), []).append(i)
+        return [np.array(rows, dtype=np.intp) for rows in levels.values()]
+    names = [patches[i].hue_group for i in colours]
+    if all(names):
+        return [
+            np.array([i for i, name in zip(colours, names, strict=True) if name == group])
+            for group in dict.fromkeys(names)
+        ]
+    hue = {i: float(np.arctan2(patches[i].lab_d65[2], patches[i].lab_d65[1])) for i in colours}
+    in_order = np.array(sorted(colours, key=hue.__getitem__), dtype=np.intp)
+    n_groups = max(1, min(N_GROUPS_MOST, len(colours) // 2))
+    return [np.asarray(part) for part in np.array_split(in_order, n_groups)]
+
+
+def score_candidate(
+    candidate: Candidate, seen: Observations, lab: FloatArray, groups: list[NDArray[np.intp]]
+) -> Trial:
+    """
+    Fit a candidate to everything and to everything but each group.
+
+    Parameters
+    ----------
+    candidate : Candidate
+    seen : Observations
+    lab : ndarray of float, shape (n, 3)
+        Reference Lab (D65).
+    groups : list of ndarray of int
+
+    Returns
+    -------
+    Trial
+
+    Notes
+    -----
+    A patch whose residual is more than three times its spread counts less, in proportion (it may
+    be dirty, covered or wrongly valued). The covariance is scaled up where left-out residuals are
+    larger than their spread.
+
+    References
+    ----------
+    .. [1] Huber 1964, Annals of Mathematical Statistics 35(1):73-101 (weights).
+
+    Examples
+    --------
+    See `choose_trial`.
+    """
+    n_terms = candidate.belief.n_terms
+    theta, _ = fit_parameters(seen, candidate.belief, candidate.shares[None])
+    gap = _whitened_gap(theta, seen, n_terms)[0]
+    size = np.sqrt((gap * gap).sum(axis=-1))
+    full = candidate.shares * np.minimum(1.0, _OUTLIER / np.maximum(size, _OUTLIER))
+    shares = np.tile(full, (len(groups) + 1, 1))
+    for row, group in enumerate(groups, start=1):
+        shares[row, group] = 0.0
+    theta, precision = fit_parameters(
+        seen, candidate.belief, shares, start=np.repeat(theta, len(shares), axis=0), n_steps=3
+    )
+    prediction, _ = predict(theta, seen, n_terms)
+    gaps = _whitened_gap(theta, seen, n_terms)
+    differences = ciede2000(linear_srgb_to_lab(prediction), lab)
+    left = [differences[row, group] for row, group in enumerate(groups, start=1)]
+    excess = [gaps[row, group] for row, group in enumerate(groups, start=1)]
+    covariance = np.linalg.inv(precision[0])
+    if excess:
+        covariance = covariance * max(1.0, float(np.median(np.concatenate(excess) ** 2) / 0.455))
+    return Trial(
+        candidate=candidate,
+        theta=theta[0],
+        covariance=covariance,
+        left_out_de00=np.concatenate(left) if left else np.zeros(0),
+        by_group=np.array([part.mean() for part in left]),
+    )
+
+
+def _whitened_gap(theta: FloatArray, seen: Observations, n_terms: int) -> FloatArray:
+    """Residuals in units of their spread, shape (k, n, 3)."""
+    prediction, _ = predict(theta, seen, n_terms)
+    return np.asarray((seen.whitener @ (seen.reference - prediction)[..., None])[..., 0])
+
+
+def choose_trial(trials: list[Trial]) -> Trial:
+    """
+    Choose the simplest trial that is within one standard error of the best.
+
+    Parameters
+    ----------
+    trials : list of Trial
+        Simplest first.
+
+    Returns
+    -------
+    Trial
+
+    Notes
+    -----
+    The statistic is the mean CIEDE2000 of left-out groups. The standard error is that of the
+    difference to the best, over groups: groups are hard or easy for all candidates alike, so the
+    error of the mean itself would hide real differences.
+
+    References
+    ----------
+    .. [1] Breiman, Friedman, Olshen & Stone 1984, Classification and Regression Trees, 3.4.3
+       (the one-standard-error rule).
+
+    Examples
+    --------
+    >>> from dryslate.core.colour.prior import gain_belief
+    >>> belief = gain_belief(np.ones(3), np.eye(3), has_veil=False, has_tone=False)
+    >>> plain = Candidate(fit="neutral_gain", has_tone=False, belief=belief, shares=np.ones(1))
+    >>> parts = dict(candidate=plain, theta=np.zeros(14), covariance=np.eye(14))
+    >>> near = Trial(left_out_de00=np.ones(3), by_group=np.array([2.0, 3.0, 4.0]), **parts)
+    >>> best = Trial(left_out_de00=np.ones(3), by_group=np.array([2.5, 2.0, 4.0]), **parts)
+    >>> choose_trial([near, best]) is near
+    True
+    """
+    best = min(trials, key=lambda trial: trial.score[0])
+    for trial in trials:
+        behind = trial.by_group - best.by_group
+        error = behind.std(ddof=1) / np.sqrt(len(behind)) if len(behind) > 1 else 0.0
+        if behind.mean() <= error:
+            return trial
+    return best

@@ -1,0 +1,264 @@
+"""
+The estimate of all parameters of a correction at once, for the whole card and every fold.
+
+The model is ``prediction = N phi(g * (tone(x) - veil) / light)`` with the gain g of the neutrals,
+the terms phi (three, or six with square roots) and a matrix N near a prior. Residuals count in
+units of their own spread; the prior on N, veil and tone makes it a maximum a posteriori estimate
+(Gauss-Newton, all folds side by side).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dryslate.core.colour.correction import expand_terms
+from dryslate.core.colour.spaces import linear_to_srgb, srgb_to_linear
+from dryslate.core.colour.weights import decode_slope
+
+FloatArray = NDArray[np.float64]
+
+TONE_A_MOST = 0.5
+TONE_B_LEAST, TONE_B_MOST = -0.3, 1.2
+_ROOT_FLOOR = 1e-3
+_STEP_MOST = 0.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Observations:
+    """
+    What the estimate is fitted to.
+
+    Parameters
+    ----------
+    encoded : ndarray of float, shape (n, 3)
+        sRGB-encoded file-linear means.
+    light : ndarray of float, shape (n,)
+        Light at each patch relative to the card's centre.
+    reference : ndarray of float, shape (n, 3)
+        Linear sRGB of the card's values.
+    whitener : ndarray of float, shape (n, 3, 3)
+    gain : ndarray of float, shape (3,)
+        Gain of the neutrals.
+    """
+
+    encoded: FloatArray
+    light: FloatArray
+    reference: FloatArray
+    whitener: FloatArray
+    gain: FloatArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Belief:
+    """
+    Prior mean and precision of the parameters: N row by row, veil, tone a, tone b.
+
+    Parameters
+    ----------
+    mean : ndarray of float, shape (p,)
+    precision : ndarray of float, shape (p, p)
+    """
+
+    mean: FloatArray
+    precision: FloatArray
+
+    @property
+    def n_terms(self) -> int:
+        """Number of terms of the matrix."""
+        return (len(self.mean) - 5) // 3
+
+
+def tone_with_slopes(
+    encoded: FloatArray, a: FloatArray, b: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """
+    Tone curve for several parameter pairs, with its derivatives by both parameters.
+
+    Parameters
+    ----------
+    encoded : ndarray of float, shape (n, 3)
+        sRGB-encoded values.
+    a, b : ndarray of float, shape (k,)
+        Tone parameters.
+
+    Returns
+    -------
+    tuple of ndarray of float, each of shape (k, n, 3)
+        Linear light, its derivative by a and by b.
+
+    Examples
+    --------
+    >>> value, _, _ = tone_with_slopes(np.array([[0.0, 0.5, 1.0]]), np.zeros(1), np.zeros(1))
+    >>> print(np.round(value, 3))
+    [[[0.    0.214 1.   ]]]
+    """
+    inside = np.clip(encoded, 0.0, 1.0)
+    by_a = inside * (1.0 - inside)
+    by_b = by_a * (1.0 - 2.0 * inside)
+    bent = encoded + a[:, None, None] * by_a + b[:, None, None] * by_b
+    slope = decode_slope(bent)
+    return srgb_to_linear(bent), slope * by_a, slope * by_b
+
+
+def _term_slopes(t: FloatArray) -> FloatArray:
+    """Derivative of the six terms by the three values, shape (..., 6, 3)."""
+    root = np.sqrt(np.maximum(t, _ROOT_FLOOR))
+    slopes = np.zeros((*t.shape[:-1], 6, 3))
+    for channel in range(3):
+        slopes[..., channel, channel] = 1.0
+    for row, (first, second) in enumerate(((0, 1), (1, 2), (0, 2)), start=3):
+        slopes[..., row, first] = 0.5 * root[..., second] / root[..., first]
+        slopes[..., row, second] = 0.5 * root[..., first] / root[..., second]
+    return slopes
+
+
+def predict(theta: FloatArray, seen: Observations, n_terms: int) -> tuple[FloatArray, FloatArray]:
+    """
+    Predict linear sRGB and its derivative by the parameters.
+
+    Parameters
+    ----------
+    theta : ndarray of float, shape (k, p)
+        Parameters of k fits: N row by row, veil, tone a, tone b.
+    seen : Observations
+    n_terms : int
+        3 or 6.
+
+    Returns
+    -------
+    prediction : ndarray of float, shape (k, n, 3)
+    jacobian : ndarray of float, shape (k, n, 3, p)
+
+    Examples
+    --------
+    >>> seen = Observations(
+    ...     encoded=np.full((1, 3), 0.5), light=np.ones(1), reference=np.zeros((1, 3)),
+    ...     whitener=np.eye(3)[None], gain=np.ones(3),
+    ... )
+    >>> theta = np.concatenate([np.eye(3).ravel(), np.zeros(5)])[None]
+    >>> print(np.round(predict(theta, seen, 3)[0], 3))
+    [[[0.214 0.214 0.214]]]
+    """
+    k, p = theta.shape
+    n = len(seen.encoded)
+    q = 3 * n_terms
+    matrix = theta[:, :q].reshape(k, 3, n_terms)
+    linear, by_a, by_b = tone_with_slopes(seen.encoded, theta[:, -2], theta[:, -1])
+    scale = seen.gain / seen.light[:, None]
+    t = scale * (linear - theta[:, None, q : q + 3])
+    terms = expand_terms(t, n_terms)
+    through = matrix[:, None] if n_terms == 3 else matrix[:, None] @ _term_slopes(t)
+    through = np.broadcast_to(through, (k, n, 3, 3)) * scale[None, :, None, :]
+    jacobian = np.zeros((k, n, 3, p))
+    for row in range(3):
+        jacobian[:, :, row, row * n_terms : (row + 1) * n_terms] = terms
+    jacobian[..., q : q + 3] = -through
+    jacobian[..., -2] = (through @ by_a[..., None])[..., 0]
+    jacobian[..., -1] = (through @ by_b[..., None])[..., 0]
+    return terms @ matrix.transpose(0, 2, 1), jacobian
+
+
+def fit_parameters(
+    seen: Observations,
+    belief: Belief,
+    shares: FloatArray,
+    *,
+    start: FloatArray | None = None,
+    n_steps: int = 5,
+) -> tuple[FloatArray, FloatArray]:
+    """
+    Estimate the parameters of several fits at once.
+
+    Parameters
+    ----------
+    seen : Observations
+    belief : Belief
+    shares : ndarray of float, shape (k, n)
+        For each fit, how much each patch counts: 0 leaves it out.
+    start : ndarray of float, shape (k, p), optional
+        Where to start; the prior mean otherwise.
+    n_steps : int
+        Gauss-Newton steps.
+
+    Returns
+    -------
+    theta : ndarray of float, shape (k, p)
+    precision : ndarray of float, shape (k, p, p)
+        Posterior precision (inverse covariance) at the estimate.
+
+    Notes
+    -----
+    Minimises the sum of squared whitened residuals plus the prior's quadratic form. The tone
+    parameters are held where the curve rises everywhere.
+
+    Examples
+    --------
+    >>> levels = np.linspace(0.2, 0.9, 6)[:, None] * np.ones(3)
+    >>> seen = Observations(
+    ...     encoded=levels, light=np.ones(6), reference=srgb_to_linear(levels),
+    ...     whitener=np.tile(100.0 * np.eye(3), (6, 1, 1)), gain=np.ones(3),
+    ... )
+    >>> mean = np.concatenate([np.eye(3).ravel(), np.zeros(5)])
+    >>> belief = Belief(mean=mean, precision=np.eye(14))
+    >>> theta, _ = fit_parameters(seen, belief, np.ones((1, 6)))
+    >>> bool(np.abs(theta - mean).max() < 1e-9)
+    True
+    """
+    k = len(shares)
+    theta = np.tile(belief.mean, (k, 1)) if start is None else start.copy()
+    weight = np.sqrt(shares)
+    precision = np.tile(belief.precision, (k, 1, 1))
+    for _ in range(n_steps):
+        prediction, jacobian = predict(theta, seen, belief.n_terms)
+        gap = (seen.whitener @ (seen.reference - prediction)[..., None])[..., 0]
+        design = (seen.whitener @ jacobian) * weight[:, :, None, None]
+        flat = design.reshape(k, -1, theta.shape[1])
+        residual = (gap * weight[:, :, None]).reshape(k, -1)
+        precision = flat.transpose(0, 2, 1) @ flat + belief.precision
+        pull = (flat.transpose(0, 2, 1) @ residual[..., None])[..., 0]
+        pull = pull - (theta - belief.mean) @ belief.precision
+        step = np.linalg.solve(precision, pull[..., None])[..., 0]
+        theta = theta + np.clip(step, -_STEP_MOST, _STEP_MOST)
+        theta[:, -2] = np.clip(theta[:, -2], -TONE_A_MOST, TONE_A_MOST)
+        theta[:, -1] = np.clip(theta[:, -1], TONE_B_LEAST, TONE_B_MOST)
+    return theta, precision
+
+
+def observe(
+    mean_linear: FloatArray,
+    light: FloatArray,
+    gain: FloatArray,
+    target: tuple[FloatArray, FloatArray],
+) -> Observations:
+    """
+    Put observations together from file-linear means.
+
+    Parameters
+    ----------
+    mean_linear : ndarray of float, shape (n, 3)
+    light : ndarray of float, shape (n,)
+    gain : ndarray of float, shape (3,)
+    target : tuple of ndarray
+        Reference (n, 3) and whitener (n, 3, 3).
+
+    Returns
+    -------
+    Observations
+
+    Examples
+    --------
+    >>> observe(
+    ...     np.ones((1, 3)), np.ones(1), np.ones(3), (np.ones((1, 3)), np.eye(3)[None])
+    ... ).encoded.shape
+    (1, 3)
+    """
+    return Observations(
+        encoded=linear_to_srgb(mean_linear),
+        light=light,
+        reference=target[0],
+        whitener=target[1],
+        gain=gain,
+    )

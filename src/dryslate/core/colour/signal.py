@@ -1,0 +1,213 @@
+"""Reasons to refuse or doubt a card: no signal, greys out of order, twins that differ."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dryslate.base.problems import Problem
+from dryslate.core.card.definition import Patch
+
+FloatArray = NDArray[np.float64]
+
+GAIN_MOST = 16.0
+GAIN_WEAK = 8.0
+TWIN_DIFFERENCE_MOST = 6.0
+_SAME_LEVEL = 3.0
+_CHANNELS = ("red", "green", "blue")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class GreySignal:
+    """
+    What is known of the greys after the fit.
+
+    Parameters
+    ----------
+    patches : tuple of Patch
+        The greys used.
+    mean_linear : ndarray of float, shape (n, 3)
+        File-linear means.
+    noise_linear : ndarray of float, shape (n, 3)
+        Standard uncertainty of each mean.
+    lab : ndarray of float, shape (n, 3)
+        Corrected colour of each, D65.
+    light : ndarray of float, shape (n,)
+    gain, noise_after_gain : ndarray of float, shape (3,)
+    """
+
+    patches: tuple[Patch, ...]
+    mean_linear: FloatArray
+    noise_linear: FloatArray
+    lab: FloatArray
+    light: FloatArray
+    gain: FloatArray
+    noise_after_gain: FloatArray
+
+
+def neighbour_step(patches: tuple[Patch, ...]) -> float:
+    """
+    Smallest step in linear light between the mid grey and its neighbouring levels.
+
+    Parameters
+    ----------
+    patches : tuple of Patch
+        Greys.
+
+    Returns
+    -------
+    float
+        The step; infinite where there is one level only.
+
+    Examples
+    --------
+    >>> def grey(name, lightness):
+    ...     return Patch(
+    ...         patch_id=name, x_mm=0, y_mm=0, width_mm=1, height_mm=1, role="neutral",
+    ...         lab_d65=(lightness, 0, 0),
+    ...     )
+    >>> round(neighbour_step((grey("a", 35.0), grey("b", 50.0), grey("c", 95.0))), 3)
+    0.099
+    """
+    levels: list[float] = []
+    for lightness in sorted(patch.lab_d65[0] for patch in patches):
+        if not levels or lightness > levels[-1] + _SAME_LEVEL:
+            levels.append(lightness)
+    if len(levels) < 2:
+        return float("inf")
+    linear = [((lightness + 16.0) / 116.0) ** 3 for lightness in levels]
+    middle = min(range(len(linear)), key=lambda i: abs(linear[i] - 0.18))
+    near = [
+        abs(linear[i] - linear[middle]) for i in (middle - 1, middle + 1) if 0 <= i < len(linear)
+    ]
+    return min(near)
+
+
+def check_signal(signal: GreySignal) -> list[Problem]:
+    """
+    Check that every channel carries a signal.
+
+    Parameters
+    ----------
+    signal : GreySignal
+
+    Returns
+    -------
+    list of Problem
+        ``colour-no-red-signal`` or ``colour-no-signal`` (errors) where a channel's gain is over
+        16 times that of the strongest, or its noise after gain is larger than the step between
+        two neighbouring greys; ``colour-red-weak`` (a warning) at half of either.
+    """
+    problems: list[Problem] = []
+    ratio = signal.gain / max(float(signal.gain.min()), 1e-12)
+    step = neighbour_step(signal.patches)
+    for channel, name in enumerate(_CHANNELS):
+        times, noise = float(ratio[channel]), float(signal.noise_after_gain[channel])
+        if times > GAIN_MOST or noise > step:
+            lost = (
+                f"its gain is {times:.0f} times that of the strongest channel (16 at most)"
+                if times > GAIN_MOST
+                else f"its noise after gain is {noise:.3f}, larger than the step of {step:.3f} "
+                "between two neighbouring greys"
+            )
+            problems.append(
+                Problem(
+                    slug="colour-no-red-signal" if channel == 0 else "colour-no-signal",
+                    severity="error",
+                    place=f"{name} channel",
+                    message=f"no {name} signal: {lost}",
+                    fix="Scale still holds. Use a flash or lamp close by, or go shallower.",
+                )
+            )
+        elif times > GAIN_WEAK or noise > step / 2.0:
+            problems.append(
+                Problem(
+                    slug="colour-red-weak" if channel == 0 else "colour-channel-weak",
+                    severity="warning",
+                    place=f"{name} channel",
+                    message=f"{name} is weak: gain {times:.1f} times that of the strongest "
+                    f"channel, noise after gain {noise:.3f} where neighbouring greys are {step:.3f} apart",
+                    fix="Colours are given with a wider doubt.",
+                )
+            )
+    return problems
+
+
+def check_ramp(signal: GreySignal) -> list[Problem]:
+    """
+    Check that a lighter grey is lighter in every channel, the gradient taken out.
+
+    Parameters
+    ----------
+    signal : GreySignal
+
+    Returns
+    -------
+    list of Problem
+        ``colour-ramp-not-monotone`` (an error), once, naming the pair that is worst out of order.
+    """
+    lightness = np.array([p.lab_d65[0] for p in signal.patches])
+    seen = signal.mean_linear / signal.light[:, None]
+    worst: tuple[float, str] = (0.0, "")
+    for i in range(len(lightness)):
+        for j in range(len(lightness)):
+            if lightness[i] < lightness[j] + 3.0:
+                continue
+            slack = 0.04 * seen[j] + 4.0 * np.hypot(signal.noise_linear[i], signal.noise_linear[j])
+            out = (seen[j] - seen[i] - slack - 0.002) / np.maximum(seen[j], 1e-6)
+            channel = int(np.argmax(out))
+            if out[channel] > worst[0]:
+                first, second = signal.patches[i], signal.patches[j]
+                worst = (
+                    float(out[channel]),
+                    f"{first.patch_id} (L* {lightness[i]:.0f}) is darker than {second.patch_id} "
+                    f"(L* {lightness[j]:.0f}) in {_CHANNELS[channel]}: {seen[i][channel]:.3f} "
+                    f"against {seen[j][channel]:.3f}",
+                )
+    if not worst[1]:
+        return []
+    return [
+        Problem(
+            slug="colour-ramp-not-monotone",
+            severity="error",
+            place="greys",
+            message=f"the greys are out of order: {worst[1]}",
+            fix="Look for shade, a finger, dirt or glare on the card, or the wrong card file.",
+        )
+    ]
+
+
+def check_twins(signal: GreySignal) -> list[Problem]:
+    """
+    Check that the two copies of one grey agree once the gradient is taken out.
+
+    Parameters
+    ----------
+    signal : GreySignal
+
+    Returns
+    -------
+    list of Problem
+        ``colour-twins-differ`` (an error) for each pair more than 6 units of Lab apart.
+    """
+    row = {patch.patch_id: i for i, patch in enumerate(signal.patches)}
+    problems = []
+    for patch_id, i in row.items():
+        j = row.get(signal.patches[i].twin_of)
+        if j is None or j <= i:
+            continue
+        apart = float(np.linalg.norm(signal.lab[i] - signal.lab[j]))
+        if apart > TWIN_DIFFERENCE_MOST:
+            problems.append(
+                Problem(
+                    slug="colour-twins-differ",
+                    severity="error",
+                    place=f"{patch_id}, {signal.patches[j].patch_id}",
+                    message=f"two copies of one grey differ by {apart:.1f} in Lab beyond the light "
+                    f"gradient ({TWIN_DIFFERENCE_MOST:.0f} at most)",
+                    fix="Look for shade, dirt or glare on one of them.",
+                )
+            )
+    return problems
