@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import importlib.util
 from pathlib import Path
+from types import ModuleType
 
 import pytest
 
@@ -22,3 +24,15 @@ def real_photos() -> Path:
     if not folder.is_dir():
         pytest.skip("no real photographs beside this checkout")
     return folder
+
+
+@pytest.fixture(scope="session")
+def made_photos() -> ModuleType:
+    """Makers of photo files: `tests/fakes/made_photos.py` (test folders are no packages)."""
+    path = ROOT / "tests" / "fakes" / "made_photos.py"
+    spec = importlib.util.spec_from_file_location("made_photos", path)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module

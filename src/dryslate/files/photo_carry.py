@@ -16,6 +16,7 @@ from dryslate.app.records import PhotoMetadata
 from dryslate.base.errors import FormatError, InputError
 from dryslate.base.problems import Problem
 from dryslate.formats.exif import ExifTree, parse_exif
+from dryslate.formats.exif_edit import format_exif, without_maker_notes
 from dryslate.formats.exif_facts import ExifFacts, facts_from_exif
 from dryslate.formats.icc import RgbProfile, optional_space_profile, parse_icc, srgb_profile
 from dryslate.formats.jpeg import Segment
@@ -23,6 +24,7 @@ from dryslate.formats.jpeg import Segment
 _METADATA_NAMES: Final = tuple(f.name for f in dataclasses.fields(PhotoMetadata))
 _NO_FACTS: Final = ExifFacts()
 _ANY: Final = "photo"
+TAKEN_AS_SRGB: Final = "Its colours are taken as sRGB."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,9 +38,6 @@ class Carried:
         The file the photo was read from; it is never written to.
     exif : bytes or None
         Exif block, from its byte-order mark on.
-    is_exif_whole : bool
-        Whether the block can be kept byte for byte (False: it is the head of a raw or TIFF
-        file, and is built anew without maker notes).
     icc_profile : bytes or None
         The file's own profile, only where it stands for sRGB.
     xmp : bytes or None
@@ -53,7 +52,6 @@ class Carried:
 
     path: str
     exif: bytes | None = None
-    is_exif_whole: bool = True
     icc_profile: bytes | None = None
     xmp: bytes | None = None
     extended_xmp: tuple[bytes, ...] = ()
@@ -113,6 +111,11 @@ def note_of(error: FormatError, place: str, consequence: str) -> Problem:
     )
 
 
+def exif_of_tree(tree: ExifTree | None, orientation: int) -> bytes | None:
+    """Build a block for a photo whose file is itself the block (TIFF, raw): no maker notes."""
+    return None if tree is None else format_exif(without_maker_notes(tree, orientation))
+
+
 def facts_of(tree: ExifTree | None) -> ExifFacts:
     """Return what an Exif block says; nothing where there is none."""
     return _NO_FACTS if tree is None else facts_from_exif(tree)
@@ -151,14 +154,14 @@ def light_of(
             return _cached_light(icc, n_codes)
         except FormatError as error:
             named = FormatError(error.slug, error.message.removeprefix(f"{_ANY}: "))
-            return _as_srgb(n_codes, note_of(named, place, "Its colours are taken as sRGB."))
+            return as_srgb(n_codes, note_of(named, place, TAKEN_AS_SRGB))
     if is_broken:
         cut = FormatError("profile-damaged", "pieces of its colour profile are missing.")
-        return _as_srgb(n_codes, note_of(cut, place, "Its colours are taken as sRGB."))
+        return as_srgb(n_codes, note_of(cut, place, TAKEN_AS_SRGB))
     if facts.is_optional_space:
         return profile_light(optional_space_profile(), n_codes)
     if facts.colour_space == 65535:
-        return _as_srgb(
+        return as_srgb(
             n_codes,
             Problem(
                 slug="colour-space-unstated",
@@ -168,13 +171,13 @@ def light_of(
                 fix="Set the camera to sRGB, or export with a colour profile.",
             ),
         )
-    return _as_srgb(n_codes)
+    return as_srgb(n_codes)
 
 
 def profile_light(profile: RgbProfile, n_codes: int) -> Light:
     """Return the light of a profile; one that sRGB stands for is taken as sRGB itself."""
     if profile.is_srgb_like:
-        return _as_srgb(n_codes)
+        return as_srgb(n_codes)
     return Light(linear_lut=profile.linear_lut(n_codes), to_srgb=profile.to_srgb, is_srgb=False)
 
 
@@ -192,7 +195,7 @@ def _srgb_light(n_codes: int) -> Light:
     return Light(linear_lut=srgb_profile().linear_lut(n_codes), to_srgb=matrix, is_srgb=True)
 
 
-def _as_srgb(n_codes: int, *notes: Problem) -> Light:
+def as_srgb(n_codes: int, *notes: Problem) -> Light:
     """Return sRGB's light with notes."""
     return dataclasses.replace(_srgb_light(n_codes), notes=notes) if notes else _srgb_light(n_codes)
 
@@ -216,6 +219,22 @@ def require_size(width_px: int, height_px: int, max_megapixels: float, place: st
             f"at most {max_megapixels:g} are read.",
             "If it is a true photo, make a smaller copy, or raise the limit `max_megapixels`.",
         )
+
+
+def without_alpha(decoded: NDArray[Any], place: str) -> tuple[NDArray[Any], tuple[Problem, ...]]:
+    """Return three channels; transparent pixels become a note."""
+    if decoded.shape[2] == 3:
+        return decoded, ()
+    if decoded[..., 3].min() == np.iinfo(decoded.dtype).max:
+        return decoded[..., :3], ()
+    return decoded[..., :3], (
+        Problem(
+            slug="photo-transparent",
+            severity="warning",
+            place=place,
+            message="parts of it are transparent; the colour stored under them is used.",
+        ),
+    )
 
 
 def no_colour(place: str) -> InputError:

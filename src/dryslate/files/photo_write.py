@@ -103,7 +103,7 @@ def _exif_block(carried: Carried) -> bytes | None:
     tree = _exif_tree(carried)
     if tree is None or carried.exif is None:
         return None
-    if carried.is_exif_whole and len(carried.exif) + len(EXIF_HEAD) <= MAX_PAYLOAD:
+    if len(carried.exif) + len(EXIF_HEAD) <= MAX_PAYLOAD:
         return patch_exif(carried.exif, tree, orientation=carried.orientation)
     built = format_exif(without_maker_notes(tree, carried.orientation))
     return built if len(built) + len(EXIF_HEAD) <= MAX_PAYLOAD else None

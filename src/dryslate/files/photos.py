@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any
 
 from dryslate.app.records import DecodedPhoto, PhotoMetadata
-from dryslate.base.errors import InputError
 from dryslate.files.photo_carry import read_bytes
+from dryslate.files.photo_head import read_metadata
 from dryslate.files.photo_jpeg import read_jpeg
 from dryslate.files.photo_kind import Kind, kind_of
 from dryslate.files.photo_preview import photo_size_px, write_preview
@@ -65,12 +65,34 @@ class FilePhotoReader:
         return photo_size_px(path)
 
     def read_metadata(self, path: Path) -> PhotoMetadata:
-        """Read what the file says of itself."""
-        raise NotImplementedError
+        """
+        Read what a photo's file says of itself, without decoding the pixels.
+
+        Raises
+        ------
+        InputError
+            ``photo-missing``, ``photo-is-folder``, ``photo-unreadable`` or ``photo-empty``;
+            a file that can be opened is never refused.
+        """
+        return read_metadata(path)
 
 
 def _reader(kind: Kind) -> Callable[[Path, float], DecodedPhoto]:
     """Return the reader of a kind, imported only when it is needed."""
     if kind == "jpeg":
         return read_jpeg
-    raise InputError("photo-unsupported", "not yet")
+    if kind == "png":
+        from dryslate.files.photo_png import read_png
+
+        return read_png
+    if kind == "tiff":
+        from dryslate.files.photo_tiff import read_tiff
+
+        return read_tiff
+    if kind == "heic":
+        from dryslate.files.photo_heic import read_heic
+
+        return read_heic
+    from dryslate.files.photo_raw import read_raw
+
+    return read_raw

@@ -48,12 +48,21 @@ class FileReferenceTables:
         """
         Return every known card: the project's own first, then the built-in ones.
 
+        A built-in card whose markers a project card carries too is left out: the print that
+        somebody owns and knows comes before its design.
+
         Raises
         ------
         FormatError
             With the slug of the fault if a card file cannot be used.
         """
-        return tuple(self._all().values())
+        known = self._all()
+        own = {frozenset(c.markers) for n, c in known.items() if n in self._folder_of}
+        return tuple(
+            c
+            for n, c in known.items()
+            if n in self._folder_of or not c.markers or frozenset(c.markers) not in own
+        )
 
     def card(self, name: str) -> CardDefinition:
         """
@@ -134,15 +143,48 @@ class FileReferenceTables:
         lines = entry.read_text(encoding="utf-8").splitlines()
         return list(csv.DictReader(line for line in lines if line and not line.startswith("#")))
 
-    def save_card(self, card: CardDefinition, path: Path, picture: bytes = b"") -> None:
+    def read_text(self, path: Path) -> str:
         """
-        Write a card definition, and its picture beside it, where neither exists yet.
+        Read a small text file: readings of patches, or what defines a card.
 
         Raises
         ------
         InputError
-            ``card-file-exists`` if a file of that name is there already.
+            ``text-file-unreadable`` if it is not there or is no UTF-8 text.
         """
+        try:
+            return path.read_text(encoding="utf-8-sig")
+        except (OSError, UnicodeDecodeError) as error:
+            raise InputError(
+                "text-file-unreadable",
+                f"{path}: the file cannot be read as text ({error}).",
+                "Check the path; the file must be UTF-8 text.",
+            ) from error
+
+    def place_for(self, name: str) -> Path:
+        """Return where a card of that name belongs: in the project, else the current folder."""
+        folder = self._project / "cards" if self._project is not None else Path()
+        return folder / f"{name}.toml"
+
+    def save_card(self, card: CardDefinition, path: Path, picture: bytes = b"") -> Path | None:
+        """
+        Write a card definition, and its picture beside it.
+
+        An older definition of the same name in the project's own folder of cards is moved to
+        ``cards/older`` first; anywhere else nothing is written over.
+
+        Returns
+        -------
+        Path or None
+            Where the older definition went.
+
+        Raises
+        ------
+        InputError
+            ``card-file-exists`` if a file of that name is there already;
+            ``card-not-written`` if the folder or disk refuses.
+        """
+        kept = self._keep_older(path)
         targets = [path] + ([path.parent / card.picture] if picture else [])
         for target in targets:
             if target.exists():
@@ -151,10 +193,29 @@ class FileReferenceTables:
                     f"{target}: there is a file of that name already; it was not changed.",
                     "Give another name with -o, or move the old file away.",
                 )
-        path.parent.mkdir(parents=True, exist_ok=True)
-        if picture:
-            (path.parent / card.picture).write_bytes(picture)
-        path.write_text(format_card(card), encoding="utf-8")
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            if picture:
+                (path.parent / card.picture).write_bytes(picture)
+            path.write_text(format_card(card), encoding="utf-8")
+        except OSError as error:
+            raise InputError(
+                "card-not-written",
+                f"{path}: the card definition cannot be written ({error.strerror or error}).",
+                "Choose another place with -o, or make room on the disk.",
+            ) from error
+        self._cards = None
+        return kept
+
+    def _keep_older(self, path: Path) -> Path | None:
+        """Move a project card of that name aside, under the hash of its content."""
+        if self._project is None or path.parent != self._project / "cards" or not path.exists():
+            return None
+        mark = hashlib.sha256(path.read_bytes()).hexdigest()[:12]
+        older = path.parent / "older" / f"{path.stem}-{mark}.toml"
+        older.parent.mkdir(exist_ok=True)
+        path.replace(older)
+        return older
 
     def card_key(self, card: CardDefinition) -> str:
         """Hash everything a card states (serial, medium and values too), for provenance."""

@@ -162,9 +162,14 @@ def _srgb_from(columns_xyz: FloatArray, white_xyz: FloatArray) -> FloatArray:
 _GRID = np.linspace(0.0, 1.0, 4096)
 
 
+def srgb_to_linear_grid() -> FloatArray:
+    """Return sRGB's curve on the common grid of 4096 codes."""
+    return srgb_to_linear(_GRID)
+
+
 def srgb_profile() -> RgbProfile:
     """Return sRGB itself."""
-    curve = srgb_to_linear(_GRID)
+    curve = srgb_to_linear_grid()
     return RgbProfile(name="sRGB", curves=(curve, curve, curve), to_srgb=np.eye(3))
 
 
