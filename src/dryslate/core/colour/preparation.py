@@ -106,7 +106,7 @@ def _fit_greys(
     """Fit the greys and the ground in the file's own RGB."""
     samples = card.samples[: card.n_grey] + card.ground
     lab = np.vstack([card.lab[: card.n_grey], np.tile(ground_lab, (len(card.ground), 1))])
-    mean, cov = _means(samples)
+    mean, cov = stack_means(samples)
     lab_u = np.array([p.lab_u for p in card.patches[: card.n_grey]]).reshape(-1, 3)
     spread = np.vstack(
         [np.hypot(lab_u, GREY_SPREAD), np.full((len(card.ground), 3), _GROUND_SPREAD)]

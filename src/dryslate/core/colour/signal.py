@@ -128,7 +128,8 @@ def check_signal(signal: GreySignal) -> list[Problem]:
                     severity="warning",
                     place=f"{name} channel",
                     message=f"{name} is weak: gain {times:.1f} times that of the strongest "
-                    f"channel, noise after gain {noise:.3f} where neighbouring greys are {step:.3f} apart",
+                    f"channel, noise after gain {noise:.3f} where neighbouring greys are "
+                    f"{step:.3f} apart",
                     fix="Colours are given with a wider doubt.",
                 )
             )
