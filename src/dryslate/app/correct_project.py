@@ -1,0 +1,393 @@
+"""Correct the photos of a project: resumes, borrows where the rule allows, keeps every result."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from dryslate.app.borrow import Lender, Shot, find_lender, make_loan
+from dryslate.app.correct import CardsWanted, Workshop, cards_wanted, colour_settings, run_jobs
+from dryslate.app.correct_summary import Summary, summarise
+from dryslate.app.correction_key import correction_key, correction_steps, loan_key
+from dryslate.app.correction_records import CorrectAnswer, CorrectJob, CorrectSettings
+from dryslate.app.depths import DepthTable
+from dryslate.app.patch_wear import find_worn_patches
+from dryslate.app.ports import PhotoVault, SurveyStore
+from dryslate.app.project_records import DerivedFile
+from dryslate.app.records import CorrectionRow, Photo
+from dryslate.base.errors import InputError, SettingsError
+from dryslate.base.problems import Problem
+from dryslate.core.colour.fit import fit_from_dict
+from dryslate.core.colour.outcome import ColourSettings
+
+DERIVED = "derived"
+"""Folder below the project for files that can be thrown away and made again."""
+
+_NOT_KEPT = frozenset({"disk-full", "folder-read-only", "write-failed", "correct-unexpected"})
+"""Reasons that say nothing of the photo: such an answer is not stored, so the next run retries."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProjectPlace:
+    """A project's folder, its records and its originals."""
+
+    folder: Path
+    store: SurveyStore
+    vault: PhotoVault
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ProjectRun:
+    """One run over a project's photos: what to work with, and what was asked for."""
+
+    place: ProjectPlace
+    workshop: Workshop
+    settings: CorrectSettings
+    wanted: CardsWanted
+    depths: DepthTable | None = None
+    colour: ColourSettings = field(default_factory=ColourSettings)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhotoDone:
+    """One photo of the run: its row, and whether an earlier run had it already."""
+
+    row: CorrectionRow
+    was_there: bool
+
+
+def start_run(
+    place: ProjectPlace,
+    workshop: Workshop,
+    settings: CorrectSettings,
+    depths: DepthTable | None = None,
+) -> ProjectRun:
+    """
+    Gather what a run over a project needs.
+
+    Parameters
+    ----------
+    place : ProjectPlace
+    workshop : Workshop
+    settings : CorrectSettings
+    depths : DepthTable, optional
+        Depths by time, for photos whose files state none.
+
+    Returns
+    -------
+    ProjectRun
+
+    Raises
+    ------
+    InputError
+        ``card-unknown``.
+    """
+    return ProjectRun(
+        place=place,
+        workshop=workshop,
+        settings=settings,
+        wanted=cards_wanted(workshop.tables, settings),
+        depths=depths,
+        colour=colour_settings(workshop.tables, settings),
+    )
+
+
+def choose_photos(store: SurveyStore, names: Sequence[Path]) -> tuple[Photo, ...]:
+    """
+    Find the photos of a project that were named; all of them where none was.
+
+    Parameters
+    ----------
+    store : SurveyStore
+    names : sequence of Path
+        Names on the memory card, or the first eight or more digits of a hash.
+
+    Returns
+    -------
+    tuple of Photo
+
+    Raises
+    ------
+    InputError
+        ``photo-not-in-project`` for a name that no photo has.
+    """
+    photos = store.photos()
+    if not names:
+        return photos
+    chosen: dict[str, Photo] = {}
+    for name in names:
+        found = [p for p in photos if _is_called(p, name)]
+        if not found:
+            raise InputError(
+                "photo-not-in-project",
+                f"{name}: the project has no photo of that name.",
+                "Take it in first (dryslate take), or give its name as it was on the card.",
+            )
+        chosen.update({p.photo_id: p for p in found})
+    return tuple(chosen.values())
+
+
+def _is_called(photo: Photo, name: Path) -> bool:
+    """Tell whether a name or the beginning of a hash means this photo."""
+    stem = name.name.split(".")[0].lower()
+    is_hash = len(stem) >= 8 and set(stem) <= set("0123456789abcdef")
+    return any(
+        f.original_name == name.name or (is_hash and f.sha256.startswith(stem)) for f in photo.files
+    )
+
+
+def correct_project(run: ProjectRun, photos: Sequence[Photo]) -> Iterator[PhotoDone]:
+    """
+    Correct photos of a project, then lend colours to those without a card.
+
+    Parameters
+    ----------
+    run : ProjectRun
+    photos : sequence of Photo
+
+    Yields
+    ------
+    PhotoDone
+        One a photo, as they finish; those that an earlier run finished come first.
+
+    Raises
+    ------
+    SettingsError
+        ``correct-one-photo`` where corners are given for several photos.
+
+    Notes
+    -----
+    The derived file is written first and its row after it, in one transaction: killed at any
+    moment and run again, the end is the same. A result is kept as long as its key holds: photo,
+    cards, lens, settings and versions.
+    """
+    if run.settings.corners_px is not None and len(photos) != 1:
+        raise SettingsError(
+            "correct-one-photo",
+            f"--corners belong to one photo, but {len(photos)} were given.",
+            "Name one photo of the project.",
+        )
+    jobs: list[CorrectJob] = []
+    later: set[str] = set()
+    for photo in photos:
+        job = _job(run, photo)
+        row = run.place.store.correction(photo.photo_id)
+        if row is None or not _still_holds(run, row, job):
+            jobs.append(job)
+        elif row.outcome in ("no_card", "borrowed"):
+            later.add(photo.photo_id)
+        else:
+            yield PhotoDone(row=row, was_there=True)
+    for job, answer in run_jobs(jobs, run.workshop):
+        row = _keep(run, job, answer, correction_key(job))
+        if row.outcome == "no_card":
+            later.add(row.photo_id)
+        else:
+            yield PhotoDone(row=row, was_there=False)
+    yield from _borrow(run, [p for p in photos if p.photo_id in later])
+
+
+def _job(run: ProjectRun, photo: Photo) -> CorrectJob:
+    """Return the job that looks for a card in a photo; files are named by its key."""
+    file = next(f for f in photo.files if f.sha256 == photo.photo_id)
+    settings, corners = run.settings, run.settings.corners_px
+    if corners is None:
+        kept = run.place.store.correction(photo.photo_id)
+        settings = _with_kept_corners(settings, kept)
+    job = CorrectJob(
+        path=run.place.vault.path_of(file.sha256, file.original_name),
+        name=file.original_name,
+        reader=run.workshop.reader,
+        settings=settings,
+        cards=run.wanted.marked,
+        plain_cards=run.wanted.plain,
+        sha256=photo.photo_id,
+        lens=run.workshop.lens,
+        colour=run.colour,
+        is_kept=True,
+    )
+    if settings.corners_px is not None and corners is None:
+        card = run.workshop.tables.card(settings.card_names[0])
+        marked = (card,) if card.markers else ()
+        job = replace(job, cards=marked, plain_cards=() if card.markers else ((card, None),))
+    return _with_outputs(run, job, correction_key(job))
+
+
+def _with_kept_corners(settings: CorrectSettings, row: CorrectionRow | None) -> CorrectSettings:
+    """Use the corners that a person gave in an earlier run."""
+    if row is None or row.geometry.get("how") != "corners":
+        return settings
+    corners = tuple((float(x), float(y)) for x, y in row.geometry["corners_px"])
+    return replace(settings, corners_px=corners, card_names=(str(row.geometry["card"]),))
+
+
+def _with_outputs(run: ProjectRun, job: CorrectJob, key: str) -> CorrectJob:
+    """Name the job's files by a key."""
+    folder = run.place.folder / DERIVED
+    ending = "tif" if job.settings.is_tiff else "jpg"
+    preview = folder / "preview" / f"{key}.jpg" if job.settings.has_preview else None
+    return replace(
+        job, corrected_path=folder / "corrected" / f"{key}.{ending}", preview_path=preview
+    )
+
+
+def _still_holds(run: ProjectRun, row: CorrectionRow, job: CorrectJob) -> bool:
+    """Tell whether a stored result was made from just this, and its file is there."""
+    if row.outcome == "unreadable":
+        return False
+    if _search_key(row) != correction_key(job):
+        return False
+    return row.corrected_path is None or (run.place.folder / row.corrected_path).is_file()
+
+
+def _search_key(row: CorrectionRow) -> str:
+    """Return the key of the search behind a row; a borrowed one keeps it beside its own."""
+    loan = row.colour.get("loan") or {}
+    return str(loan.get("search_key") or row.key)
+
+
+def _keep(run: ProjectRun, job: CorrectJob, answer: CorrectAnswer, key: str) -> CorrectionRow:
+    """Store an answer with its residuals and files, all in one transaction."""
+    result = {**answer.result, **_relative(run, answer.result)}
+    row = CorrectionRow(
+        photo_id=job.sha256,
+        key=key,
+        outcome=answer.outcome,
+        result=result,
+        geometry=answer.geometry,
+        colour=answer.colour,
+        corrected_path=result["corrected"],
+    )
+    if any(p["slug"] in _NOT_KEPT for p in result["problems"]):
+        return row
+    store, steps = run.place.store, correction_steps(job)
+    with store.write():
+        store.save_correction(row)
+        store.save_patch_residuals(replace(r, correction_key=key) for r in answer.residuals)
+        for file in answer.written:
+            store.save_derived_file(
+                DerivedFile(
+                    path=file.path.relative_to(run.place.folder).as_posix(),
+                    photo_id=job.sha256,
+                    key=key,
+                    kind=file.kind,
+                    sha256=file.sha256,
+                    size_bytes=file.size_bytes,
+                    steps=steps,
+                )
+            )
+    return row
+
+
+def _relative(run: ProjectRun, result: Any) -> dict[str, str | None]:
+    """Return the paths of a document below the project's folder."""
+    return {
+        name: None
+        if result.get(name) is None
+        else Path(result[name]).relative_to(run.place.folder).as_posix()
+        for name in ("corrected", "preview")
+    }
+
+
+def _borrow(run: ProjectRun, photos: Sequence[Photo]) -> Iterator[PhotoDone]:
+    """Lend colours to the photos without a card, where the rule allows."""
+    if not photos:
+        return
+    lenders = _lenders(run)
+    jobs, keys = [], {}
+    for photo in photos:
+        row = run.place.store.correction(photo.photo_id)
+        if row is None:  # its answer could not be stored, and was told as such
+            continue
+        shot = _shot(run, photo)
+        lender = find_lender(shot, lenders)
+        if lender is None:
+            yield _left_alone(run, photo, row)
+            continue
+        search_key = _search_key(row)
+        key = loan_key(search_key, lender.key)
+        if row.key == key and row.corrected_path and _is_there(run, row.corrected_path):
+            yield PhotoDone(row=row, was_there=True)
+            continue
+        loan = make_loan(shot, lender)
+        loan = replace(loan, about={**loan.about, "search_key": search_key})
+        job = replace(_with_outputs(run, _job(run, photo), key), loan=loan)
+        jobs.append(job)
+        keys[job.sha256] = key
+    for job, answer in run_jobs(jobs, run.workshop):
+        yield PhotoDone(row=_keep(run, job, answer, keys[job.sha256]), was_there=False)
+
+
+def _is_there(run: ProjectRun, path: str) -> bool:
+    """Tell whether a derived file is there."""
+    return (run.place.folder / path).is_file()
+
+
+def _left_alone(run: ProjectRun, photo: Photo, row: CorrectionRow) -> PhotoDone:
+    """Keep a photo as one without a card; take back a loan whose lender is gone."""
+    if row.outcome == "no_card":
+        return PhotoDone(row=row, was_there=True)
+    job = _job(run, photo)
+    _, answer = next(iter(run_jobs([job], run.workshop)))
+    return PhotoDone(row=_keep(run, job, answer, correction_key(job)), was_there=False)
+
+
+def _lenders(run: ProjectRun) -> list[Lender]:
+    """Return every photo of the project whose own card gave a usable correction."""
+    photos = {photo.photo_id: photo for photo in run.place.store.photos()}
+    return [
+        Lender(shot=_shot(run, photos[row.photo_id]), fit=fit_from_dict(row.colour), key=row.key)
+        for row in run.place.store.corrections()
+        if row.outcome == "corrected" and not row.colour.get("loan") and row.photo_id in photos
+    ]
+
+
+def _shot(run: ProjectRun, photo: Photo) -> Shot:
+    """Return a photo as the rule for borrowing sees it."""
+    file = next(f for f in photo.files if f.sha256 == photo.photo_id)
+    taken = _time_of(photo)
+    depth = photo.depth_m if photo.depth_m is not None else photo.metadata.water_depth_m
+    if depth is None and taken is not None and run.depths is not None:
+        depth = run.depths.depth_at(taken)
+    return Shot(
+        sha256=photo.photo_id,
+        name=file.original_name,
+        metadata=photo.metadata,
+        is_raw=file.kind == "raw",
+        taken=taken,
+        depth_m=depth,
+        group=photo.visit_id,
+    )
+
+
+def _time_of(photo: Photo) -> datetime | None:
+    """Return the photo's local time, clock error taken out; None where unknown."""
+    text = photo.taken_corrected or photo.metadata.taken_local
+    try:
+        return None if text is None else datetime.fromisoformat(text).replace(tzinfo=None)
+    except ValueError:
+        return None
+
+
+def finish_run(run: ProjectRun, done: Sequence[PhotoDone]) -> tuple[Summary, tuple[Problem, ...]]:
+    """
+    Sum a run up, and name patches of a card that went bad.
+
+    Parameters
+    ----------
+    run : ProjectRun
+    done : sequence of PhotoDone
+
+    Returns
+    -------
+    summary : Summary
+    problems : tuple of Problem
+        One for each patch to clean or replace.
+    """
+    summary = summarise([d.row.result for d in done], [d.row.outcome for d in done])
+    n_before = sum(d.was_there for d in done)
+    worn = find_worn_patches(run.place.store.patch_residuals())
+    return replace(summary, n_done_before=n_before), worn

@@ -1,0 +1,99 @@
+"""The table at the end of a run: what was corrected, what was not, and why."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from pathlib import PurePath
+from typing import Any
+
+from dryslate.app.correction_records import CorrectAnswer, Outcome
+
+OUTCOMES: tuple[Outcome, ...] = ("corrected", "borrowed", "refused", "no_card", "unreadable")
+
+WORDS: Mapping[str, str] = {
+    "corrected": "corrected by their own card or point",
+    "borrowed": "corrected with borrowed colours",
+    "refused": "refused",
+    "no_card": "no card",
+    "unreadable": "unreadable",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Summary:
+    """
+    The outcome of a run.
+
+    Parameters
+    ----------
+    counts : Mapping
+        Photos by outcome.
+    reasons : tuple of (photo, outcome, reason)
+        One for every photo that stays uncorrected.
+    n_done_before : int
+        Photos whose earlier result still holds.
+    """
+
+    counts: Mapping[str, int]
+    reasons: tuple[tuple[str, str, str], ...] = ()
+    n_done_before: int = 0
+    extra: tuple[str, ...] = field(default=())
+
+    @property
+    def n_uncorrected(self) -> int:
+        """How many photos stay as they are."""
+        return sum(self.counts.get(o, 0) for o in ("refused", "no_card", "unreadable"))
+
+    def rows(self) -> list[tuple[str, str]]:
+        """Return the counts as rows of a table, in words."""
+        return [(WORDS[o], str(self.counts.get(o, 0))) for o in OUTCOMES]
+
+
+def summarise(documents: Iterable[Mapping[str, Any]], outcomes: Iterable[str]) -> Summary:
+    """
+    Count outcomes and collect the reasons of what stays uncorrected.
+
+    Parameters
+    ----------
+    documents : iterable of Mapping
+        The photos' JSON documents.
+    outcomes : iterable of str
+        One for each.
+
+    Returns
+    -------
+    Summary
+    """
+    counts: Counter[str] = Counter()
+    reasons = []
+    for document, outcome in zip(documents, outcomes, strict=True):
+        counts[outcome] += 1
+        if outcome in ("refused", "no_card", "unreadable"):
+            name = PurePath(str(document["photo"])).name
+            reasons.append((name, WORDS[outcome], first_reason(document)))
+    return Summary(counts=dict(counts), reasons=tuple(reasons))
+
+
+def first_reason(document: Mapping[str, Any]) -> str:
+    """Return the message of the first error of a document, else of its first problem."""
+    problems = document["problems"]
+    errors = [p for p in problems if p["severity"] == "error"] or problems
+    return str(errors[0]["message"]) if errors else "no reason given"
+
+
+def summarise_answers(answers: Iterable[CorrectAnswer]) -> Summary:
+    """
+    Summarise the answers of a run without a project.
+
+    Parameters
+    ----------
+    answers : iterable of CorrectAnswer
+
+    Returns
+    -------
+    Summary
+    """
+    kept = list(answers)
+    return summarise([a.result for a in kept], [a.outcome for a in kept])

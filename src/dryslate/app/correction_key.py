@@ -1,0 +1,105 @@
+"""The key of a correction: a hash of everything that could change its outcome."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cache
+from importlib import metadata
+from typing import Any
+
+from dryslate import __version__
+from dryslate.app.correct_one import card_key
+from dryslate.app.correction_records import CorrectJob
+from dryslate.base.provenance import key_of
+
+PARTS = (
+    "numpy",
+    "scipy",
+    "opencv-python-headless",
+    "pyapriltags",
+    "numba",
+    "simplejpeg",
+    "pillow",
+    "pi-heif",
+    "rawpy",
+    "tifffile",
+)
+"""Packages whose version may change a pixel or a number: arithmetic, finding and decoding."""
+
+
+@cache
+def part_versions() -> Mapping[str, str]:
+    """Return the versions of the program and of the packages it rests on; "-" where not there."""
+    found = {"dryslate": __version__}
+    for name in PARTS:
+        try:
+            found[name] = metadata.version(name)
+        except metadata.PackageNotFoundError:
+            found[name] = "-"
+    return found
+
+
+def correction_steps(job: CorrectJob) -> dict[str, Any]:
+    """
+    Say everything that the outcome of a job depends on.
+
+    Parameters
+    ----------
+    job : CorrectJob
+        With the hash of its photo.
+
+    Returns
+    -------
+    dict
+        JSON-able: photo, cards (definition with serial and medium), lens, settings, versions.
+    """
+    settings = job.settings
+    cards = [*job.cards, *(card for card, _ in job.plain_cards)]
+    return {
+        "photo": job.sha256,
+        "cards": {card.name: card_key(card) for card in cards},
+        "lens": job.lens.sha256 if job.lens is not None else None,
+        "settings": {
+            "corners_px": settings.corners_px,
+            "nominal_as_measured": settings.nominal_as_measured,
+            "port": settings.port,
+            "is_tiff": settings.is_tiff,
+            "has_preview": settings.has_preview,
+        },
+        "versions": dict(part_versions()),
+    }
+
+
+def correction_key(job: CorrectJob) -> str:
+    """
+    Return the key of a job that looks for a card.
+
+    Parameters
+    ----------
+    job : CorrectJob
+
+    Returns
+    -------
+    str
+        64 hexadecimal digits.
+    """
+    return key_of(correction_steps(job))
+
+
+def loan_key(search_key: str, lender_key: str) -> str:
+    """
+    Return the key of a borrowed correction.
+
+    Parameters
+    ----------
+    search_key : str
+        Key of the search that found no card.
+    lender_key : str
+        Key of the correction that is borrowed.
+
+    Returns
+    -------
+    str
+        64 hexadecimal digits.
+    """
+    return key_of({"search": search_key, "lender": lender_key})

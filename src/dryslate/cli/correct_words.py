@@ -1,0 +1,194 @@
+"""What the correct command does with its options, and how it tells what came of them."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from dryslate import wiring
+from dryslate.cli.render import (
+    DONE,
+    WITH_PROBLEMS,
+    print_json,
+    print_problem,
+    print_table,
+    print_text,
+    progress,
+    words,
+)
+
+if TYPE_CHECKING:
+    from dryslate.app.correct import Workshop
+    from dryslate.app.correct_summary import Summary
+    from dryslate.app.correction_records import CorrectSettings, Loan
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CorrectOptions:
+    """The options as typed."""
+
+    photos: list[Path] | None
+    out: Path | None
+    project: Path | None
+    card: list[str] | None
+    corners: tuple[str, str, str, str] | None
+    white: str | None
+    grey: str | None
+    apply_to: list[Path] | None
+    nominal_as_measured: bool
+    port: str
+    tiff: bool
+    preview: bool
+    lens: Path | None
+    depths: Path | None
+    jobs: int | None
+    as_json: bool
+
+
+def run_photos(options: CorrectOptions) -> int:
+    """Correct photos into a folder; return the exit code."""
+    from dryslate.app.correct import correct_photos
+    from dryslate.app.correct_request import picked_point, require_request
+    from dryslate.app.correct_summary import summarise
+
+    photos, others = list(options.photos or ()), list(options.apply_to or ())
+    point = picked_point(options.white, options.grey)
+    require_request(photos, options.out, None, point, others)
+    workshop, settings = _workshop(options), _settings(options)
+    loans: dict[Path, Loan] | None = None
+    documents: list[Mapping[str, Any]] = []
+    outcomes: list[str] = []
+    if point is not None:
+        photos, loans, refused = _share_point(photos, others, point, workshop)
+        documents += refused
+        outcomes += ["refused"] * len(refused)
+    for document in documents:
+        _tell(document, options)
+    _announce_tiff(options, photos, options.out or Path())
+    for answer in correct_photos(photos, options.out or Path(), settings, workshop, loans):
+        documents.append(answer.result)
+        outcomes.append(answer.outcome)
+        _tell(answer.result, options)
+    summary = summarise(documents, outcomes)
+    _tell_summary(summary, options)
+    return WITH_PROBLEMS if summary.n_uncorrected else DONE
+
+
+def run_project(options: CorrectOptions) -> int:
+    """Correct the photos of a project; return the exit code."""
+    from dryslate.app.correct_project import (
+        ProjectPlace,
+        choose_photos,
+        correct_project,
+        finish_run,
+        start_run,
+    )
+    from dryslate.app.correct_request import depths_from, picked_point, require_request
+
+    folder = options.project or Path()
+    point = picked_point(options.white, options.grey)
+    require_request([], options.out, folder, point, options.apply_to or ())
+    depths = depths_from(options.depths)
+    with wiring.survey_store(folder, write=True) as store:
+        place = ProjectPlace(folder=folder, store=store, vault=wiring.vault(folder))
+        run = start_run(place, _workshop(options), _settings(options), depths)
+        photos = choose_photos(store, options.photos or ())
+        paths = [place.vault.path_of(p.photo_id, p.files[0].original_name) for p in photos]
+        _announce_tiff(options, paths, folder)
+        done = []
+        for one in correct_project(run, photos):
+            done.append(one)
+            _tell(one.row.result, options)
+        summary, problems = finish_run(run, done)
+    for problem in problems:
+        print_problem(problem)
+    _tell_summary(summary, options)
+    return WITH_PROBLEMS if summary.n_uncorrected or problems else DONE
+
+
+def _settings(options: CorrectOptions) -> CorrectSettings:
+    """Return the settings of the use case."""
+    from dryslate.app.correct_request import parse_corners, parse_port
+    from dryslate.app.correction_records import CorrectSettings
+
+    return CorrectSettings(
+        card_names=tuple(options.card or ()),
+        corners_px=parse_corners(options.corners),
+        nominal_as_measured=options.nominal_as_measured,
+        port=parse_port(options.port),
+        is_tiff=options.tiff,
+        has_preview=options.preview,
+    )
+
+
+def _workshop(options: CorrectOptions) -> Workshop:
+    """Return reader, cards, runner and progress."""
+    from dryslate.app.correct import Workshop
+    from dryslate.app.correct_request import lens_from
+
+    return Workshop(
+        reader=wiring.photo_reader(),
+        tables=wiring.reference_tables(options.project),
+        runner=wiring.runner(options.jobs),
+        progress=progress(quiet=options.as_json),
+        lens=lens_from(options.lens),
+    )
+
+
+def _share_point(
+    photos: list[Path], others: list[Path], point: Any, workshop: Workshop
+) -> tuple[list[Path], dict[Path, Loan], list[Mapping[str, Any]]]:
+    """Fit the picked point and share it; return photos, corrections and refusals."""
+    from dryslate.app.correct import colour_settings
+    from dryslate.app.correction_json import empty_document
+    from dryslate.app.correction_records import CorrectSettings
+    from dryslate.app.one_point import lend_point
+
+    table = colour_settings(workshop.tables, CorrectSettings()).mismatch_table
+    lent = lend_point(photos[0], point, [*others, *photos[1:]], workshop.reader, table)
+    refused: list[Mapping[str, Any]] = []
+    for photo, problem in lent.refused.items():
+        document = empty_document(str(photo), None)
+        document["problems"] = [problem.as_dict()]
+        refused.append(document)
+    return list(lent.loans), lent.loans, refused
+
+
+def _announce_tiff(options: CorrectOptions, photos: list[Path], folder: Path) -> None:
+    """Say how much disk 16-bit files take, before the first is written."""
+    if not options.tiff:
+        return
+    from dryslate.app.correct import require_room, tiff_bytes
+
+    needed = tiff_bytes(photos, wiring.photo_reader())
+    there = next(f for f in (folder.resolve(), *folder.resolve().parents) if f.exists())
+    free = shutil.disk_usage(there).free
+    words().print(
+        f"16-bit TIFF: {len(photos)} photos take about {needed / 1e9:.2f} GB; "
+        f"{free / 1e9:.1f} GB are free on that disk."
+    )
+    require_room(needed, free)
+
+
+def _tell(document: Mapping[str, Any], options: CorrectOptions) -> None:
+    """Print one photo's JSON line; for people, its problems."""
+    if options.as_json:
+        print_json(document)
+        return
+    for problem in document["problems"]:
+        if problem["severity"] != "note":
+            print_problem(problem)
+
+
+def _tell_summary(summary: Summary, options: CorrectOptions) -> None:
+    """Print the table at the end, for people."""
+    if options.as_json:
+        return
+    print_table("Photos", ("outcome", "photos"), summary.rows())
+    if summary.n_done_before:
+        print_text(f"{summary.n_done_before} of them were done by an earlier run.")
+    if summary.reasons:
+        print_table("Not corrected", ("photo", "outcome", "why"), summary.reasons)
