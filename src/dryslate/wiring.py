@@ -7,6 +7,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from dryslate.app.check import ProjectFiles
+    from dryslate.app.intake import IntakeFiles
+    from dryslate.app.new import ProjectFolders
     from dryslate.app.ports import (
         Clock,
         DocumentWriter,
@@ -39,11 +42,39 @@ def vault(project: Path) -> PhotoVault:
     return FolderVault(project)
 
 
-def survey_store(project: Path, *, write: bool) -> SqliteSurveyStore:
-    """Open the project's records; use it as a context manager."""
-    from dryslate.store.sqlite import SqliteSurveyStore
+def survey_store(project: Path, *, write: bool, who: str | None = None) -> SqliteSurveyStore:
+    """Open the project's records; use it as a context manager. `who` goes into the log."""
+    from dryslate.store.sqlite import SqliteSurveyStore, StoreOptions
 
-    return SqliteSurveyStore.open(project, write=write)
+    return SqliteSurveyStore.open(project, write=write, options=StoreOptions(who=who))
+
+
+def new_store(project: Path, *, who: str | None = None) -> SqliteSurveyStore:
+    """Make a project's records, or open them for writing; use it as a context manager."""
+    from dryslate.store.sqlite import SqliteSurveyStore, StoreOptions
+
+    return SqliteSurveyStore.create(project, options=StoreOptions(who=who))
+
+
+def project_folders() -> ProjectFolders:
+    """Return what lays out project folders."""
+    from dryslate.files.project_folder import DiskProjectFolders
+
+    return DiskProjectFolders()
+
+
+def intake_files() -> IntakeFiles:
+    """Return what lists, copies and proves the files of a memory card."""
+    from dryslate.files.disk_intake import DiskIntake
+
+    return DiskIntake()
+
+
+def project_files(project: Path) -> ProjectFiles:
+    """Return what looks at the files of a project."""
+    from dryslate.files.project_files import DiskProjectFiles
+
+    return DiskProjectFiles(project)
 
 
 def document_writer() -> DocumentWriter:

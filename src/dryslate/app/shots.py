@@ -9,7 +9,6 @@ from dryslate.app.project_records import ClockOffset
 from dryslate.app.records import Photo, PhotoMetadata
 
 RAW_ENDINGS = frozenset(
-    # fmt: off
     [
         "3fr",
         "arw",
@@ -20,6 +19,7 @@ RAW_ENDINGS = frozenset(
         "dng",
         "erf",
         "fff",
+        "gpr",
         "iiq",
         "kdc",
         "mef",
@@ -28,6 +28,7 @@ RAW_ENDINGS = frozenset(
         "nef",
         "nrw",
         "orf",
+        "ori",
         "pef",
         "raf",
         "raw",
@@ -38,7 +39,6 @@ RAW_ENDINGS = frozenset(
         "srw",
         "x3f",
     ]
-    # fmt: on
 )
 """Endings of raw files that LibRaw reads; most are TIFF inside, so the ending decides."""
 
@@ -57,6 +57,10 @@ PHOTO_ENDINGS = {
     "tiff": "tiff",
 } | dict.fromkeys(RAW_ENDINGS, "raw")
 """What the ending of a name promises."""
+
+
+_RAW_HEADS = (b"FUJIFILMCCD-RAW", b"IIU\0", b"IIRO", b"IIRS", b"MMOR", b"FOVb", b"\0MRM")
+_HEIC_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1", b"mif2")
 
 
 def ending_of(name: str) -> str:
@@ -94,7 +98,7 @@ def kind_of(name: str, head: bytes) -> str:
         return "jpeg"
     if head.startswith(b"\x89PNG\r\n\x1a\n"):
         return "png"
-    if head[4:8] == b"ftyp" and brand in (b"heic", b"heix", b"mif1", b"msf1", b"hevc", b"heis"):
+    if head[4:8] == b"ftyp" and brand in _HEIC_BRANDS:
         return "heic"
     is_tiff = head[:4] in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
     is_raw_only = head.startswith(

@@ -90,8 +90,8 @@ class PhotoStore(Protocol):
     def save_photo(self, photo: Photo) -> None:
         """Store a photo or its changed files and metadata."""
 
-    def delete_photo(self, photo_id: str) -> None:
-        """Take out a photo nothing refers to (its files stay)."""
+    def delete_photo(self, photo_id: str) -> bool:
+        """Take out a photo (its files stay); False and nothing done where results rest on it."""
 
 
 class ResultStore(Protocol):

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 NETWORK_TYPES = frozenset(
-    # fmt: off
     [
         "9p",
         "afpfs",
@@ -39,7 +38,6 @@ NETWORK_TYPES = frozenset(
         "virtiofs",
         "vmhgfs",
     ]
-    # fmt: on
 )
 """File systems whose files lie on another machine: locks and caches there are not ours."""
 

@@ -13,6 +13,7 @@ from dryslate.app.shots import camera_key, corrected_time, order_of
 from dryslate.store.rows import StoreRoom
 
 _METADATA = tuple(f.name for f in fields(PhotoMetadata))
+_RESTING = ("corrections", "measurements", "patch_residuals", "derived_files", "clock_offsets")
 _TRUTHS = ("flash_fired", "white_balance_fixed")
 
 
@@ -103,11 +104,17 @@ class SqlitePhotoRoom(StoreRoom):
                     ["sha256"],
                 )
 
-    def delete_photo(self, photo_id: str) -> None:
-        """Take out a photo nothing refers to (its files stay)."""
+    def delete_photo(self, photo_id: str) -> bool:
+        """Take out a photo (its files stay); False and nothing done where results rest on it."""
         with self.write():
+            for table in _RESTING:
+                if self._db.execute(
+                    f'SELECT 1 FROM "{table}" WHERE photo_id = ? LIMIT 1', [photo_id]
+                ).fetchone():
+                    return False
             self._db.execute("DELETE FROM photo_files WHERE photo_id = ?", [photo_id])
             self._db.execute("DELETE FROM photos WHERE photo_id = ?", [photo_id])
+        return True
 
     def _assemble(
         self, rows: Iterable[sqlite3.Row], files: Iterable[sqlite3.Row]

@@ -1,0 +1,73 @@
+"""``dryslate check``: hashes, links and control objects of a project."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from dryslate import wiring
+from dryslate.cli.render import (
+    WITH_PROBLEMS,
+    print_json,
+    print_problem,
+    print_table,
+    print_text,
+    progress,
+)
+
+if TYPE_CHECKING:
+    from dryslate.app.check import CheckReport
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("check")(check)
+
+
+def check(
+    folder: Annotated[Path, typer.Argument(help="Project folder.")],
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
+) -> None:
+    """
+    Read every original again and compare it, prove that records and files belong together, and
+    compare the control objects with what was measured. Changes nothing.
+    """
+    from dryslate.app.check import check_project
+
+    with wiring.survey_store(folder, write=False) as store:
+        report = check_project(store, wiring.project_files(folder), progress(quiet=as_json))
+    for problem in report.problems:
+        print_problem(problem)
+    if as_json:
+        print_json(report.as_dict())
+    else:
+        _show(report)
+    if any(problem.severity != "note" for problem in report.problems):
+        raise typer.Exit(WITH_PROBLEMS)
+
+
+def _show(report: CheckReport) -> None:
+    """Print the report for people."""
+    if report.controls:
+        print_table(
+            "Control objects",
+            ("object", "value", "n", "known", "mean", "z"),
+            [
+                (
+                    control.name,
+                    value.name,
+                    str(control.n),
+                    f"{value.known:.2f} ± {value.known_u:.2f}",
+                    "-" if value.mean is None else f"{value.mean:.2f} ± {value.mean_u:.2f}",
+                    "-" if value.z is None else f"{value.z:+.1f}",
+                )
+                for control in report.controls
+                for value in control.values
+            ],
+        )
+    print_text(
+        f"{report.n_sound} of {report.n_originals} originals sound, {report.n_photos} photos, "
+        f"{report.n_derived} derived files, {len(report.problems)} things to look at."
+    )
