@@ -1,0 +1,298 @@
+"""Measure in one photo: find the card, take picked points to its plane, state the doubt."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from dryslate.app.card_reading import find_in_photo
+from dryslate.app.correct import cards_wanted, require_settings
+from dryslate.app.correction_records import CorrectJob, CorrectSettings
+from dryslate.app.geometry import lens_of, plane_of
+from dryslate.app.measure_request import MeasureOptions, ToMeasure
+from dryslate.app.ports import PhotoReader, ReferenceTables
+from dryslate.app.records import DecodedPhoto
+from dryslate.base.errors import DryslateError, InputError
+from dryslate.base.problems import Problem
+from dryslate.core.arrays.orientation import upright_view
+from dryslate.core.measure.lengths import (
+    Measurement,
+    MeasureSettings,
+    measure_corallites,
+    measure_length,
+    measure_outline,
+)
+from dryslate.core.measure.result import Kind
+from dryslate.core.scale.plane import Plane, project_plane
+
+VALUE_NAMES: dict[Kind, tuple[str, ...]] = {
+    "length": ("length_mm",),
+    "polyline": ("length_mm",),
+    "outline": ("area_cm2", "perimeter_mm", "diameter_max_mm", "diameter_across_mm"),
+    "corallites": ("corallite_mm",),
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CardPlane:
+    """A card found in a photo and its plane."""
+
+    card: str
+    plane: Plane
+
+
+def find_planes(
+    photo: DecodedPhoto,
+    name: str,
+    reader: PhotoReader,
+    tables: ReferenceTables,
+    options: MeasureOptions,
+) -> tuple[tuple[CardPlane, ...], tuple[Problem, ...]]:
+    """
+    Find the cards in a photo and fit the plane of each.
+
+    Parameters
+    ----------
+    photo : DecodedPhoto
+    name : str
+        What to call the photo.
+    reader, tables
+        Ports.
+    options : MeasureOptions
+
+    Returns
+    -------
+    planes : tuple of CardPlane
+        Largest card first.
+    problems : tuple of Problem
+        Of the search, of the lens, and of planes that could not be fitted.
+    """
+    settings = CorrectSettings(card_names=options.card_names, corners_px=options.corners_px)
+    require_settings(settings, 1)
+    wanted = cards_wanted(tables, settings)
+    pixels = upright_view(photo.pixels, photo.metadata.orientation)
+    job = CorrectJob(
+        path=Path(name),
+        name=name,
+        reader=reader,
+        settings=settings,
+        cards=wanted.marked,
+        plain_cards=wanted.plain,
+    )
+    search = find_in_photo(pixels, photo, job)
+    size = (pixels.shape[1], pixels.shape[0])
+    lens, lens_problems = lens_of(photo.metadata, size, options.lens, options.port)
+    problems = [*search.problems, *lens_problems]
+    planes = []
+    for found in search.cards:
+        try:
+            planes.append(CardPlane(card=found.card.name, plane=plane_of(found, size, lens)))
+        except DryslateError as error:
+            problems.append(_as_problem(error, f"card {found.card.name}", "warning"))
+    return tuple(planes), tuple(problems)
+
+
+def _as_problem(error: DryslateError, place: str, severity: str = "error") -> Problem:
+    """Turn an exception about the material into a problem."""
+    return Problem(
+        slug=error.slug,
+        severity="warning" if severity == "warning" else "error",
+        place=place,
+        message=error.message,
+        fix=error.fix,
+    )
+
+
+def measure_one(plane: Plane, wanted: ToMeasure, options: MeasureOptions) -> Measurement:
+    """
+    Measure one thing in a plane.
+
+    Parameters
+    ----------
+    plane : Plane
+    wanted : ToMeasure
+    options : MeasureOptions
+
+    Returns
+    -------
+    Measurement
+
+    Raises
+    ------
+    InputError
+        As the measures of `dryslate.core.measure`.
+    """
+    off_plane = wanted.off_plane if wanted.off_plane is not None else options.off_plane
+    settings = MeasureSettings(point_u_px=options.point_u_px, off_plane=off_plane)
+    points = np.array(wanted.points_px, dtype=np.float64).reshape(-1, 2)
+    if wanted.kind == "outline":
+        return measure_outline(plane, points, settings)
+    if wanted.kind == "corallites":
+        return measure_corallites(plane, points, settings)
+    return measure_length(plane, points, settings)
+
+
+def nearest(planes: Sequence[CardPlane], wanted: ToMeasure) -> CardPlane:
+    """
+    Choose the card whose centre lies nearest to the points.
+
+    Parameters
+    ----------
+    planes : sequence of CardPlane
+        At least one.
+    wanted : ToMeasure
+
+    Returns
+    -------
+    CardPlane
+    """
+    middle = np.mean(np.array(wanted.points_px, dtype=np.float64).reshape(-1, 2), axis=0)
+
+    def gap(seen: CardPlane) -> float:
+        centre = project_plane(seen.plane, seen.plane.origin_mm)[0]
+        return float(np.hypot(*(centre - middle)))
+
+    return min(planes, key=gap)
+
+
+def measure_photo(
+    photo: Path,
+    wanted: Sequence[ToMeasure],
+    reader: PhotoReader,
+    tables: ReferenceTables,
+    options: MeasureOptions,
+) -> list[dict[str, Any]]:
+    """
+    Measure things in one photo that belongs to no project.
+
+    Parameters
+    ----------
+    photo : Path
+    wanted : sequence of ToMeasure
+    reader, tables
+        Ports.
+    options : MeasureOptions
+
+    Returns
+    -------
+    list of dict
+        One document a thing: photo, kind, index (its place in the order asked, from 0), the
+        values with ``_u``, ``_lo95`` and ``_hi95`` (null where it could not be measured),
+        budget, card, flags and problems.
+
+    Raises
+    ------
+    InputError, FormatError, SettingsError
+        When the photo cannot be read, or the options contradict each other.
+    """
+    decoded = reader.read(photo)
+    planes, problems = find_planes(decoded, str(photo), reader, tables, options)
+    return [
+        _document(str(photo), index, thing, planes, problems, options)
+        for index, thing in enumerate(wanted)
+    ]
+
+
+def _document(
+    photo: str,
+    index: int,
+    wanted: ToMeasure,
+    planes: Sequence[CardPlane],
+    problems: tuple[Problem, ...],
+    options: MeasureOptions,
+) -> dict[str, Any]:
+    """Measure one thing and put its document together, whatever comes of it."""
+    head: dict[str, Any] = {"photo": photo, "kind": wanted.kind, "index": index}
+    if not planes:
+        return {**head, **failed_fields(wanted.kind, (*problems, no_card(photo)))}
+    seen = nearest(planes, wanted)
+    if len(planes) > 1:
+        problems = (*problems, _several(photo, planes, seen))
+    try:
+        measured = measure_one(seen.plane, wanted, options)
+    except InputError as error:
+        failure = _as_problem(error, photo)
+        return {**head, **failed_fields(wanted.kind, (*problems, failure)), "card": seen.card}
+    return {**head, **measured_fields(measured, problems), "card": seen.card}
+
+
+def measured_fields(measured: Measurement, problems: tuple[Problem, ...]) -> dict[str, Any]:
+    """
+    Spell a measurement out for JSON.
+
+    Parameters
+    ----------
+    measured : Measurement
+    problems : tuple of Problem
+        To be said besides its own.
+
+    Returns
+    -------
+    dict
+    """
+    return {
+        **measured.values,
+        "budget": dict(measured.budget),
+        "flags": [str(flag) for flag in measured.flags],
+        "problems": [p.as_dict() for p in (*problems, *measured.problems)],
+    }
+
+
+def failed_fields(kind: Kind, problems: tuple[Problem, ...]) -> dict[str, Any]:
+    """
+    Spell a measurement out that could not be made.
+
+    Parameters
+    ----------
+    kind : {"length", "polyline", "outline", "corallites"}
+    problems : tuple of Problem
+        At least one error among them.
+
+    Returns
+    -------
+    dict
+    """
+    empty = {
+        f"{name}{ending}": None
+        for name in VALUE_NAMES[kind]
+        for ending in ("", "_u", "_lo95", "_hi95")
+    }
+    return {**empty, "budget": {}, "flags": [], "problems": [p.as_dict() for p in problems]}
+
+
+def no_card(photo: str) -> Problem:
+    """
+    Say that a photo shows no card.
+
+    Parameters
+    ----------
+    photo : str
+
+    Returns
+    -------
+    Problem
+    """
+    return Problem(
+        slug="measure-no-card",
+        severity="error",
+        place=photo,
+        message="no card was found, so nothing in this photo has a scale.",
+        fix="Give the card's corners (--card NAME --corners), or measure in a photo with a card.",
+    )
+
+
+def _several(photo: str, planes: Sequence[CardPlane], seen: CardPlane) -> Problem:
+    """Say which of several cards was used."""
+    names = ", ".join(p.card for p in planes)
+    return Problem(
+        slug="measure-several-cards",
+        severity="note",
+        place=photo,
+        message=f"{len(planes)} cards are in the photo ({names}); the {seen.card} card, nearest "
+        "to the points, was used.",
+        fix="Name one with --card.",
+    )
