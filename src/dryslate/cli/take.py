@@ -18,7 +18,7 @@ from dryslate.cli.render import (
 )
 
 if TYPE_CHECKING:
-    from dryslate.app.take import TakeReport, TakeRequest
+    from dryslate.app.take_records import TakeReport, TakeRequest
 
 
 def register(app: typer.Typer) -> None:
@@ -43,7 +43,7 @@ def take(
     Copy every file of a memory card into a project, read the copies back, and say whether the
     card may be wiped.
     """
-    from dryslate.app.take import TakeRequest
+    from dryslate.app.take_records import TakeRequest
 
     site, date = visit
     request = TakeRequest(
@@ -58,7 +58,8 @@ def take(
 def _run(request: TakeRequest, *, quiet: bool) -> TakeReport:
     """Open or make the project, say what is about to happen, then take in."""
     from dryslate.app.new import make_project
-    from dryslate.app.take import TakeTools, plan_take, run_take
+    from dryslate.app.take import plan_take, run_take
+    from dryslate.app.take_records import TakeTools
 
     _, store = make_project(
         request.project,

@@ -155,7 +155,7 @@ def apply_migrations(
         if applied_names(connection):
             made.append(_back_up(connection, backups, step.name, stamp.applied_utc))
         try:
-            _apply_one(connection, step, stamp)
+            apply_one(connection, step, stamp)
         except sqlite3.Error as error:
             kept = f" A backup lies at {made[-1].name}." if made else ""
             raise StoreError(
@@ -167,7 +167,7 @@ def apply_migrations(
     return tuple(made)
 
 
-def _apply_one(connection: sqlite3.Connection, step: Migration, stamp: Stamp) -> None:
+def apply_one(connection: sqlite3.Connection, step: Migration, stamp: Stamp) -> None:
     """Run one step, its notes, its log triggers and its record in one transaction."""
     connection.execute("BEGIN IMMEDIATE")
     try:
