@@ -162,20 +162,40 @@ def _add_seen(
     rows, cols = m.first.shape
     u = (hit[0] - m.x0_mm) * m.px_per_mm
     v = (hit[1] - m.y0_mm) * m.px_per_mm
-    a = math.floor(u + 0.5)
-    c = math.floor(v + 0.5)
+    pattern = _pattern_at(light, hit[0], hit[1])
     if m.wraps:
-        a = a & (cols - 1)
-        c = c & (rows - 1)
+        a = math.floor(u)
+        c = math.floor(v)
+        fu = u - a
+        fv = v - c
+        for k in range(4):
+            right = k & 1
+            down = k >> 1
+            part = (fu if right == 1 else 1.0 - fu) * (fv if down == 1 else 1.0 - fv)
+            cell = ((c + down) & (rows - 1), (a + right) & (cols - 1))
+            _add_cell(m, light, hit, cell, (weight * part, pattern), out)
     else:
-        a = min(max(a, 0), cols - 1)
-        c = min(max(c, 0), rows - 1)
-    s = m.share[c, a] / 255.0
-    shade = m.shade[c, a] * _pattern_at(light, hit[0], hit[1])
-    _add_material(light, m.first[c, a], hit, weight * (1.0 - s), shade, out)
-    if s > 0.0:
-        _add_material(light, m.second[c, a], hit, weight * s, shade, out)
+        a = min(max(math.floor(u + 0.5), 0), cols - 1)
+        c = min(max(math.floor(v + 0.5), 0), rows - 1)
+        _add_cell(m, light, hit, (c, a), (weight, pattern), out)
     _add_veil(light, hit, weight, out)
+
+
+@compiled
+def _add_cell(
+    m: Relief,
+    light: LightTables,
+    hit: NDArray[np.float64],
+    cell: tuple[int, int],
+    strength: tuple[float, float],
+    out: NDArray[np.float64],
+) -> None:
+    """Add one cell of a map; `strength` is its weight and the light pattern there."""
+    s = m.share[cell] / 255.0
+    shade = m.shade[cell] * strength[1]
+    _add_material(light, m.first[cell], hit, strength[0] * (1.0 - s), shade, out)
+    if s > 0.0:
+        _add_material(light, m.second[cell], hit, strength[0] * s, shade, out)
 
 
 @compiled
@@ -215,6 +235,29 @@ def _flash_at(light: LightTables, xn: float, yn: float) -> float:
 
 
 @compiled
+def _between(
+    eye: Eye,
+    near: Relief,
+    far: Relief,
+    bracket: tuple[float, float, float, float],
+    d: tuple[float, float, float],
+) -> float:
+    """Where a ray meets the seabed between two places, by halving and a last straight line."""
+    s_a, s_b, gap_a, gap_b = bracket
+    for _ in range(4):
+        s = 0.5 * (s_a + s_b)
+        h = _terrain(near, far, eye.place_mm[0] + s * d[0], eye.place_mm[1] + s * d[1])
+        gap = -eye.place_mm[2] - s * d[2] - h
+        if gap > 0.0:
+            s_a = s
+            gap_a = gap
+        else:
+            s_b = s
+            gap_b = gap
+    return float(s_a + (s_b - s_a) * gap_a / max(gap_a - gap_b, 1e-6))
+
+
+@compiled
 def _march(
     eye: Eye,
     near: Relief,
@@ -231,7 +274,7 @@ def _march(
     s0 = max((hc - top) / d[2], 1.0)
     s1 = (hc - bottom) / d[2]
     across = math.sqrt(d[0] * d[0] + d[1] * d[1]) * (s1 - s0)
-    n = min(max(int(across / (1.6 / far.px_per_mm)) + 2, 2), 48)
+    n = min(max(int(across / 2.0) + 2, 2), 64)
     step = (s1 - s0) / n
     s_prev = s0
     gap_prev = (
@@ -248,7 +291,7 @@ def _march(
             - _terrain(near, far, eye.place_mm[0] + s * d[0], eye.place_mm[1] + s * d[1])
         )
         if gap <= 0.0:
-            s_hit = s_prev + (s - s_prev) * gap_prev / max(gap_prev - gap, 1e-6)
+            s_hit = _between(eye, near, far, (s_prev, s, gap_prev, gap), d)
             break
         s_prev = s
         gap_prev = gap
