@@ -17,9 +17,8 @@ from dryslate.base.errors import DryslateError
 from dryslate.base.problems import Problem
 from dryslate.core.arrays.orientation import upright_view
 from dryslate.core.card.definition import CardDefinition
-from dryslate.core.card.finding import find_cards, find_from_corners, find_target24
+from dryslate.core.card.finding import find_cards
 from dryslate.core.card.found import CardSamples, CardSearch, FoundCard
-from dryslate.core.card.likeness import find_by_picture
 from dryslate.core.card.patches import sample_card
 from dryslate.core.colour.correction import Correction, correct_linear
 from dryslate.core.colour.difference import ciede2000
@@ -120,6 +119,8 @@ def find_in_photo(pixels: NDArray[Any], photo: DecodedPhoto, job: CorrectJob) ->
     """Look for cards: by given corners, by markers, then without markers where asked for."""
     corners = job.settings.corners_px
     if corners is not None:
+        from dryslate.core.card.finding import find_from_corners
+
         card = (*job.cards, *(c for c, _ in job.plain_cards))[0]
         found = find_from_corners(pixels, card, np.array(corners, dtype=np.float64))
         return CardSearch(cards=(found,), other_markers=())
@@ -147,6 +148,9 @@ def _find_plain(
     coded: NDArray[np.uint8], card: CardDefinition, picture: NDArray[np.uint8] | None
 ) -> FoundCard | None:
     """Find a card without markers by its picture or, for the 24-patch target, its layout."""
+    from dryslate.core.card.finding import find_target24
+    from dryslate.core.card.likeness import find_by_picture
+
     if picture is not None:
         return find_by_picture(coded, card, picture)
     return find_target24(coded, card)
