@@ -10,7 +10,8 @@ from scipy.special import stdtrit
 
 from dryslate.base.errors import InputError
 from dryslate.base.problems import Problem
-from dryslate.core.measure.budget import K95, Reading, state_value
+from dryslate.core.arrays.propagation import effective_degrees
+from dryslate.core.measure.budget import K95, Reading, find_interval95, state_value
 from dryslate.core.measure.result import (
     Measurement,
     MeasureSettings,
@@ -75,15 +76,16 @@ def measure_corallites(
 
     Notes
     -----
-    The standard error is that of the spread between corallites (which holds the pointing),
-    widened by Student's factor for n - 1 degrees of freedom. Plane, lens, print scale and height
+    The standard error is that of the spread between corallites (which holds the pointing), with
+    n - 1 degrees of freedom; the interval takes Student's factor for the effective degrees of
+    freedom of the whole [1]_. Plane, lens, print scale and height
     are common to all and do not average away. An unstated height is a quarter of the extent of
     all corallites picked, since they share the coral's surface. The interval is that of the mean,
     for corallites picked at random; it does not hold a single corallite.
 
     References
     ----------
-    .. [1] JCGM 100:2008, 4.2.3 (standard deviation of the mean) and G.3 (Student's factor).
+    .. [1] JCGM 100:2008, 4.2.3 (standard deviation of the mean) and G.4 (Student's factor).
     """
     px = require_picked(plane, points_px, settings, 2)
     if len(px) % 2:
@@ -100,12 +102,15 @@ def measure_corallites(
     sd = float(np.std(size, ddof=1)) if n > 1 else 0.0
     per_px = np.einsum("ni,nij->nj", slopes * n, located.per_px)
     pointing2 = settings.point_u_px**2 * float(np.sum(per_px**2)) / n
-    student = float(stdtrit(n - 1, 0.975)) / K95 if n > 1 else 1.0
-    error = max(sd, 1e-9) / np.sqrt(n) if n > 1 else 0.0
+    error = max(sd, 1e-9) / float(np.sqrt(n)) if n > 1 else 0.0
     reading = Reading(plane=plane, points=located, height=height, point_u_px=settings.point_u_px)
-    wide = state_value(reading, mean, slopes, spread=error * student)
     stated = state_value(reading, mean, slopes, spread=error)
-    stated = replace(stated, lo95=wide.lo95, hi95=wide.hi95)
+    if n > 1:
+        within = stated.parts.without_off_plane / height.factor
+        others = float(np.sqrt(max(within**2 - error**2, 0.0)))
+        wide = within * float(stdtrit(effective_degrees([error, others], [n - 1, None]), 0.975))
+        lo95, hi95 = find_interval95(mean, wide / K95, height)
+        stated = replace(stated, lo95=lo95, hi95=hi95)
     flags, problems = check_picked(plane, px, located.xy_mm, height)
     factor = height.factor
     return Measurement(
