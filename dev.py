@@ -1,5 +1,5 @@
 """
-python3 dev.py demo | test | check | bench | build
+The front door: python3 dev.py demo | test | check | bench | build.
 
 demo    install, then run the whole job on a made-up trip
 test    install, then run the tests (further words go to pytest)
