@@ -10,7 +10,7 @@ from typing import Any
 from dryslate.app.ports import DocumentWriter, ReferenceTables
 from dryslate.core.card.definition import CardDefinition
 
-DEFAULT_CARD = "field"
+LIST_COLUMNS = ("card", "mm", "patches", "greys", "markers", "values", "in", "serial")
 
 
 def list_cards(tables: ReferenceTables) -> list[dict[str, Any]]:
@@ -30,6 +30,20 @@ def list_cards(tables: ReferenceTables) -> list[dict[str, Any]]:
         }
         for card in tables.cards()
     ]
+
+
+def list_row(card: Mapping[str, Any]) -> tuple[str, ...]:
+    """Return the cells of `LIST_COLUMNS` for one document of `list_cards`."""
+    return (
+        card["name"],
+        f"{card['width_mm']:g} x {card['height_mm']:g}",
+        str(card["n_patches"]),
+        str(card["n_neutrals"]),
+        str(card["n_markers"]),
+        card["status"],
+        card["medium"],
+        card["serial"],
+    )
 
 
 def show_card(tables: ReferenceTables, name: str) -> dict[str, Any]:

@@ -91,8 +91,14 @@ class ReferenceTables(Protocol):
     def picture(self, card: CardDefinition) -> Any:
         """Return the stored picture of a card without markers (uint8 sRGB), or None."""
 
-    def save_card(self, card: CardDefinition, path: Path, picture: bytes = b"") -> None:
-        """Write a card definition, and its picture beside it, where neither exists yet."""
+    def read_text(self, path: Path) -> str:
+        """Read a small text file; raises `InputError` with the reason."""
+
+    def place_for(self, name: str) -> Path:
+        """Return where a card of that name belongs."""
+
+    def save_card(self, card: CardDefinition, path: Path, picture: bytes = b"") -> Path | None:
+        """Write a card definition and its picture; return where an older one was moved to."""
 
     def card_key(self, card: CardDefinition) -> str:
         """Hash everything a card states, for provenance."""

@@ -38,27 +38,13 @@ def register(app: typer.Typer) -> None:
 @card_app.command("list")
 def list_command(project: Project = None, as_json: Json = False) -> None:
     """List every known card: the built-in ones and the project's own."""
-    from dryslate.app.card_show import list_cards
+    from dryslate.app.card_show import LIST_COLUMNS, list_cards, list_row
 
     cards = list_cards(wiring.reference_tables(project))
     for card in cards if as_json else ():
         print_json(card)
     if not as_json:
-        rows = [
-            (
-                c["name"],
-                f"{c['width_mm']:g} x {c['height_mm']:g}",
-                str(c["n_patches"]),
-                str(c["n_neutrals"]),
-                str(c["n_markers"]),
-                c["status"],
-                c["medium"],
-                c["serial"],
-            )
-            for c in cards
-        ]
-        columns = ("card", "mm", "patches", "greys", "markers", "values", "in", "serial")
-        print_table("Known cards", columns, rows)
+        print_table("Known cards", LIST_COLUMNS, [list_row(c) for c in cards])
 
 
 @card_app.command("show")

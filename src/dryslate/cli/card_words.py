@@ -3,9 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import typer
+
+if TYPE_CHECKING:
+    from dryslate.app.card_marks import CardMarks
+    from dryslate.app.card_values import CharacteriseOptions
+    from dryslate.app.ports import ReferenceTables
 
 
 def parse_size(text: str) -> tuple[float, float, float]:
@@ -69,3 +75,86 @@ def buoyancy_words(done: Mapping[str, Any]) -> str:
         lines.append("No steel is needed.")
     lines.append("Try it in the water you dive in before the trip; trapped air lifts.")
     return "\n".join(lines)
+
+
+def characterise_options(given: Mapping[str, Any]) -> CharacteriseOptions:
+    """Build the options of `card characterise` from the command's arguments."""
+    from dryslate.app.card_values import CharacteriseOptions
+
+    line = parse_point(given["line_mm"]) if given["line_mm"] else None
+    return CharacteriseOptions(
+        card=given["card"],
+        readings=given["readings"],
+        illuminant=given["illuminant"],
+        medium=given["medium"],
+        known=given["known"],
+        photos=tuple(given["photo"] or ()),
+        known_corners_px=parse_points(given["known_corners"], 4),
+        dry=given["dry"],
+        filled=given["filled"],
+        ptfe_px=tuple(parse_point(p) for p in given["ptfe"] or ()),
+        ptfe_u_frac=given["ptfe_u_frac"],
+        serial=given["serial"],
+        name=given["name"],
+        line_mm=line,
+        out=given["out"],
+    )
+
+
+def marks_from_options(tables: ReferenceTables, given: Mapping[str, Any]) -> CardMarks:
+    """Build what was marked in the photo, from the file or from the options."""
+    from dryslate.app.card_marks import CardMarks, PatchBox, parse_marks
+
+    file: Path | None = given["file"]
+    if file is not None:
+        return parse_marks(tables.read_text(file), str(file))
+    needed = {k: given[k] for k in ("name", "corners", "ticks", "ticks_mm", "patch")}
+    if not all(needed.values()):
+        raise typer.BadParameter(
+            "give --file, or all of --name, --corners, --ticks, --ticks-mm and --patch"
+        )
+    boxes = []
+    for text in given["patch"]:
+        try:
+            patch_id, role, box = text.rsplit(":", 2)
+            x1, y1, x2, y2 = (float(v) for v in box.split(","))
+        except ValueError:
+            role = ""
+        if role not in ("neutral", "colour"):
+            raise typer.BadParameter(f"expected ID:neutral:X1,Y1,X2,Y2 or colour; found {text!r}")
+        boxes.append(PatchBox(patch_id=patch_id, role=role, box_px=(x1, y1, x2, y2)))
+    return CardMarks(
+        name=given["name"],
+        title="",
+        corners_px=parse_points(given["corners"], 4),
+        ticks_px=parse_points(given["ticks"], 2),
+        ticks_mm=given["ticks_mm"],
+        patches=boxes,
+    )
+
+
+def value_rows(done: Mapping[str, Any]) -> list[tuple[str, ...]]:
+    """Return one row of cells per patch of a characterised card."""
+    return [
+        (
+            p["id"],
+            *(f"{v:.2f}" for v in p["lab_d65"]),
+            *(f"{v:.2f}" for v in p["lab_u"]),
+            str(p["n"]),
+        )
+        for p in done["patches"]
+    ]
+
+
+def compare_rows(done: Mapping[str, Any]) -> list[tuple[str, ...]]:
+    """Return one row of cells per patch of a comparison, the most changed first."""
+    return [
+        (
+            p["id"],
+            f"{p['drift_de00']:.1f}",
+            f"{p['drift_de00_u']:.1f}",
+            *(f"{v:+.1f}" for v in p["drift_lab"]),
+            p["verdict"],
+        )
+        for p in sorted(done["patches"], key=lambda p: -p["drift_de00"])
+    ]

@@ -57,11 +57,11 @@ class FileReferenceTables:
             With the slug of the fault if a card file cannot be used.
         """
         known = self._all()
-        own = {frozenset(c.markers) for n, c in known.items() if n in self._folder_of}
+        own = {_marks(c) for n, c in known.items() if n in self._folder_of}
         return tuple(
             c
             for n, c in known.items()
-            if n in self._folder_of or not c.markers or frozenset(c.markers) not in own
+            if n in self._folder_of or not c.markers or _marks(c) not in own
         )
 
     def card(self, name: str) -> CardDefinition:
@@ -264,6 +264,11 @@ class FileReferenceTables:
             )
         self._folder_of.setdefault(card.name, path.parent)
         return card
+
+
+def _marks(card: CardDefinition) -> frozenset[tuple[str, int]]:
+    """Return what a card's markers read as."""
+    return frozenset((m.dictionary, m.marker_id) for m in card.markers)
 
 
 def _built_in_cards() -> list[CardDefinition]:
