@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from importlib import metadata as package_metadata
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +24,9 @@ from dryslate.files.photo_carry import (
     require_size,
 )
 from dryslate.formats.jpeg import EOI, JpegHead, parse_jpeg_head
+
+#: Complaints of the decoder about words around the pixels, not about the pixels.
+_UNTIDY: Final = ("extraneous bytes before marker", "ICC marker", "Adobe color transform")
 
 
 def read_jpeg(path: Path, max_megapixels: float) -> DecodedPhoto:
@@ -108,9 +111,9 @@ def _decode(data: bytes, place: str) -> tuple[NDArray[Any], str, tuple[Problem, 
         return simplejpeg.decode_jpeg(data, "RGB"), decoder, ()
     except ValueError as error:
         what = str(error)
-    if "remature end" in what:
+    if "remature end" in what or EOI not in data[-65536:]:
         raise _cut_off(data, place)
-    if "extraneous bytes before marker" not in what:
+    if not any(words in what for words in _UNTIDY):
         raise InputError(
             "photo-damaged",
             f"{place}: its JPEG data are damaged ({what}).",
@@ -120,9 +123,12 @@ def _decode(data: bytes, place: str) -> tuple[NDArray[Any], str, tuple[Problem, 
         slug="photo-untidy",
         severity="note",
         place=place,
-        message=f"its JPEG data hold bytes that belong to nothing ({what}); the picture is whole.",
+        message=f"its JPEG data are untidy ({what}); the picture is whole.",
     )
-    return simplejpeg.decode_jpeg(data, "RGB", strict=False), decoder, (note,)
+    try:
+        return simplejpeg.decode_jpeg(data, "RGB", strict=False), decoder, (note,)
+    except ValueError:  # it stops at such words in front of the pixels even so
+        return *_decode_cv2(data, place), (note,)
 
 
 def _cut_off(data: bytes, place: str) -> InputError:

@@ -180,10 +180,8 @@ def _next_marker(view: memoryview, at: int, place: str) -> tuple[int, int]:
     """Return the marker code at or after `at` and the offset behind it (T.81, B.1.1.2)."""
     if at + 2 > len(view):
         raise _cut_off(place, len(view))
-    if view[at] != 0xFF:
-        raise FormatError(
-            "photo-damaged", f"{place}: no JPEG segment where one must be, byte {at}."
-        )
+    while at < len(view) and view[at] != 0xFF:  # stray bytes: decoders pass over them too
+        at += 1
     while at < len(view) and view[at] == 0xFF:  # fill bytes are allowed
         at += 1
     if at >= len(view):
