@@ -42,7 +42,7 @@ def pinhole(focal_px: float, distance_mm: float, size_px: tuple[int, int] = (400
 
 def across(centre: np.ndarray, half_px: float) -> np.ndarray:
     """Two points either side of the centre."""
-    return np.array([centre - (half_px, 0.0), centre + (half_px, 0.0)])
+    return centre + np.array([[-half_px, 0.0], [half_px, 0.0]])
 
 
 def test_homography_of_four_corners_matches_the_exact_fractions() -> None:
