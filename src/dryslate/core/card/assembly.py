@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dryslate.base.errors import InputError
+from dryslate.base.quality import Flag
 from dryslate.core.arrays.homography import apply_homography, fit_homography
 from dryslate.core.card.definition import CardDefinition, Marker
 from dryslate.core.card.found import FloatArray, FoundCard, How, MarkerSeen
@@ -68,7 +69,7 @@ def fit_placed(placed: list[Placed]) -> FloatArray | None:
     except InputError:
         return None
     if len(placed) > 1:
-        h = _polish(h, mm, px, u)
+        h = polish_homography(h, mm, px, u)
     lifted = np.column_stack([mm, np.ones(len(mm))]) @ h[2]
     ahead = lifted * np.sign(lifted[0])
     if ahead.min() <= 0 or np.linalg.det(h) * np.sign(lifted[0]) <= 0:
@@ -76,8 +77,23 @@ def fit_placed(placed: list[Placed]) -> FloatArray | None:
     return h
 
 
-def _polish(h: FloatArray, mm: FloatArray, px: FloatArray, u: FloatArray) -> FloatArray:
-    """Least squares of the distances in the photo, a few Gauss-Newton rounds."""
+def polish_homography(h: FloatArray, mm: FloatArray, px: FloatArray, u: FloatArray) -> FloatArray:
+    """
+    Bring a homography to the least squares of the distances in the photo.
+
+    Parameters
+    ----------
+    h : ndarray of float, shape (3, 3)
+        Start.
+    mm, px : ndarray of float, shape (n, 2)
+    u : ndarray of float, shape (n,)
+        One standard uncertainty of each coordinate in the photo.
+
+    Returns
+    -------
+    ndarray of float, shape (3, 3)
+        After three Gauss-Newton rounds; the start where they fail.
+    """
     best = h / h[2, 2]
     for _ in range(3):
         lifted = np.column_stack([mm, np.ones(len(mm))])
@@ -200,4 +216,5 @@ def found_from(card: CardDefinition, group: list[Placed], how: How = "markers") 
         points_u_px=np.concatenate([np.full(4, p.seen.corner_u_px) for p in group]),
         card_to_px=h,
         markers=tuple(p.seen for p in group),
+        flags=(Flag.FEW_MARKERS,) if len(group) == 1 else (),
     )

@@ -191,7 +191,7 @@ def read_windows(
 
 
 def _cut(channel: Channel, window: Window) -> tuple[NDArray[np.uint8], int, float]:
-    """Cut one window from the halving that suits; the tile, the level, photo pixels a tile pixel."""
+    """Cut one window from the halving that suits: tile, level, photo pixels a tile pixel."""
     scale = window.side_px / TILE_PX
     level = int(np.clip(np.floor(np.log2(max(scale, 1e-6)) + 0.3), 0, len(channel.levels) - 1))
     plane = channel.levels[level]
@@ -215,4 +215,4 @@ def _cut(channel: Channel, window: Window) -> tuple[NDArray[np.uint8], int, floa
         flags=(cv2.INTER_CUBIC if step < 1.0 else cv2.INTER_LINEAR) | cv2.WARP_INVERSE_MAP,
         borderMode=cv2.BORDER_REPLICATE,
     )
-    return tile, level, scale
+    return np.asarray(tile, dtype=np.uint8), level, scale

@@ -1,4 +1,4 @@
-"""One channel of a photo at full size and halved again and again, whatever way the view is turned."""
+"""One channel of a photo, at full size and halved again and again, however the view is turned."""
 
 from __future__ import annotations
 
@@ -164,14 +164,14 @@ def split_channel(
     block = 2 ** (n_levels - 1)
     h, w = full.shape
     rest_y, rest_x = h % block, w % block
-    planes = [full]
+    planes: list[NDArray[np.uint8]] = [np.asarray(full, dtype=np.uint8)]
     if h >= block and w >= block:
         cropped = full[: h - rest_y, : w - rest_x]
         for _ in range(n_levels - 1):
             size = (cropped.shape[1] // 2, cropped.shape[0] // 2)
             cropped = cv2.resize(cropped, size, interpolation=cv2.INTER_AREA)
-            planes.append(cropped)
-    upright = []
+            planes.append(np.asarray(cropped, dtype=np.uint8))
+    upright: list[NDArray[np.uint8]] = []
     for plane in planes:
         view = plane[::-1] if flip_y else plane
         view = view[:, ::-1] if flip_x else view

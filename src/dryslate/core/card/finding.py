@@ -19,12 +19,16 @@ from dryslate.core.arrays.homography import apply_homography
 from dryslate.core.card.assembly import Placed, found_from, join_markers, marker_table
 from dryslate.core.card.candidates import Window, find_candidates, read_windows
 from dryslate.core.card.channel import Channel, split_channel
+from dryslate.core.card.chart import find_target24
+from dryslate.core.card.corners import find_from_corners
 from dryslate.core.card.definition import CardDefinition, Marker
 from dryslate.core.card.found import CardSearch, FloatArray, FoundCard, MarkerSeen
 from dryslate.core.card.markers import APRILTAG_FAMILIES, marker_cells, marker_corners_mm
 from dryslate.core.card.proof import score_lightness_order
 from dryslate.core.card.reader import RawMarker, find_apriltags, find_aruco, is_weak
 from dryslate.core.card.refine import refine_marker
+
+__all__ = ["FindSettings", "find_cards", "find_from_corners", "find_target24"]
 
 ROUGH_U_PX = 0.6
 MIN_EXPLAINED = 0.6
@@ -102,6 +106,7 @@ class _Search:
                 corners_px=fit.corners_px,
                 corner_u_px=fit.corner_u_px,
                 margin=margin,
+                blur_px=fit.blur_px,
             )
         if is_weak(dictionary):
             return None
@@ -262,6 +267,7 @@ class _Search:
                         corners_px=fit.corners_px,
                         corner_u_px=fit.corner_u_px,
                         margin=0.0,
+                        blur_px=fit.blur_px,
                     )
                 )
         return out

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dryslate.base.problems import Problem
+from dryslate.base.quality import Flag
 from dryslate.core.card.definition import CardDefinition, Role
 
 How = Literal["markers", "chart", "picture", "corners"]
@@ -38,6 +39,8 @@ class MarkerSeen:
         One standard uncertainty of each coordinate of a corner.
     margin : float
         Decision margin of the reader; larger is surer.
+    blur_px : float
+        Standard deviation of the blur about it; 0 where it was not measured.
     """
 
     dictionary: str
@@ -45,6 +48,7 @@ class MarkerSeen:
     corners_px: FloatArray
     corner_u_px: float
     margin: float
+    blur_px: float = 0.0
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "corners_px", frozen(self.corners_px))
@@ -70,6 +74,8 @@ class FoundCard:
         Homography from card millimetres to pixels, fitted to those points.
     markers : tuple of MarkerSeen
         The markers of this card that were read.
+    flags : tuple of Flag
+        ``few_markers`` when it rests on a single marker or on corners given by hand.
     """
 
     card: CardDefinition
@@ -80,6 +86,7 @@ class FoundCard:
     points_u_px: FloatArray
     card_to_px: FloatArray
     markers: tuple[MarkerSeen, ...] = ()
+    flags: tuple[Flag, ...] = ()
 
     def __post_init__(self) -> None:
         for name in ("corners_px", "points_mm", "points_px", "points_u_px", "card_to_px"):

@@ -45,7 +45,7 @@ class RawMarker:
     margin: float
 
 
-class _Kept(pyapriltags.Detector):  # type: ignore[misc]  # the library has no types
+class _Kept(pyapriltags.Detector):
     """A reader that is never torn down: the library crashes when readers come and go."""
 
     def __del__(self) -> None:
@@ -58,13 +58,12 @@ _all_readers: list[_Kept] = []
 
 def _reader(families: tuple[str, ...]) -> _Kept:
     """Return this thread's reader for these families, made on first use."""
-    made: dict[tuple[str, ...], _Kept] = _readers.__dict__
-    key = "+".join(families)
-    if key not in made:  # the dictionary of a thread-local is the thread's own
-        kept = _Kept(families=" ".join(families), nthreads=1, quad_decimate=1.0)
-        _all_readers.append(kept)
-        made[key] = kept  # type: ignore[index]  # keyed by text, as attributes are
-    return made[key]  # type: ignore[index]  # same
+    key = " ".join(families)
+    made: dict[str, _Kept] = _readers.__dict__  # the thread's own
+    if key not in made:
+        made[key] = _Kept(families=key, nthreads=1, quad_decimate=1.0)
+        _all_readers.append(made[key])
+    return made[key]
 
 
 def is_weak(dictionary: str) -> bool:
@@ -173,9 +172,7 @@ def find_aruco(grey: NDArray[np.uint8], dictionaries: Iterable[str]) -> list[Raw
             settings.errorCorrectionRate = 0.0
         reader = cv2.aruco.ArucoDetector(aruco_dictionary(dictionary), settings)
         corners, ids, _ = reader.detectMarkers(picture)
-        if ids is None:
-            continue
-        for quad, marker_id in zip(corners, np.ravel(ids), strict=True):
+        for quad, marker_id in zip(corners, [] if not corners else np.ravel(ids), strict=True):
             out.append(
                 RawMarker(
                     dictionary=dictionary,

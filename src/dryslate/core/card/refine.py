@@ -24,7 +24,7 @@ REACH_SIGMA = 2.5
 MOST_PX = 1000
 
 CORRELATED = 2.0
-"""Noise of neighbouring pixels is correlated (demosaicing, JPEG): the fit's own doubt is widened."""
+"""Noise of neighbouring pixels is correlated (demosaicing, JPEG): the fit's doubt is widened."""
 
 FLOOR_PX = 0.02
 FLOOR_OF_BLUR = 0.03
