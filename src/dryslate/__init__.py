@@ -12,10 +12,17 @@ from typing import Any
 __version__ = "0.1.0"
 
 _API = (
+    "apply_correction",
     "cards",
-    "correct",
-    "measure",
-    "read_card",
+    "colour_of_area",
+    "find_cards",
+    "fit_colour",
+    "fit_plane",
+    "measure_corallites",
+    "measure_length",
+    "measure_outline",
+    "photo_from_array",
+    "read_photo",
 )
 
 __all__ = ["__version__", *_API]  # noqa: PLE0604  the names are those of the lazy table above
