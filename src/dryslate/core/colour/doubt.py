@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from dryslate.core.colour.correction import correct_linear
+from dryslate.core.colour.correction import LightField, correct_linear
 from dryslate.core.colour.estimate import Observations, predict
 from dryslate.core.colour.outcome import ColourFit
 from dryslate.core.colour.spaces import lab_jacobian, linear_srgb_to_lab, linear_to_srgb
@@ -41,6 +41,16 @@ class ColourWithDoubt:
     lab_lo95: FloatArray
     lab_hi95: FloatArray
     parts: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
+
+
+def _light_at(field: LightField | None, point: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Place and slope whose product is the clamped logarithm of the light."""
+    if field is None:
+        return np.zeros((1, 2)), np.zeros(2)
+    place = point - field.centre_px
+    log_light = float((place @ field.log_per_px)[0])
+    held = float(field.log_light(point)[0])
+    return place * (held / log_light if abs(log_light) > 1e-12 else 1.0), field.log_per_px
 
 
 def lab_with_doubt(
@@ -95,15 +105,15 @@ def lab_with_doubt(
     linear = correct_linear(mean, point, correction)[0]
     lab = linear_srgb_to_lab(linear)
     to_lab = lab_jacobian(linear)
-    fade = 1.0 if correction.field is None else float(np.exp(correction.field.log_light(point)[0]))
+    place, slope = _light_at(correction.field, point)
     seen = Observations(
         encoded=linear_to_srgb(mean),
-        light=np.array([fade]),
+        place=place,
         reference=np.zeros((1, 3)),
         whitener=np.eye(3)[None],
         gain=np.ones(3),
     )
-    theta = np.concatenate([correction.matrix.ravel(), correction.veil, correction.tone])
+    theta = np.concatenate([correction.matrix.ravel(), correction.veil, correction.tone, slope])
     _, jacobian = predict(theta[None], seen, correction.n_terms)
     by_theta = to_lab @ jacobian[0, 0]
     step = np.maximum(mean[0] * 1e-3, 1e-6)

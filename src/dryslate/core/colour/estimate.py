@@ -1,10 +1,11 @@
 """
 The estimate of all parameters of a correction at once, for the whole card and every fold.
 
-The model is ``prediction = N phi(g * (tone(x) - veil) / light)`` with the gain g of the neutrals,
-the terms phi (three, or six with square roots) and a matrix N near a prior. Residuals count in
-units of their own spread; the prior on N, veil and tone makes it a maximum a posteriori estimate
-(Gauss-Newton, all folds side by side).
+The model is ``prediction = N phi(g * (tone(x) - veil) * exp(-slope . place))`` with the gain g of
+the neutrals, the terms phi (three, or six with square roots) and a matrix N near a prior.
+Residuals count in units of their own spread; the prior on N, veil and tone makes it a maximum a posteriori estimate
+(Gauss-Newton, all folds side by side). The parameters in order: N row by row, veil (3), tone a and
+b, slope along x and y.
 """
 
 from __future__ import annotations
@@ -22,6 +23,8 @@ FloatArray = NDArray[np.float64]
 
 TONE_A_MOST = 0.5
 TONE_B_LEAST, TONE_B_MOST = -0.3, 1.2
+N_REST = 7
+"""Parameters beside the matrix: veil 3, tone 2, slope 2."""
 _ROOT_FLOOR = 1e-3
 _STEP_MOST = 0.5
 
@@ -35,8 +38,8 @@ class Observations:
     ----------
     encoded : ndarray of float, shape (n, 3)
         sRGB-encoded file-linear means.
-    light : ndarray of float, shape (n,)
-        Light at each patch relative to the card's centre.
+    place : ndarray of float, shape (n, 2)
+        Where each patch is, relative to the card's centre, in the unit of the slope.
     reference : ndarray of float, shape (n, 3)
         Linear sRGB of the card's values.
     whitener : ndarray of float, shape (n, 3, 3)
@@ -45,7 +48,7 @@ class Observations:
     """
 
     encoded: FloatArray
-    light: FloatArray
+    place: FloatArray
     reference: FloatArray
     whitener: FloatArray
     gain: FloatArray
@@ -54,7 +57,7 @@ class Observations:
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Belief:
     """
-    Prior mean and precision of the parameters: N row by row, veil, tone a, tone b.
+    Prior mean and precision of the parameters: N row by row, veil, tone a and b, slope x and y.
 
     Parameters
     ----------
@@ -68,7 +71,7 @@ class Belief:
     @property
     def n_terms(self) -> int:
         """Number of terms of the matrix."""
-        return (len(self.mean) - 5) // 3
+        return (len(self.mean) - N_REST) // 3
 
 
 def tone_with_slopes(
@@ -122,7 +125,7 @@ def predict(theta: FloatArray, seen: Observations, n_terms: int) -> tuple[FloatA
     Parameters
     ----------
     theta : ndarray of float, shape (k, p)
-        Parameters of k fits: N row by row, veil, tone a, tone b.
+        Parameters of k fits: N row by row, veil, tone a and b, slope x and y.
     seen : Observations
     n_terms : int
         3 or 6.
@@ -135,10 +138,10 @@ def predict(theta: FloatArray, seen: Observations, n_terms: int) -> tuple[FloatA
     Examples
     --------
     >>> seen = Observations(
-    ...     encoded=np.full((1, 3), 0.5), light=np.ones(1), reference=np.zeros((1, 3)),
+    ...     encoded=np.full((1, 3), 0.5), place=np.zeros((1, 2)), reference=np.zeros((1, 3)),
     ...     whitener=np.eye(3)[None], gain=np.ones(3),
     ... )
-    >>> theta = np.concatenate([np.eye(3).ravel(), np.zeros(5)])[None]
+    >>> theta = np.concatenate([np.eye(3).ravel(), np.zeros(7)])[None]
     >>> print(np.round(predict(theta, seen, 3)[0], 3))
     [[[0.214 0.214 0.214]]]
     """
@@ -146,19 +149,22 @@ def predict(theta: FloatArray, seen: Observations, n_terms: int) -> tuple[FloatA
     n = len(seen.encoded)
     q = 3 * n_terms
     matrix = theta[:, :q].reshape(k, 3, n_terms)
-    linear, by_a, by_b = tone_with_slopes(seen.encoded, theta[:, -2], theta[:, -1])
-    scale = seen.gain / seen.light[:, None]
+    linear, by_a, by_b = tone_with_slopes(seen.encoded, theta[:, q + 3], theta[:, q + 4])
+    fade = np.exp(-(theta[:, q + 5 :] @ seen.place.T))
+    scale = seen.gain * fade[:, :, None]
     t = scale * (linear - theta[:, None, q : q + 3])
     terms = expand_terms(t, n_terms)
     through = matrix[:, None] if n_terms == 3 else matrix[:, None] @ _term_slopes(t)
-    through = np.broadcast_to(through, (k, n, 3, 3)) * scale[None, :, None, :]
+    through = np.broadcast_to(through, (k, n, 3, 3)) * scale[:, :, None, :]
     jacobian = np.zeros((k, n, 3, p))
     for row in range(3):
         jacobian[:, :, row, row * n_terms : (row + 1) * n_terms] = terms
     jacobian[..., q : q + 3] = -through
-    jacobian[..., -2] = (through @ by_a[..., None])[..., 0]
-    jacobian[..., -1] = (through @ by_b[..., None])[..., 0]
-    return terms @ matrix.transpose(0, 2, 1), jacobian
+    jacobian[..., q + 3] = (through @ by_a[..., None])[..., 0]
+    jacobian[..., q + 4] = (through @ by_b[..., None])[..., 0]
+    prediction = terms @ matrix.transpose(0, 2, 1)
+    jacobian[..., q + 5 :] = -prediction[..., None] * seen.place[None, :, None, :]
+    return prediction, jacobian
 
 
 def fit_parameters(
@@ -198,11 +204,11 @@ def fit_parameters(
     --------
     >>> levels = np.linspace(0.2, 0.9, 6)[:, None] * np.ones(3)
     >>> seen = Observations(
-    ...     encoded=levels, light=np.ones(6), reference=srgb_to_linear(levels),
+    ...     encoded=levels, place=np.zeros((6, 2)), reference=srgb_to_linear(levels),
     ...     whitener=np.tile(100.0 * np.eye(3), (6, 1, 1)), gain=np.ones(3),
     ... )
-    >>> mean = np.concatenate([np.eye(3).ravel(), np.zeros(5)])
-    >>> belief = Belief(mean=mean, precision=np.eye(14))
+    >>> mean = np.concatenate([np.eye(3).ravel(), np.zeros(7)])
+    >>> belief = Belief(mean=mean, precision=np.eye(16))
     >>> theta, _ = fit_parameters(seen, belief, np.ones((1, 6)))
     >>> bool(np.abs(theta - mean).max() < 1e-9)
     True
@@ -222,14 +228,14 @@ def fit_parameters(
         pull = pull - (theta - belief.mean) @ belief.precision
         step = np.linalg.solve(precision, pull[..., None])[..., 0]
         theta = theta + np.clip(step, -_STEP_MOST, _STEP_MOST)
-        theta[:, -2] = np.clip(theta[:, -2], -TONE_A_MOST, TONE_A_MOST)
-        theta[:, -1] = np.clip(theta[:, -1], TONE_B_LEAST, TONE_B_MOST)
+        theta[:, -4] = np.clip(theta[:, -4], -TONE_A_MOST, TONE_A_MOST)
+        theta[:, -3] = np.clip(theta[:, -3], TONE_B_LEAST, TONE_B_MOST)
     return theta, precision
 
 
 def observe(
     mean_linear: FloatArray,
-    light: FloatArray,
+    place: FloatArray,
     gain: FloatArray,
     target: tuple[FloatArray, FloatArray],
 ) -> Observations:
@@ -239,7 +245,7 @@ def observe(
     Parameters
     ----------
     mean_linear : ndarray of float, shape (n, 3)
-    light : ndarray of float, shape (n,)
+    place : ndarray of float, shape (n, 2)
     gain : ndarray of float, shape (3,)
     target : tuple of ndarray
         Reference (n, 3) and whitener (n, 3, 3).
@@ -251,13 +257,13 @@ def observe(
     Examples
     --------
     >>> observe(
-    ...     np.ones((1, 3)), np.ones(1), np.ones(3), (np.ones((1, 3)), np.eye(3)[None])
+    ...     np.ones((1, 3)), np.zeros((1, 2)), np.ones(3), (np.ones((1, 3)), np.eye(3)[None])
     ... ).encoded.shape
     (1, 3)
     """
     return Observations(
         encoded=linear_to_srgb(mean_linear),
-        light=light,
+        place=place,
         reference=target[0],
         whitener=target[1],
         gain=gain,

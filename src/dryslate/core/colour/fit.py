@@ -9,7 +9,7 @@ from dryslate.base.problems import Problem, has_error
 from dryslate.base.quality import Flag
 from dryslate.core.card.definition import CardDefinition
 from dryslate.core.card.found import CardSamples
-from dryslate.core.colour.correction import Correction, LightField
+from dryslate.core.colour.correction import Correction, FitName, LightField
 from dryslate.core.colour.crossval import (
     Candidate,
     Trial,
@@ -29,7 +29,13 @@ from dryslate.core.colour.preparation import (
     stack_means,
 )
 from dryslate.core.colour.prior import gain_belief, matrix_belief
-from dryslate.core.colour.signal import GreySignal, check_ramp, check_signal, check_twins
+from dryslate.core.colour.signal import (
+    GreySignal,
+    check_ramp,
+    check_signal,
+    check_twins,
+    grey_levels,
+)
 from dryslate.core.colour.spaces import linear_srgb_to_lab, linear_to_srgb
 from dryslate.core.colour.weights import decode_slope
 
@@ -50,63 +56,73 @@ AIR_SHIFT_U = (3.0, 1.5, 2.0)
 """Standard uncertainty of L*, a*, b* of air values under water: a judgement, no measurement."""
 
 
+_GAINS: tuple[tuple[FitName, bool], ...] = (("neutral_gain", False), ("gain_veil", True))
+_MATRICES: tuple[tuple[FitName, int], ...] = (("affine", 3), ("root_polynomial_2", 6))
+
+
 def _candidates(
-    card: HeldCard, gain: FloatArray, to_srgb: FloatArray, settings: ColourSettings
+    card: HeldCard, greys: GreyFit, to_srgb: FloatArray, settings: ColourSettings
 ) -> list[Candidate]:
     """All candidates, simplest first."""
-    greys = (np.arange(len(card.patches)) < card.n_grey).astype(np.float64)
-    everything = np.ones(len(card.patches))
-    with_matrix = len(card.patches) - card.n_grey >= N_COLOURS_LEAST
+    only_greys = (np.arange(len(card.patches)) < card.n_grey).astype(np.float64)
     tones = (False, True) if settings.is_encoded else (False,)
-    found = []
-    for fit, has_veil in (("neutral_gain", False), ("gain_veil", True)):
-        for has_tone in tones:
-            belief = gain_belief(gain, to_srgb, has_veil=has_veil, has_tone=has_tone)
-            found.append(
-                Candidate(fit=fit, has_tone=has_tone, belief=belief, shares=greys)  # type: ignore[arg-type]  # a literal of the loop
-            )
-    if with_matrix:
-        for fit, n_terms in (("affine", 3), ("root_polynomial_2", 6)):
-            for has_tone in tones:
-                belief = matrix_belief(
-                    n_terms, gain, to_srgb, settings.matrix_prior, has_tone=has_tone
-                )
-                found.append(
-                    Candidate(fit=fit, has_tone=has_tone, belief=belief, shares=everything)  # type: ignore[arg-type]  # a literal of the loop
-                )
-    return found
+    found = [
+        Candidate(
+            fit=fit,
+            has_tone=has_tone,
+            belief=gain_belief(greys, to_srgb, has_veil=has_veil, has_tone=has_tone),
+            shares=only_greys,
+        )
+        for fit, has_veil in _GAINS
+        for has_tone in tones
+    ]
+    if len(card.patches) - card.n_grey < N_COLOURS_LEAST:
+        return found
+    prior = settings.matrix_prior
+    return found + [
+        Candidate(
+            fit=fit,
+            has_tone=has_tone,
+            belief=matrix_belief(n_terms, greys, to_srgb, prior, has_tone=has_tone),
+            shares=np.ones(len(card.patches)),
+        )
+        for fit, n_terms in _MATRICES
+        for has_tone in tones
+    ]
 
 
-def _light_field(card: HeldCard, greys: GreyFit, samples: CardSamples) -> LightField | None:
+def _light_field(card: HeldCard, slope: FloatArray, samples: CardSamples) -> LightField | None:
     """Light field in pixels of the upright photo; None where the light is even."""
-    if not np.any(np.abs(greys.slope) > 1e-4):
+    if not np.any(np.abs(slope) > 1e-4):
         return None
     everywhere = card.place([*samples.patches, *samples.ground])
-    log_light = everywhere @ greys.slope
+    log_light = everywhere @ slope
     return LightField(
         centre_px=card.centre_px,
-        log_per_px=greys.slope / card.half_px,
+        log_per_px=slope / card.half_px,
         log_lo=float(log_light.min()) * 1.15,
         log_hi=float(log_light.max()) * 1.15,
     )
 
 
 def _file_correction(
-    trial: Trial, gain: FloatArray, field: LightField | None
+    trial: Trial, gain: FloatArray, card: HeldCard, samples: CardSamples
 ) -> tuple[Correction, FloatArray]:
     """Turn parameters relative to the gain into a correction, with its covariance."""
     n_terms = trial.candidate.belief.n_terms
     q = 3 * n_terms
     root = np.sqrt(gain)
     by_term = np.concatenate([gain, [root[0] * root[1], root[1] * root[2], root[0] * root[2]]])
-    scale = np.concatenate([np.tile(by_term[:n_terms], 3), np.ones(5)])
+    scale = np.concatenate(
+        [np.tile(by_term[:n_terms], 3), np.ones(5), np.full(2, 1.0 / card.half_px)]
+    )
     theta = trial.theta * scale
     correction = Correction(
         fit=trial.candidate.fit,
-        tone=(float(theta[-2]), float(theta[-1])) if trial.candidate.has_tone else (0.0, 0.0),
+        tone=(float(theta[q + 3]), float(theta[q + 4])) if trial.candidate.has_tone else (0.0, 0.0),
         veil=theta[q : q + 3],
         matrix=theta[:q].reshape(3, n_terms),
-        field=field,
+        field=_light_field(card, trial.theta[-2:], samples),
     )
     return correction, trial.covariance * np.outer(scale, scale)
 
@@ -152,28 +168,23 @@ def fit_colour(
     """
     trusted = card.status != "nominal" or settings.nominal_as_measured
     held = gather_card(samples, card, with_colours=trusted)
-    levels = {round(p.lab_d65[0]) for p in held.patches[: held.n_grey]}
+    levels = grey_levels(tuple(held.patches[: held.n_grey]))
     if len(levels) < N_GREYS_LEAST:
         return _too_few(samples, card, held, len(levels))
     ready = fit_card_greys(held, card, to_srgb, is_encoded=settings.is_encoded)
-    greys, light, seen = ready.greys, ready.light, ready.seen
+    greys, seen = ready.greys, ready.seen
     groups = hue_groups(held.patches)
     trials = [
         score_candidate(candidate, seen, held.lab, groups)
-        for candidate in _candidates(held, greys.gain, to_srgb, settings)
+        for candidate in _candidates(held, greys, to_srgb, settings)
     ]
     chosen = choose_trial(trials)
-    correction, covariance = _file_correction(
-        chosen, greys.gain, _light_field(held, greys, samples)
-    )
+    correction, covariance = _file_correction(chosen, greys.gain, held, samples)
     prediction, _ = predict(chosen.theta[None], seen, chosen.candidate.belief.n_terms)
     gain = greys.gain
-    if chosen.candidate.belief.n_terms == 3 and chosen.candidate.fit in (
-        "neutral_gain",
-        "gain_veil",
-    ):
+    if chosen.candidate.fit in ("neutral_gain", "gain_veil"):
         gain = np.diag(np.linalg.inv(to_srgb) @ correction.matrix)
-    signal = _signal(held, chosen, prediction[0], light, gain)
+    signal = _signal(held, chosen, prediction[0], gain)
     problems = [*check_signal(signal), *check_ramp(signal), *check_twins(signal)]
     greys_only = len(held.patches) == held.n_grey
     mismatch = mismatch_of(
@@ -201,17 +212,16 @@ def fit_colour(
     )
 
 
-def _signal(
-    card: HeldCard, chosen: Trial, prediction: FloatArray, light: FloatArray, gain: FloatArray
-) -> GreySignal:
+def _signal(card: HeldCard, chosen: Trial, prediction: FloatArray, gain: FloatArray) -> GreySignal:
     """Put together what the checks of the greys need."""
     n = card.n_grey
     greys = card.samples[:n]
     mean, cov = stack_means(greys)
+    light = np.exp(card.place(greys) @ chosen.theta[-2:])
     lightness = card.lab[:n, 0]
     middle = int(np.argmin(np.abs(lightness - 50.0)))
     encoded = linear_to_srgb(mean[middle])
-    a, b = (chosen.theta[-2], chosen.theta[-1]) if chosen.candidate.has_tone else (0.0, 0.0)
+    a, b = (chosen.theta[-4], chosen.theta[-3]) if chosen.candidate.has_tone else (0.0, 0.0)
     bend = 1.0 + a * (1.0 - 2.0 * encoded) + b * (1.0 - 6.0 * encoded + 6.0 * encoded**2)
     bent = encoded + encoded * (1.0 - encoded) * (a + b * (1.0 - 2.0 * encoded))
     slope = decode_slope(bent) * bend / np.maximum(decode_slope(encoded), 1e-9)
@@ -221,7 +231,7 @@ def _signal(
         mean_linear=mean,
         noise_linear=np.sqrt(np.maximum(np.diagonal(cov, axis1=1, axis2=2), 0.0)),
         lab=linear_srgb_to_lab(prediction[:n]),
-        light=light[:n],
+        light=light,
         gain=gain,
         noise_after_gain=one_pixel * slope * gain / light[middle],
     )
@@ -284,7 +294,7 @@ def _too_few(
         left_out_de00_p95=None,
         off_card_de00_p95=None,
         n_patches=len(held.patches),
-        covariance=np.zeros((14, 14)),
+        covariance=np.zeros((16, 16)),
         mismatch=mismatch_of("neutral_gain", None, None, greys_only=True),
         common_u=np.zeros(3),
         dropped=samples.dropped,

@@ -68,17 +68,20 @@ class GreyFit:
     tone : tuple of float
     slope : ndarray of float, shape (2,)
         Log light per half diagonal along x and y.
-    slope_u : ndarray of float, shape (2,)
+    slope_cov : ndarray of float, shape (2, 2)
     corrected : ndarray of float, shape (n, 3)
         Greys and ground after the fit, in reflectance of the file's RGB.
+    has_slope : bool
+        Whether twins or ground could show a gradient.
     """
 
     gain: FloatArray
     veil: FloatArray
     tone: tuple[float, float]
     slope: FloatArray
-    slope_u: FloatArray
+    slope_cov: FloatArray
     corrected: FloatArray
+    has_slope: bool
 
 
 def proportional_gain(mean_linear: FloatArray, target: FloatArray) -> FloatArray:
@@ -192,12 +195,12 @@ def fit_greys(
         z[6] = np.clip(z[6], -TONE_A_MOST, TONE_A_MOST)
         z[7] = np.clip(z[7], TONE_B_LEAST, TONE_B_MOST)
     gain = start * np.exp(z[:3])
-    slope_var = np.linalg.inv(normal).diagonal()[8:10]
     return GreyFit(
         gain=gain,
         veil=z[3:6] / gain,
         tone=(float(z[6]), float(z[7])),
         slope=z[8:10],
-        slope_u=np.sqrt(slope_var),
+        slope_cov=np.linalg.inv(normal)[8:10, 8:10],
         corrected=corrected,
+        has_slope=has_slope,
     )

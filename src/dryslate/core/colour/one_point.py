@@ -82,7 +82,7 @@ def fit_one_point(
     relative = np.diagonal(cov_linear) / max(n_px, 1) / np.maximum(seen, 1e-6) ** 2
     gain_cov = np.diag(gain**2 * (relative + _NEUTRAL_U_FRAC**2))
     gain_cov = gain_cov + np.outer(gain, gain) * _REFLECTANCE_U_FRAC**2
-    covariance = np.zeros((14, 14))
+    covariance = np.zeros((16, 16))
     by_gain = np.zeros((9, 3))
     for channel in range(3):
         by_gain[channel::3, channel] = to_srgb[:, channel]

@@ -82,7 +82,8 @@ class ColourFit:
     problems : tuple of Problem
     flags : tuple of Flag
     covariance : ndarray of float, shape (p, p)
-        Covariance of the matrix (row by row), the veil and the two tone parameters, in that order.
+        Covariance of the matrix (row by row), the veil (3), the two tone parameters and the light
+        field's slope per pixel (2), in that order.
     mismatch : Mismatch
         The spectral-mismatch term.
     common_u : ndarray of float, shape (3,)

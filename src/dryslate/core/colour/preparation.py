@@ -135,8 +135,6 @@ class PreparedCard:
     ----------
     held : HeldCard
     greys : GreyFit
-    light : ndarray of float, shape (n,)
-        Light at each patch relative to the card's centre.
     seen : Observations
     lab_u : ndarray of float, shape (n, 3)
         The card's own standard uncertainty of each patch.
@@ -144,7 +142,6 @@ class PreparedCard:
 
     held: HeldCard
     greys: GreyFit
-    light: FloatArray
     seen: Observations
     lab_u: FloatArray
 
@@ -171,9 +168,8 @@ def fit_card_greys(
     """
     greys = _fit_greys(held, np.array(card.ground_lab_d65), to_srgb, is_encoded=is_encoded)
     mean, cov = stack_means(held.samples)
-    light = np.exp(held.place(held.samples) @ greys.slope)
     own_u = np.array([p.lab_u for p in held.patches])
     fit_u = np.where(np.arange(len(own_u)) < held.n_grey, GREY_SPREAD, COLOUR_SPREAD)
     target = whiten(held.lab, np.hypot(own_u, fit_u[:, None]), mean, cov, to_srgb * greys.gain)
-    seen = observe(mean, light, greys.gain, target)
-    return PreparedCard(held=held, greys=greys, light=light, seen=seen, lab_u=own_u)
+    seen = observe(mean, held.place(held.samples), greys.gain, target)
+    return PreparedCard(held=held, greys=greys, seen=seen, lab_u=own_u)

@@ -9,13 +9,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dryslate.base.errors import InputError
-from dryslate.core.colour.estimate import Belief
-from dryslate.core.colour.neutrals import TONE_A_SPREAD, TONE_B_SPREAD, VEIL_SPREAD
+from dryslate.core.colour.estimate import N_REST, Belief
+from dryslate.core.colour.neutrals import (
+    TONE_A_SPREAD,
+    TONE_B_SPREAD,
+    VEIL_SPREAD,
+    GreyFit,
+)
 
 FloatArray = NDArray[np.float64]
 
 N_FEATURES = 6
 _TIGHT = 1e-5
+_UNSEEN_SLOPE = 0.15
 _PLAIN_SPREAD = {3: 0.2, 6: 0.25}
 
 
@@ -104,7 +110,7 @@ def parse_matrix_prior(rows: Sequence[Mapping[str, str]]) -> MatrixPrior:
 
 def matrix_belief(
     n_terms: int,
-    gain: FloatArray,
+    greys: GreyFit,
     to_srgb: FloatArray,
     prior: MatrixPrior | None,
     *,
@@ -117,8 +123,8 @@ def matrix_belief(
     ----------
     n_terms : int
         3 or 6.
-    gain : ndarray of float, shape (3,)
-        Gain of the greys.
+    greys : GreyFit
+        What greys and ground say.
     to_srgb : ndarray of float, shape (3, 3)
         Linear RGB of the file to linear sRGB.
     prior : MatrixPrior or None
@@ -132,7 +138,11 @@ def matrix_belief(
 
     Examples
     --------
-    >>> belief = matrix_belief(3, np.ones(3), np.eye(3), None, has_tone=True)
+    >>> even = GreyFit(
+    ...     gain=np.ones(3), veil=np.zeros(3), tone=(0.0, 0.0), slope=np.zeros(2),
+    ...     slope_cov=np.eye(2), corrected=np.zeros((0, 3)), has_slope=True,
+    ... )
+    >>> belief = matrix_belief(3, even, np.eye(3), None, has_tone=True)
     >>> print(belief.mean[:9].reshape(3, 3))
     [[1. 0. 0.]
      [0. 1. 0.]
@@ -140,25 +150,26 @@ def matrix_belief(
     """
     q = 3 * n_terms
     if prior is not None and n_terms in prior.mean:
-        matrix = (gain_features(gain) @ prior.mean[n_terms]).reshape(3, n_terms)
+        matrix = (gain_features(greys.gain) @ prior.mean[n_terms]).reshape(3, n_terms)
         covariance = prior.covariance[n_terms]
     else:
         matrix = np.eye(3, n_terms)
         covariance = np.eye(q) * _PLAIN_SPREAD[n_terms] ** 2
     matrix = np.hstack([matrix[:, :3] @ to_srgb, matrix[:, 3:]])
-    precision = np.zeros((q + 5, q + 5))
+    precision = np.zeros((q + N_REST, q + N_REST))
     precision[:q, :q] = np.linalg.inv(covariance)
-    _fill_rest(precision, gain, has_veil=True, has_tone=has_tone)
-    return Belief(mean=np.concatenate([matrix.ravel(), np.zeros(5)]), precision=precision)
+    slope_cov = greys.slope_cov + _UNSEEN_SLOPE**2 * np.eye(2) * (not greys.has_slope)
+    _fill_rest(precision, greys.gain, slope_cov, has_veil=True, has_tone=has_tone)
+    return Belief(mean=_mean(matrix, greys), precision=precision)
 
 
-def gain_belief(gain: FloatArray, to_srgb: FloatArray, *, has_veil: bool, has_tone: bool) -> Belief:
+def gain_belief(greys: GreyFit, to_srgb: FloatArray, *, has_veil: bool, has_tone: bool) -> Belief:
     """
     Prior of a fit with one gain per channel.
 
     Parameters
     ----------
-    gain : ndarray of float, shape (3,)
+    greys : GreyFit
     to_srgb : ndarray of float, shape (3, 3)
     has_veil, has_tone : bool
         Whether veil and tone are free.
@@ -170,21 +181,38 @@ def gain_belief(gain: FloatArray, to_srgb: FloatArray, *, has_veil: bool, has_to
 
     Examples
     --------
-    >>> gain_belief(np.ones(3), np.eye(3), has_veil=False, has_tone=False).mean.shape
-    (14,)
+    >>> even = GreyFit(
+    ...     gain=np.ones(3), veil=np.zeros(3), tone=(0.0, 0.0), slope=np.zeros(2),
+    ...     slope_cov=np.eye(2), corrected=np.zeros((0, 3)), has_slope=True,
+    ... )
+    >>> gain_belief(even, np.eye(3), has_veil=False, has_tone=False).mean.shape
+    (16,)
     """
-    precision = np.zeros((14, 14))
+    precision = np.zeros((9 + N_REST, 9 + N_REST))
     free = np.zeros((9, 3))
     for channel in range(3):
         free[channel::3, channel] = to_srgb[:, channel]
     precision[:9, :9] = np.linalg.inv(free @ free.T + np.eye(9) * _TIGHT**2)
-    _fill_rest(precision, gain, has_veil=has_veil, has_tone=has_tone)
-    return Belief(mean=np.concatenate([to_srgb.ravel(), np.zeros(5)]), precision=precision)
+    _fill_rest(precision, greys.gain, greys.slope_cov, has_veil=has_veil, has_tone=has_tone)
+    return Belief(mean=_mean(to_srgb, greys), precision=precision)
 
 
-def _fill_rest(precision: FloatArray, gain: FloatArray, *, has_veil: bool, has_tone: bool) -> None:
-    """Write the precision of veil and tone into the last five rows."""
+def _mean(matrix: FloatArray, greys: GreyFit) -> FloatArray:
+    """Prior mean: the matrix, no veil, no bend, the slope of the greys and the ground."""
+    return np.concatenate([matrix.ravel(), np.zeros(5), greys.slope])
+
+
+def _fill_rest(
+    precision: FloatArray,
+    gain: FloatArray,
+    slope_cov: FloatArray,
+    *,
+    has_veil: bool,
+    has_tone: bool,
+) -> None:
+    """Write the precision of veil, tone and slope into the last rows."""
     veil = VEIL_SPREAD / np.maximum(gain, 1e-9) if has_veil else np.full(3, _TIGHT)
     tone = [TONE_A_SPREAD, TONE_B_SPREAD] if has_tone else [_TIGHT, _TIGHT]
-    last = np.arange(len(precision) - 5, len(precision))
+    precision[-2:, -2:] = np.linalg.inv(slope_cov)
+    last = np.arange(len(precision) - N_REST, len(precision) - 2)
     precision[last, last] = np.concatenate([veil, tone]) ** -2.0

@@ -47,6 +47,32 @@ class GreySignal:
     noise_after_gain: FloatArray
 
 
+def grey_levels(patches: tuple[Patch, ...]) -> list[float]:
+    """
+    List the different grey levels of a card.
+
+    Parameters
+    ----------
+    patches : tuple of Patch
+        Greys.
+
+    Returns
+    -------
+    list of float
+        L* of each level, darkest first; greys within 3 L* of a level count as that level.
+
+    Examples
+    --------
+    >>> grey_levels(())
+    []
+    """
+    levels: list[float] = []
+    for lightness in sorted(patch.lab_d65[0] for patch in patches):
+        if not levels or lightness > levels[-1] + _SAME_LEVEL:
+            levels.append(lightness)
+    return levels
+
+
 def neighbour_step(patches: tuple[Patch, ...]) -> float:
     """
     Smallest step in linear light between the mid grey and its neighbouring levels.
@@ -71,10 +97,7 @@ def neighbour_step(patches: tuple[Patch, ...]) -> float:
     >>> round(neighbour_step((grey("a", 35.0), grey("b", 50.0), grey("c", 95.0))), 3)
     0.099
     """
-    levels: list[float] = []
-    for lightness in sorted(patch.lab_d65[0] for patch in patches):
-        if not levels or lightness > levels[-1] + _SAME_LEVEL:
-            levels.append(lightness)
+    levels = grey_levels(patches)
     if len(levels) < 2:
         return float("inf")
     linear = [((lightness + 16.0) / 116.0) ** 3 for lightness in levels]
