@@ -36,3 +36,18 @@ def made_photos() -> ModuleType:
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return module
+
+
+@pytest.fixture(scope="session")
+def card_photos() -> ModuleType:
+    """Makers of photos with a card, and stand-ins for ports: `tests/fakes/card_photos.py`."""
+    import sys
+
+    path = ROOT / "tests" / "fakes" / "card_photos.py"
+    spec = importlib.util.spec_from_file_location("card_photos", path)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules["card_photos"] = module  # dataclasses look their module up
+    spec.loader.exec_module(module)
+    return module
