@@ -1,0 +1,278 @@
+"""A survey store in memory, held to the same tests as the one on SQLite."""
+
+from __future__ import annotations
+
+import contextlib
+import copy
+import json
+from collections.abc import Iterable, Iterator
+from dataclasses import asdict, replace
+from typing import Any
+
+from dryslate.app.project_records import (
+    CardFile,
+    Change,
+    ClockOffset,
+    CopyProof,
+    DerivedFile,
+    Observer,
+    Original,
+    PatchResidual,
+    Site,
+    Zone,
+)
+from dryslate.app.records import ControlObject, CorrectionRow, MeasurementRow, Photo, Visit
+from dryslate.app.shots import camera_key, corrected_time, order_of
+from dryslate.base.errors import StoreError
+from dryslate.base.problems import Problem
+
+Table = dict[tuple[Any, ...], Any]
+
+NAMES = (
+    "sites",
+    "zones",
+    "observers",
+    "visits",
+    "clock_offsets",
+    "originals",
+    "card_files",
+    "copies",
+    "photos",
+    "corrections",
+    "measurements",
+    "patch_residuals",
+    "control_objects",
+    "derived_files",
+)
+
+
+class MemorySurveyStore:
+    """Implements `dryslate.app.ports.SurveyStore` without a disk."""
+
+    def __init__(self, *, write: bool = True, who: str = "somebody") -> None:
+        self.who = who
+        self._can_write = write
+        self._tables: dict[str, Table] = {name: {} for name in NAMES}
+        self._log: list[Change] = []
+        self._depth = 0
+
+    @contextlib.contextmanager
+    def write(self) -> Iterator[None]:
+        if not self._can_write:
+            raise StoreError("store-read-only", "opened for reading, nothing can be stored.")
+        kept = (copy.deepcopy(self._tables), len(self._log)) if self._depth == 0 else None
+        self._depth += 1
+        try:
+            yield
+        except BaseException:
+            if kept is not None:
+                self._tables, n = kept
+                del self._log[n:]
+            raise
+        finally:
+            self._depth -= 1
+
+    def problems(self) -> tuple[Problem, ...]:
+        return ()
+
+    def close(self) -> None:
+        self._can_write = False
+
+    def _put(self, table: str, key: tuple[Any, ...], row: Any, *, keep: bool = False) -> None:
+        with self.write():
+            rows = self._tables[table]
+            old = rows.get(key)
+            if old is not None and (keep or old == row):
+                return
+            rows[key] = row
+            self._note("insert" if old is None else "update", table, key, old, row)
+
+    def _note(self, what: Any, table: str, key: tuple[Any, ...], old: Any, new: Any) -> None:
+        self._log.append(
+            Change(
+                change_no=len(self._log) + 1,
+                changed_utc="2026-01-01T00:00:00Z",
+                who=self.who,
+                what=what,
+                table_name=table,
+                row_key=json.dumps(list(key), separators=(",", ":")),
+                old=None if old is None else asdict(old),
+                new=None if new is None else asdict(new),
+            )
+        )
+
+    def _need(self, table: str, key: tuple[Any, ...], what: str) -> None:
+        if key not in self._tables[table]:
+            raise StoreError("store-refused", f"there is no {what} {key[0]!r}.")
+
+    def _sorted(self, table: str) -> list[Any]:
+        rows = self._tables[table]
+        return [rows[key] for key in sorted(rows)]
+
+    # places
+
+    def sites(self) -> tuple[Site, ...]:
+        return tuple(self._sorted("sites"))
+
+    def save_site(self, site: Site) -> None:
+        self._put("sites", (site.site,), site)
+
+    def zones(self, site: str | None = None) -> tuple[Zone, ...]:
+        return tuple(z for z in self._sorted("zones") if site in (None, z.site))
+
+    def save_zone(self, zone: Zone) -> None:
+        self._need("sites", (zone.site,), "site")
+        self._put("zones", (zone.site, zone.zone), zone)
+
+    def observers(self) -> tuple[Observer, ...]:
+        return tuple(self._sorted("observers"))
+
+    def save_observer(self, observer: Observer) -> None:
+        self._put("observers", (observer.observer,), observer)
+
+    def visits(self) -> tuple[Visit, ...]:
+        rows = sorted(self._tables["visits"].values(), key=lambda v: (v.date, v.site))
+        return tuple(
+            replace(
+                visit,
+                clock_offset_s={o.camera: o.offset_s for o in self.clock_offsets(visit.visit_id)},
+            )
+            for visit in rows
+        )
+
+    def save_visit(self, visit: Visit) -> None:
+        with self.write():
+            self._put("sites", (visit.site,), Site(site=visit.site), keep=True)
+            self._put("observers", (visit.observer,), Observer(observer=visit.observer), keep=True)
+            self._put("visits", (visit.visit_id,), replace(visit, clock_offset_s={}))
+            known = {o.camera: o for o in self.clock_offsets(visit.visit_id)}
+            for camera, offset_s in visit.clock_offset_s.items():
+                if camera not in known or known[camera].offset_s != offset_s:
+                    self.save_clock_offset(
+                        ClockOffset(visit_id=visit.visit_id, camera=camera, offset_s=offset_s)
+                    )
+
+    def clock_offsets(self, visit_id: str | None = None) -> tuple[ClockOffset, ...]:
+        rows = self._sorted("clock_offsets")
+        return tuple(o for o in rows if visit_id in (None, o.visit_id))
+
+    def save_clock_offset(self, offset: ClockOffset) -> None:
+        self._need("visits", (offset.visit_id,), "visit")
+        self._put("clock_offsets", (offset.visit_id, offset.camera), offset)
+
+    # files and photos
+
+    def originals(self) -> tuple[Original, ...]:
+        return tuple(self._sorted("originals"))
+
+    def save_original(self, original: Original) -> None:
+        self._put("originals", (original.sha256,), original, keep=True)
+
+    def card_files(self) -> tuple[CardFile, ...]:
+        return tuple(self._sorted("card_files"))
+
+    def save_card_file(self, card_file: CardFile) -> None:
+        self._need("visits", (card_file.visit_id,), "visit")
+        self._need("originals", (card_file.sha256,), "original")
+        with self.write():
+            observer = Observer(observer=card_file.observer)
+            self._put("observers", (card_file.observer,), observer, keep=True)
+            key = (card_file.visit_id, card_file.card_path, card_file.sha256)
+            self._put("card_files", key, card_file, keep=True)
+
+    def copies(self) -> tuple[CopyProof, ...]:
+        return tuple(self._sorted("copies"))
+
+    def save_copy(self, copy: CopyProof) -> None:
+        self._need("originals", (copy.sha256,), "original")
+        self._put("copies", (copy.sha256, copy.folder), copy)
+
+    def photos(self, visit_id: str | None = None) -> tuple[Photo, ...]:
+        clocks = {(o.visit_id, o.camera): o for o in self.clock_offsets()}
+        found = []
+        for photo in self._tables["photos"].values():
+            if visit_id not in (None, photo.visit_id):
+                continue
+            offset = clocks.get((photo.visit_id, camera_key(photo.metadata)))
+            taken = corrected_time(photo.metadata, offset)
+            found.append(replace(photo, taken_corrected=taken))
+        return tuple(sorted(found, key=order_of))
+
+    def photo(self, photo_id: str) -> Photo | None:
+        for photo in self.photos():
+            if photo_id == photo.photo_id or photo_id in {f.sha256 for f in photo.files}:
+                return photo
+        return None
+
+    def save_photo(self, photo: Photo) -> None:
+        self._need("visits", (photo.visit_id,), "visit")
+        for file in photo.files:
+            self._need("originals", (file.sha256,), "original")
+        self._put("photos", (photo.photo_id,), replace(photo, taken_corrected=None))
+
+    def delete_photo(self, photo_id: str) -> bool:
+        resting = ("corrections", "measurements", "patch_residuals", "derived_files")
+        for table in (*resting, "clock_offsets"):
+            if any(row.photo_id == photo_id for row in self._tables[table].values()):
+                return False
+        with self.write():
+            old = self._tables["photos"].pop((photo_id,), None)
+            if old is not None:
+                self._note("delete", "photos", (photo_id,), old, None)
+        return True
+
+    # results
+
+    def correction(self, photo_id: str) -> CorrectionRow | None:
+        rows = [r for r in self._tables["corrections"].values() if r.photo_id == photo_id]
+        return rows[-1] if rows else None
+
+    def corrections(self, visit_id: str | None = None) -> tuple[CorrectionRow, ...]:
+        found = [self.correction(photo.photo_id) for photo in self.photos(visit_id)]
+        return tuple(row for row in found if row is not None)
+
+    def save_correction(self, row: CorrectionRow) -> None:
+        self._need("photos", (row.photo_id,), "photo")
+        with self.write():
+            latest = self.correction(row.photo_id)
+            if latest is None or latest.key != row.key:
+                self._put("corrections", (len(self._tables["corrections"]) + 1,), row)
+
+    def measurements(self) -> tuple[MeasurementRow, ...]:
+        latest = {r.measurement_id: r for r in self._tables["measurements"].values()}
+        return tuple(latest.values())
+
+    def save_measurements(self, rows: Iterable[MeasurementRow]) -> None:
+        with self.write():
+            for row in rows:
+                self._need("photos", (row.photo_id,), "photo")
+                known = {r.measurement_id: r for r in self.measurements()}
+                if known.get(row.measurement_id) != row:
+                    self._put("measurements", (len(self._tables["measurements"]) + 1,), row)
+
+    def patch_residuals(self, card_key: str | None = None) -> tuple[PatchResidual, ...]:
+        rows = self._tables["patch_residuals"].values()
+        return tuple(r for r in rows if card_key in (None, r.card_key))
+
+    def save_patch_residuals(self, rows: Iterable[PatchResidual]) -> None:
+        with self.write():
+            for row in rows:
+                self._need("photos", (row.photo_id,), "photo")
+                key = (row.photo_id, row.correction_key, row.card_key, row.patch_id)
+                self._put("patch_residuals", key, row, keep=True)
+
+    def control_objects(self) -> tuple[ControlObject, ...]:
+        return tuple(self._sorted("control_objects"))
+
+    def save_control_object(self, control: ControlObject) -> None:
+        self._put("control_objects", (control.name,), control)
+
+    def derived_files(self) -> tuple[DerivedFile, ...]:
+        return tuple(self._sorted("derived_files"))
+
+    def save_derived_file(self, derived: DerivedFile) -> None:
+        self._need("photos", (derived.photo_id,), "photo")
+        self._put("derived_files", (derived.path,), derived)
+
+    def changes(self, table_name: str | None = None) -> tuple[Change, ...]:
+        return tuple(c for c in self._log if table_name in (None, c.table_name))

@@ -1,0 +1,184 @@
+"""Records for the tests of the stores; no real people or places."""
+
+from __future__ import annotations
+
+from dryslate.app.project_records import (
+    CardFile,
+    ClockOffset,
+    CopyProof,
+    DerivedFile,
+    Observer,
+    Original,
+    PatchResidual,
+    Site,
+    Zone,
+)
+from dryslate.app.records import (
+    ControlObject,
+    CorrectionRow,
+    MeasurementRow,
+    Photo,
+    PhotoFile,
+    PhotoMetadata,
+    Visit,
+)
+
+SITE, DATE, OBSERVER = "North wall", "2026-03-14", "Mara"
+VISIT_ID = f"{SITE} {DATE}"
+
+
+def sha(letter: str) -> str:
+    return letter * 64
+
+
+def visit(**fields: object) -> Visit:
+    values = {"visit_id": VISIT_ID, "site": SITE, "date": DATE, "observer": OBSERVER} | fields
+    return Visit(**values)
+
+
+def original(letter: str = "a", kind: str = "jpeg") -> Original:
+    return Original(
+        sha256=sha(letter),
+        size_bytes=1000,
+        kind=kind,
+        kept_path=f"originals/{letter * 2}/{sha(letter)}.jpg",
+    )
+
+
+def photo(letter: str = "a", name: str = "IMG_0001.JPG", **metadata: object) -> Photo:
+    words = {
+        "taken_local": "2026-03-14T09:30:00",
+        "utc_offset": None,
+        "camera_make": "Benthos",
+        "camera_model": "Benthos Five",
+        "camera_serial": "0012",
+        "flash_fired": True,
+        "white_balance_fixed": False,
+        "focal_mm": 18.0,
+        "latitude_deg": -16.25,
+    } | metadata
+    return Photo(
+        photo_id=sha(letter),
+        visit_id=VISIT_ID,
+        files=(PhotoFile(sha256=sha(letter), original_name=name, size_bytes=1000, kind="jpeg"),),
+        metadata=PhotoMetadata(**words),
+        depth_m=7.5,
+        observer=OBSERVER,
+    )
+
+
+def correction(letter: str = "a", key: str = "first", **fields: object) -> CorrectionRow:
+    values = {
+        "photo_id": sha(letter),
+        "key": key,
+        "outcome": "corrected",
+        "result": {"photo": "IMG_0001.JPG", "colour": {"gain": [2.5, 1.0, 1.25]}},
+        "geometry": {"points": [[1.0, 2.0], [3.0, 4.0]], "n": 4},
+        "colour": {"fit": "affine", "none": None},
+        "corrected_path": "derived/x.jpg",
+    } | fields
+    return CorrectionRow(**values)
+
+
+def measurement(name: str = "m1", **fields: object) -> MeasurementRow:
+    values = {
+        "measurement_id": name,
+        "photo_id": sha("a"),
+        "colony": "C7",
+        "kind": "length",
+        "points_px": ((10.0, 20.5), (110.0, 20.5)),
+        "values": {"length_mm": 52.25, "length_mm_u": 0.5, "budget": {"pointing": 0.25}},
+        "correction_key": "first",
+        "observer": OBSERVER,
+    } | fields
+    return MeasurementRow(**values)
+
+
+def residual(patch: str = "g1", **fields: object) -> PatchResidual:
+    values = {
+        "photo_id": sha("a"),
+        "correction_key": "first",
+        "card": "field",
+        "card_key": "k1",
+        "patch_id": patch,
+        "residual_de00": 1.5,
+        "residual_lab": (1.0, -0.5, 0.25),
+        "dropped": "",
+    } | fields
+    return PatchResidual(**values)
+
+
+def derived(**fields: object) -> DerivedFile:
+    values = {
+        "path": "derived/x.jpg",
+        "photo_id": sha("a"),
+        "key": "first",
+        "kind": "corrected",
+        "sha256": sha("d"),
+        "size_bytes": 5,
+        "steps": {"program": "0.1.0"},
+    } | fields
+    return DerivedFile(**values)
+
+
+def fill(store: object) -> None:
+    """Put one row or more into every table."""
+    with store.write():
+        store.save_site(Site(site=SITE, note="buoyed"))
+        store.save_zone(Zone(site=SITE, zone="crest", depth_min_m=2.0, depth_max_m=5.0))
+        store.save_observer(Observer(observer="Tevi", note="second diver"))
+        store.save_visit(visit())
+        store.save_original(original())
+        store.save_original(original("b", "other"))
+        store.save_card_file(card_file())
+        store.save_copy(copy())
+        store.save_photo(photo())
+        store.save_clock_offset(clock())
+        store.save_correction(correction())
+        store.save_measurements([measurement()])
+        store.save_patch_residuals(
+            [residual(), residual("r1", residual_de00=None, dropped="glare", residual_lab=None)]
+        )
+        store.save_control_object(bar())
+        store.save_derived_file(derived())
+
+
+def card_file(**fields: object) -> CardFile:
+    values = {
+        "visit_id": VISIT_ID,
+        "card_path": "DCIM/100A/IMG_0001.JPG",
+        "sha256": sha("a"),
+        "original_name": "IMG_0001.JPG",
+        "size_bytes": 1000,
+        "modified_ns": 1_773_000_000_123_456_789,
+        "observer": OBSERVER,
+    } | fields
+    return CardFile(**values)
+
+
+def copy(**fields: object) -> CopyProof:
+    values = {
+        "sha256": sha("a"),
+        "folder": ".",
+        "drive": "sda",
+        "is_proved": True,
+        "how": "direct",
+        "proved_utc": "2026-03-14T12:00:00Z",
+    } | fields
+    return CopyProof(**values)
+
+
+def clock(**fields: object) -> ClockOffset:
+    values = {
+        "visit_id": VISIT_ID,
+        "camera": "Benthos Five no. 0012",
+        "offset_s": -90.0,
+        "utc_offset": "+07:00",
+        "photo_id": sha("a"),
+        "shown": "2026-03-14T09:28:30+07:00",
+    } | fields
+    return ClockOffset(**values)
+
+
+def bar() -> ControlObject:
+    return ControlObject(name="steel bar", kind="length", value=(200.0,), value_u=(0.2,))
