@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import sys
 from pathlib import Path
 from types import ModuleType
 
@@ -26,28 +27,30 @@ def real_photos() -> Path:
     return folder
 
 
-@pytest.fixture(scope="session")
-def made_photos() -> ModuleType:
-    """Makers of photo files: `tests/fakes/made_photos.py` (test folders are no packages)."""
-    path = ROOT / "tests" / "fakes" / "made_photos.py"
-    spec = importlib.util.spec_from_file_location("made_photos", path)
+def load_fake(name: str) -> ModuleType:
+    """Import a module of `tests/fakes` (test folders are no packages)."""
+    spec = importlib.util.spec_from_file_location(name, ROOT / "tests" / "fakes" / f"{name}.py")
     assert spec is not None
     assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
+    sys.modules[name] = module  # dataclasses look their module up
     spec.loader.exec_module(module)
     return module
+
+
+@pytest.fixture(scope="session")
+def made_photos() -> ModuleType:
+    """Makers of photo files by other libraries."""
+    return load_fake("made_photos")
+
+
+@pytest.fixture(scope="session")
+def made_heic() -> ModuleType:
+    """A maker of HEIC files."""
+    return load_fake("made_heic")
 
 
 @pytest.fixture(scope="session")
 def card_photos() -> ModuleType:
     """Makers of photos with a card, and stand-ins for ports: `tests/fakes/card_photos.py`."""
-    import sys
-
-    path = ROOT / "tests" / "fakes" / "card_photos.py"
-    spec = importlib.util.spec_from_file_location("card_photos", path)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules["card_photos"] = module  # dataclasses look their module up
-    spec.loader.exec_module(module)
-    return module
+    return load_fake("card_photos")

@@ -59,7 +59,7 @@ def read_heic(path: Path, max_megapixels: float) -> DecodedPhoto:
         require_size(width_px, height_px, max_megapixels, place)
         if "RGB" not in image.mode:
             raise no_colour(place)
-        array = np.asarray(image)
+        array = np.array(image)  # a copy: the library frees its own buffer with the image
     except (ValueError, EOFError, SyntaxError, RuntimeError, OSError) as error:
         if isinstance(error, InputError):
             raise

@@ -86,6 +86,20 @@ class FileReferenceTables:
             f"{hint}Known cards: {', '.join(known)}. See them with: dryslate card list",
         )
 
+    def design(self, name: str) -> CardDefinition:
+        """
+        Return the built-in card of that name, else what `card` returns.
+
+        Raises
+        ------
+        InputError
+            ``card-unknown``.
+        """
+        for card in _built_in_cards():
+            if card.name == name:
+                return card
+        return self.card(name)
+
     def picture(self, card: CardDefinition) -> NDArray[np.uint8] | None:
         """
         Return the stored picture of a card without markers.
