@@ -209,7 +209,7 @@ def state_value(
     Notes
     -----
     Law of propagation [1]_: pointing through each point's own slope; pose and lens through the
-    plane's covariance; print scale as one factor for all lengths; height as (H - h)/H.
+    plane's covariance, with the misfit of a card that is not flat at each point; print scale as one factor for all lengths; height as (H - h)/H.
 
     References
     ----------
@@ -223,6 +223,7 @@ def state_value(
         pointing = float(np.hypot(reading.point_u_px * np.sqrt(np.sum(per_px**2)), extra))
     per_theta = np.einsum("ni,nij->j", g, points.per_theta)
     corners, lens = _theta_parts(plane, per_theta)
+    corners = float(np.hypot(corners, plane.misfit_px * np.sqrt(np.sum(per_px**2))))
     printed = power * value * plane.print_scale_u_frac
     within = Parts(
         pointing=pointing,

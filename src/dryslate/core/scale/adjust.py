@@ -32,6 +32,9 @@ class Adjusted:
         Of the residuals against the stated doubt.
     residual_rms_px : float
         Root mean square of the residuals, over coordinates.
+    misfit_px : float
+        What the residuals hold beyond the stated doubt and its chance: how far the card is from
+        flat, or the lens from its model, one standard deviation of each coordinate.
     weights : ndarray of float, shape (n,)
         Robust weight of each point.
     """
@@ -40,6 +43,7 @@ class Adjusted:
     covariance: FloatArray
     reduced_chi2: float
     residual_rms_px: float
+    misfit_px: float
     weights: FloatArray
 
 
@@ -142,8 +146,8 @@ def _inverse_root(covariance: FloatArray) -> FloatArray:
 
 def _reduced_chi2(
     task: _Task, theta: FloatArray, root: FloatArray, n_lens: int
-) -> tuple[float, FloatArray]:
-    """Reduced chi-squared of the points alone, and the covariance of theta."""
+) -> tuple[float, FloatArray, float]:
+    """Reduced chi-squared of the points alone, covariance of theta, degrees of freedom."""
     jac = _jacobian(task, theta, root)
     information = jac.T @ jac
     covariance = np.linalg.pinv(information, hermitian=True, rcond=1e-14)
@@ -152,7 +156,7 @@ def _reduced_chi2(
     learnt = n_lens - float(np.trace(covariance[N_POSE:, N_POSE:] @ prior))
     free = 2 * len(task.mm) - N_POSE - max(learnt, 0.0)
     chi2 = float(r @ r) / free if free > 0.5 else 0.0
-    return chi2, np.asarray(covariance * np.outer(task.unit, task.unit))
+    return chi2, np.asarray(covariance * np.outer(task.unit, task.unit)), free
 
 
 def _rescaled_weights(miss: FloatArray, u: FloatArray) -> FloatArray:
@@ -160,6 +164,15 @@ def _rescaled_weights(miss: FloatArray, u: FloatArray) -> FloatArray:
     size = np.hypot(miss[:, 0], miss[:, 1]) / u
     middle = max(1.0, float(np.median(size)) / RAYLEIGH_MEDIAN)
     return np.maximum(score_huber(size / middle, bend=2.5), 1e-3)
+
+
+def _misfit_px(miss: FloatArray, u: FloatArray, free: float) -> float:
+    """Standard deviation of the residuals beyond the stated doubt and twice its chance."""
+    if free < 2.0:
+        return 0.0
+    seen = float(np.sum(miss**2)) / free
+    stated = float(np.mean(u**2)) * (1.0 + 2.0 * float(np.sqrt(2.0 / free)))
+    return float(np.sqrt(max(seen - stated, 0.0)))
 
 
 def fit_pose_and_lens(
@@ -216,13 +229,13 @@ def fit_pose_and_lens(
         weights = fresh
         root = np.linalg.inv(np.linalg.cholesky(_covariance_of_points(u, weights, shared_frac)))
         theta, _ = _minimise(task, theta, root)
-    chi2, covariance = _reduced_chi2(task, theta, root, len(lens0))
+    chi2, covariance, free = _reduced_chi2(task, theta, root, len(lens0))
     stated = chi2
     if chi2 > 1.0:
         for _ in range(2):
             root = root / np.sqrt(max(chi2, 1.0))
             theta, _ = _minimise(task, theta, root)
-            chi2, covariance = _reduced_chi2(task, theta, root, len(lens0))
+            chi2, covariance, free = _reduced_chi2(task, theta, root, len(lens0))
             stated = max(stated, stated * chi2)
             if chi2 <= 1.05:
                 break
@@ -232,5 +245,6 @@ def fit_pose_and_lens(
         covariance=covariance,
         reduced_chi2=stated,
         residual_rms_px=float(np.sqrt(np.mean(miss**2))),
+        misfit_px=_misfit_px(miss, u, free),
         weights=weights,
     )

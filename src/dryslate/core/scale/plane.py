@@ -196,7 +196,8 @@ def fit_plane(
     their calibration or prior by its covariance. Corners of one marker share
     `view.shared_frac` of their variance (blur, shading and paper act on all four). Weights
     after Huber keep single bad corners from leading. Where the residuals exceed the stated
-    doubt, the doubt is widened by the root of the reduced chi-squared; it is never narrowed.
+    doubt, the doubt is widened by the root of the reduced chi-squared; it is never narrowed, and what is measured carries
+    that misfit at each of its points too (a card that is not flat is not flat elsewhere either).
     Assumes a flat card: a bent one shows in the residuals only where it has markers.
 
     References
@@ -251,6 +252,7 @@ def fit_plane(
         n_points=len(mm),
         reduced_chi2=adjusted.reduced_chi2,
         residual_rms_px=adjusted.residual_rms_px,
+        misfit_px=adjusted.misfit_px,
         is_lens_calibrated=view.lens.is_calibrated,
         is_wide=isinstance(view.lens, LensPrior) and view.lens.is_wide,
         lens_radius_px=view.lens.radius_px,

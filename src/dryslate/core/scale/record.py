@@ -52,6 +52,8 @@ class Plane:
     reduced_chi2 : float
         Of the fit with the stated corner doubt; above 1 the doubt was widened by it.
     residual_rms_px : float
+    misfit_px : float
+        How far points of the card are off the fitted plane beyond the doubt of their corners.
     is_lens_calibrated, is_wide : bool
     lens_radius_px : float
         How far from the principal point the lens was calibrated; 0 where not known.
@@ -79,6 +81,7 @@ class Plane:
     n_points: int
     reduced_chi2: float
     residual_rms_px: float
+    misfit_px: float
     is_lens_calibrated: bool
     is_wide: bool
     lens_radius_px: float = 0.0
