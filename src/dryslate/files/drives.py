@@ -53,7 +53,7 @@ class DriveFinder:
         if mount is not None and mount.is_memory:
             return _unknown("memory", "it lies in memory, not on a disk")
         number = folder.stat().st_dev
-        disks = self._disks((os.major(number), os.minor(number)), mount, 0)
+        disks = self.disks_below((os.major(number), os.minor(number)), mount)
         if disks is None:
             return _unknown(
                 mount.kind if mount else "unknown",
@@ -71,10 +71,25 @@ class DriveFinder:
             return None
         return mount_of(str(folder.resolve()), parse_mountinfo(text))
 
-    def _disks(
-        self, device: tuple[int, int], mount: Mount | None, depth: int
+    def disks_below(
+        self, device: tuple[int, int], mount: Mount | None, depth: int = 0
     ) -> frozenset[str] | None:
-        """Return the disks below a device number; None where they cannot be told."""
+        """
+        Return the disks below a device number.
+
+        Parameters
+        ----------
+        device : (major, minor)
+        mount : Mount or None
+            What lies there, for file systems without a device number of their own.
+        depth : int
+            How many layers of devices were gone through already.
+
+        Returns
+        -------
+        frozenset of str or None
+            Empty for memory and network devices; None where it cannot be told.
+        """
         if depth > 8:
             return None
         node = self._sysfs / "dev" / "block" / f"{device[0]}:{device[1]}"
@@ -95,7 +110,7 @@ class DriveFinder:
             if not file.exists():
                 return None
             number = file.stat().st_dev
-            return self._disks(
+            return self.disks_below(
                 (os.major(number), os.minor(number)), self._mount_of(file), depth + 1
             )
         if _NOT_LOCAL.match(node.name) or _IN_MEMORY.match(node.name):
@@ -116,14 +131,14 @@ class DriveFinder:
             below = self._mount_of(folder)
             if below is not None and below.kind == "overlay":
                 return None
-            return self._disks((os.major(number), os.minor(number)), below, depth + 1)
+            return self.disks_below((os.major(number), os.minor(number)), below, depth + 1)
         parts = [Path(part) for part in mount.source.split(":") if part.startswith("/dev/")]
         if not parts or not all(part.exists() for part in parts):
             return None
         found = []
         for part in parts:
             number = part.stat().st_rdev
-            found.append(self._disks((os.major(number), os.minor(number)), None, depth + 1))
+            found.append(self.disks_below((os.major(number), os.minor(number)), None, depth + 1))
         if mount.kind == "btrfs":
             found += self._other_btrfs_disks(parts[0].resolve().name, depth)
         return _union(found)
