@@ -224,6 +224,8 @@ def run_jobs(
     tuple
         Job and answer, as they finish.
     """
+    if not jobs:
+        return
     workshop.progress.start("Correcting", len(jobs))
     try:
         for job, answer in workshop.runner.run(correct_one, jobs):

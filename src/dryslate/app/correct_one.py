@@ -8,6 +8,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
 
+import numpy as np
+
 from dryslate import __version__
 from dryslate.app.card_reading import CardReading, as_problem, patch_residuals, read_cards
 from dryslate.app.correction_json import (
@@ -208,10 +210,18 @@ def _write(
             photo.linear_lut,
             fit.correction,
             orientation=photo.metadata.orientation,
+            out=_frame_to_fill(photo, job),
         )
         job.reader.write_corrected(job.corrected_path, pixels, photo, description)
         written.append(_written(job, job.corrected_path, "corrected"))
     return tuple(written)
+
+
+def _frame_to_fill(photo: DecodedPhoto, job: CorrectJob) -> Any | None:
+    """Return the decoded frame itself where it can take the result: nobody else holds it."""
+    pixels = photo.pixels
+    is_fit = pixels.dtype == np.uint8 and pixels.flags.writeable and not job.settings.is_tiff
+    return pixels if is_fit else None
 
 
 def _written(job: CorrectJob, path: Path, kind: Literal["corrected", "preview"]) -> Written:

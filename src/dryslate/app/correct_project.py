@@ -187,7 +187,9 @@ def correct_project(run: ProjectRun, photos: Sequence[Photo]) -> Iterator[PhotoD
             later.add(row.photo_id)
         else:
             yield PhotoDone(row=row, was_there=False)
-    yield from _borrow(run, [p for p in photos if p.photo_id in later])
+    fresh = {job.sha256 for job in jobs}
+    for one in _borrow(run, [p for p in photos if p.photo_id in later]):
+        yield replace(one, was_there=one.was_there and one.row.photo_id not in fresh)
 
 
 def _job(run: ProjectRun, photo: Photo) -> CorrectJob:

@@ -65,7 +65,7 @@ class DecodedPhoto:
     Parameters
     ----------
     pixels : ndarray of uint8 or uint16, shape (height, width, 3)
-        RGB code values as stored; never modified.
+        RGB code values as stored; whoever decoded the photo may overwrite them when all is read.
     linear_lut : ndarray of float32, shape (n_codes, 3)
         Linear light (0 to 1) for each code value and channel, from the file's own profile.
     to_srgb : ndarray of float, shape (3, 3)

@@ -178,9 +178,12 @@ def _tell(document: Mapping[str, Any], options: CorrectOptions) -> None:
     if options.as_json:
         print_json(document)
         return
+    name = Path(document["photo"]).name
     for problem in document["problems"]:
-        if problem["severity"] != "note":
-            print_problem(problem)
+        if problem["severity"] == "note":
+            continue
+        is_named = Path(problem["place"]).name == name
+        print_problem(problem if is_named else {**problem, "place": f"{name}, {problem['place']}"})
 
 
 def _tell_summary(summary: Summary, options: CorrectOptions) -> None:
@@ -191,4 +194,6 @@ def _tell_summary(summary: Summary, options: CorrectOptions) -> None:
     if summary.n_done_before:
         print_text(f"{summary.n_done_before} of them were done by an earlier run.")
     if summary.reasons:
-        print_table("Not corrected", ("photo", "outcome", "why"), summary.reasons)
+        print_text("Not corrected:")
+        for photo, outcome, why in summary.reasons:
+            print_text(f"  {photo}: {outcome}: {why}")
