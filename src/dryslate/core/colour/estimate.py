@@ -3,7 +3,8 @@ The estimate of all parameters of a correction at once, for the whole card and e
 
 The model is ``prediction = N phi(g * (tone(x) - veil) * exp(-slope . place))`` with the gain g of
 the neutrals, the terms phi (three, or six with square roots) and a matrix N near a prior.
-Residuals count in units of their own spread; the prior on N, veil and tone makes it a maximum a posteriori estimate
+Residuals count in units of their own spread; the prior on N, veil and tone makes it a maximum a
+posteriori estimate
 (Gauss-Newton, all folds side by side). The parameters in order: N row by row, veil (3), tone a and
 b, slope along x and y.
 """

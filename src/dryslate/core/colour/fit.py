@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -17,7 +19,7 @@ from dryslate.core.colour.crossval import (
     hue_groups,
     score_candidate,
 )
-from dryslate.core.colour.estimate import predict
+from dryslate.core.colour.estimate import Observations, fit_parameters, predict
 from dryslate.core.colour.mismatch import mismatch_of
 from dryslate.core.colour.neutrals import GreyFit
 from dryslate.core.colour.one_point import fit_one_point
@@ -89,6 +91,16 @@ def _candidates(
         for fit, n_terms in _MATRICES
         for has_tone in tones
     ]
+
+
+def _slope_from_colours(
+    greys: GreyFit, seen: Observations, to_srgb: FloatArray, settings: ColourSettings
+) -> GreyFit:
+    """Find the light gradient with all patches where no twins and no ground show it."""
+    belief = matrix_belief(3, greys, to_srgb, settings.matrix_prior, has_tone=settings.is_encoded)
+    theta, precision = fit_parameters(seen, belief, np.ones((1, len(seen.encoded))))
+    slope_cov = np.linalg.inv(precision[0])[-2:, -2:]
+    return replace(greys, slope=theta[0, -2:], slope_cov=slope_cov, has_slope=True)
 
 
 def _light_field(card: HeldCard, slope: FloatArray, samples: CardSamples) -> LightField | None:
@@ -172,7 +184,9 @@ def fit_colour(
     if len(levels) < N_GREYS_LEAST:
         return _too_few(samples, card, held, len(levels))
     ready = fit_card_greys(held, card, to_srgb, is_encoded=settings.is_encoded)
-    greys, seen = ready.greys, ready.seen
+    seen, greys = ready.seen, ready.greys
+    if not greys.has_slope and len(held.patches) - held.n_grey >= N_COLOURS_LEAST:
+        greys = _slope_from_colours(greys, seen, to_srgb, settings)
     groups = hue_groups(held.patches)
     trials = [
         score_candidate(candidate, seen, held.lab, groups)

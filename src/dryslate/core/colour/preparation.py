@@ -17,6 +17,8 @@ from dryslate.core.colour.weights import COLOUR_SPREAD, GREY_SPREAD, whiten
 FloatArray = NDArray[np.float64]
 
 _GROUND_SPREAD = 1.5
+GROUND_LEAST = 35.0
+"""A darker ground shows glare rather than the light that falls on it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -60,7 +62,8 @@ def gather_card(samples: CardSamples, card: CardDefinition, *, with_colours: boo
     pairs = [(by_id[s.patch_id], s) for s in samples.used if s.patch_id in by_id]
     greys = sorted((p for p in pairs if p[0].role == "neutral"), key=lambda p: -p[0].lab_d65[0])
     colours = [p for p in pairs if p[0].role == "colour"] if with_colours else []
-    ground = [s for s in samples.ground if not s.dropped]
+    bright = card.ground_lab_d65[0] >= GROUND_LEAST
+    ground = [s for s in samples.ground if not s.dropped] if bright else []
     xy = np.array([s.centre_px for s in (*samples.patches, *samples.ground)]).reshape(-1, 2)
     low, high = (xy.min(axis=0), xy.max(axis=0)) if len(xy) else (np.zeros(2), np.ones(2))
     return HeldCard(
