@@ -86,7 +86,7 @@ class BoardPoints:
 def _sharpened(grey: NDArray[np.uint8], xy_px: FloatArray) -> FloatArray:
     """Refine inner corners on the full-size photo, in a window that fits their spacing."""
     start = xy_px.astype(np.float32).reshape(-1, 1, 2)
-    gaps = np.hypot(*(xy_px[1:] - xy_px[:-1]).T)
+    gaps = np.hypot(*np.diff(xy_px, axis=0).T)
     reach = int(np.clip(0.3 * np.percentile(gaps, 20), 3, 15))
     stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_COUNT, 40, 0.005)
     refined = cv2.cornerSubPix(grey, start, (reach, reach), (-1, -1), stop)
@@ -96,7 +96,8 @@ def _sharpened(grey: NDArray[np.uint8], xy_px: FloatArray) -> FloatArray:
 def _grid_mm(board: Board) -> FloatArray:
     """Inner corners row by row, from the first."""
     xs, ys = np.meshgrid(np.arange(board.n_across - 1), np.arange(board.n_down - 1))
-    return np.column_stack([xs.ravel(), ys.ravel()]) * board.square_mm
+    squares = np.column_stack([xs.ravel(), ys.ravel()]).astype(np.float64)
+    return np.asarray(squares * board.square_mm, dtype=np.float64)
 
 
 def _find_checkerboard(

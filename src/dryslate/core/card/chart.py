@@ -78,7 +78,7 @@ def find_target24(img: NDArray[np.uint8], card: CardDefinition) -> FoundCard | N
         )
     copy, scale = _as_search_copy(img)
     cv2.setRNGSeed(0)
-    finder = cv2.mcc.CCheckerDetector_create()
+    finder = cv2.mcc.CCheckerDetector.create()
     finder.setColorChartType(cv2.mcc.MCC24)
     if not finder.process(copy, 1):
         return None

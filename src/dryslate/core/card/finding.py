@@ -58,7 +58,7 @@ class FindSettings:
     thorough: bool = False
     whole_px: int = 520_000
     n_candidates: int = 64
-    smallest_px: int = 9
+    smallest_px: int = 8
 
 
 class _Search:

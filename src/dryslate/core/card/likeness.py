@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -51,7 +52,7 @@ def _resized(grey: NDArray[np.uint8], longest: int) -> tuple[NDArray[np.uint8], 
 def _features(grey: NDArray[np.uint8]) -> tuple[FloatArray, NDArray[np.float32]]:
     """Places and descriptors of features, after local contrast is evened out."""
     even = cv2.createCLAHE(clipLimit=3.0, tileGridSize=(8, 8)).apply(grey)
-    finder = cv2.SIFT_create(nfeatures=N_FEATURES, contrastThreshold=0.02)
+    finder = cv2.SIFT.create(nfeatures=N_FEATURES, contrastThreshold=0.02)
     points, descriptors = finder.detectAndCompute(even, None)
     if descriptors is None or not points:
         return np.zeros((0, 2)), np.zeros((0, 128), np.float32)
@@ -73,7 +74,8 @@ def _match(
     mm = picture[0][[m.queryIdx for m in good]]
     px = photo[0][[m.trainIdx for m in good]]
     cv2.setRNGSeed(0)
-    h, keep = cv2.findHomography(mm, px, cv2.USAC_MAGSAC, RANSAC_PX, None, 5000, 0.999)
+    estimate: Any = cv2.findHomography(mm, px, cv2.USAC_MAGSAC, RANSAC_PX, None, 5000, 0.999)
+    h, keep = estimate
     if h is None or keep is None:
         return None
     inlier = keep.ravel().astype(bool)

@@ -138,10 +138,10 @@ def _aruco_settings() -> cv2.aruco.DetectorParameters:
     """Settings that also read markers of low contrast."""
     settings = cv2.aruco.DetectorParameters()
     settings.adaptiveThreshWinSizeMin = 5
-    settings.adaptiveThreshWinSizeMax = 45
-    settings.adaptiveThreshWinSizeStep = 10
+    settings.adaptiveThreshWinSizeMax = 29
+    settings.adaptiveThreshWinSizeStep = 12
     settings.adaptiveThreshConstant = 3
-    settings.minMarkerPerimeterRate = 0.005
+    settings.minMarkerPerimeterRate = 0.04
     return settings
 
 
