@@ -55,6 +55,7 @@ def characterise(
         What the way raises; ``card-too-few-values`` if too little is known in the end.
     """
     card = tables.card(options.card)
+    design = tables.design(options.card)
     ways = [bool(options.readings), bool(options.known or options.photos), bool(options.dry)]
     if sum(ways) != 1:
         raise SettingsError(
@@ -64,12 +65,15 @@ def characterise(
             "--filled FILE and --ptfe X,Y for each of the two.",
         )
     if options.readings:
-        values = values_from_file(tables, card, options)
+        base, values = design, values_from_file(tables, design, options)
+    elif ways[1]:
+        base, values = design, card_photos.values_from_photos(tables, reader, design, options)
     else:
-        way = card_photos.values_from_photos if ways[1] else card_photos.values_in_water
-        values = way(tables, reader, card, options)
-    problems = [*values.problems, *missing_values(card, values.patches)]
-    new = _with_values(card, values, options)
+        base, values = card, card_photos.values_in_water(tables, reader, card, options)
+    problems = [*values.problems, *missing_values(base, values.patches)]
+    new = _with_values(base, values, options)
+    if base is not card and options.line_mm is None and options.serial in ("", card.serial):
+        new = _sized_like(new, card, design)
     path = options.out or tables.place_for(new.name)
     older = tables.save_card(new, path)
     return {
@@ -187,7 +191,7 @@ def _unknown_patch(name: str, place: str, card: CardDefinition) -> Problem:
         slug="reading-patch-unknown",
         severity="warning",
         place=place,
-        message=f"card {card.name!r} has no patch {name!r}; row left out",
+        message=f"card {card.name!r} has no patch {name!r}; row left out.",
         fix=f"Patches: {', '.join(p.patch_id for p in card.patches)}.",
     )
 
@@ -220,6 +224,17 @@ def _with_values(
     return scale_card(new, options.line_mm) if options.line_mm else new
 
 
+def _sized_like(
+    new: CardDefinition, card: CardDefinition, design: CardDefinition
+) -> CardDefinition:
+    """Keep the size (and serial number) that the same print was given before."""
+    line = (100 * card.width_mm / design.width_mm, 100 * card.height_mm / design.height_mm)
+    if line == (100.0, 100.0):
+        return replace(new, serial=card.serial)
+    sized = scale_card(new, line)
+    return replace(sized, serial=card.serial, print_scale_u_frac=card.print_scale_u_frac)
+
+
 def _valued(patch: Patch, value: PatchValue, kept: set[str]) -> Patch:
     """Give a patch its value; a twin that left the card is no twin any more."""
     return replace(
@@ -238,7 +253,7 @@ def missing_values(card: CardDefinition, values: Sequence[PatchValue]) -> list[P
             slug="card-patch-no-value",
             severity="warning",
             place=f"patch {p.patch_id}",
-            message="no value was found; the patch leaves the new definition",
+            message="no value was found; the patch leaves the new definition.",
             fix="Measure it or show it too, or do without it.",
         )
         for p in card.patches

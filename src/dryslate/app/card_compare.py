@@ -102,7 +102,7 @@ def _document(card_name: str, drift: CardDrift, in_one: bool) -> dict[str, Any]:
                     severity="warning",
                     place=f"patch {p.patch_id}",
                     message=f"moved by {p.drift_de00:.1f} ± {p.drift_de00_u:.1f} from the twin "
-                    "(more than 3)",
+                    "(more than 3).",
                     fix="Clean the card and compare again; if it stays so, replace the card.",
                 )
             )

@@ -19,6 +19,7 @@ from dryslate.base.problems import Problem, has_error
 from dryslate.core.arrays.homography import apply_homography, fit_homography
 from dryslate.core.arrays.orientation import upright_view
 from dryslate.core.card.checks import check_card
+from dryslate.core.card.corners import require_corners
 from dryslate.core.card.definition import CardDefinition, Patch
 from dryslate.core.colour.spaces import lab_to_linear_srgb, linear_srgb_to_lab, linear_to_srgb
 
@@ -55,7 +56,7 @@ def define_card(
     Raises
     ------
     InputError
-        ``card-corners-wrong``, ``card-photo-not-straight``, ``card-ticks-wrong``,
+        ``corners-outside`` and its like, ``card-photo-not-straight``, ``card-ticks-wrong``,
         ``card-box-wrong``; what a check of the finished definition finds; what reading the photo
         raises.
     """
@@ -112,18 +113,8 @@ class _Shape:
 
 def _shape_of(marks: CardMarks, size_px: tuple[int, int]) -> _Shape:
     """Find the card's size from its corners and two ticks, with the doubt that leaves."""
-    corners = np.array(marks.corners_px, dtype=np.float64)
+    corners = require_corners(marks.corners_px, size_px)
     sides = np.roll(corners, -1, axis=0) - corners
-    following = np.roll(sides, -1, axis=0)
-    turns = sides[:, 0] * following[:, 1] - sides[:, 1] * following[:, 0]
-    inside = (corners >= -0.5).all() and (corners <= np.array(size_px) - 0.5).all()
-    if not inside or not (turns > 0).all():
-        where = "outside the photo" if not inside else "not clockwise from the top left, or folded"
-        raise InputError(
-            "card-corners-wrong",
-            f"The corners {corners.tolist()} are {where} ({size_px[0]} x {size_px[1]} pixels).",
-            "Give the card's top left, top right, bottom right, bottom left in the upright photo.",
-        )
     lengths = np.hypot(sides[:, 0], sides[:, 1])
     width_px, height_px = (lengths[0] + lengths[2]) / 2, (lengths[1] + lengths[3]) / 2
     bend = max(abs(lengths[0] - lengths[2]) / width_px, abs(lengths[1] - lengths[3]) / height_px)
@@ -166,7 +157,7 @@ def _straight(bend: float) -> tuple[Problem, ...]:
                 slug="card-photo-not-straight",
                 severity="warning",
                 place="corners",
-                message=f"{text}: the size is less certain, and that is stated",
+                message=f"{text}: the size is less certain, and that is stated.",
                 fix=fix,
             ),
         )

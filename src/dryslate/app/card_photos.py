@@ -16,20 +16,20 @@ from dryslate.app.records import DecodedPhoto
 from dryslate.base.errors import DryslateError, InputError, SettingsError
 from dryslate.base.problems import Problem
 from dryslate.core.arrays.orientation import upright_view
+from dryslate.core.card.corners import find_from_corners
 from dryslate.core.card.definition import CardDefinition
-from dryslate.core.card.finding import find_cards, find_from_corners, find_target24
+from dryslate.core.card.finding import find_cards, find_target24
 from dryslate.core.card.found import CardSamples, FoundCard
 from dryslate.core.card.likeness import find_by_picture
 from dryslate.core.card.patches import sample_card
 from dryslate.core.colour.characterise import (
     PatchValue,
-    WhitePiece,
-    fit_water_values,
     join_photos,
 )
 from dryslate.core.colour.doubt import lab_with_doubt
 from dryslate.core.colour.fit import ColourFit, ColourSettings, fit_colour
 from dryslate.core.colour.spaces import linear_to_srgb
+from dryslate.core.colour.tray import WhitePiece, fit_water_values
 
 FloatArray = NDArray[np.float64]
 
@@ -224,7 +224,7 @@ def _uneven(card: CardDefinition, values: Sequence[PatchValue], place: str) -> l
             slug="card-light-uneven",
             severity="warning",
             place=place,
-            message=f"two copies of one grey differ by {worst:.1f} in L*: the light was uneven",
+            message=f"two copies of one grey differ by {worst:.1f} in L*: the light was uneven.",
             fix="Take more photos, with the two cards changing sides, in open shade.",
         )
     ]

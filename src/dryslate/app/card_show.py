@@ -36,7 +36,7 @@ def list_row(card: Mapping[str, Any]) -> tuple[str, ...]:
     """Return the cells of `LIST_COLUMNS` for one document of `list_cards`."""
     return (
         card["name"],
-        f"{card['width_mm']:g} x {card['height_mm']:g}",
+        f"{card['width_mm']:g}×{card['height_mm']:g}",
         str(card["n_patches"]),
         str(card["n_neutrals"]),
         str(card["n_markers"]),

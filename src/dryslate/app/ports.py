@@ -88,6 +88,9 @@ class ReferenceTables(Protocol):
     def table(self, name: str) -> list[dict[str, str]]:
         """Return the rows of a built-in CSV table."""
 
+    def design(self, name: str) -> CardDefinition:
+        """Return the built-in card of that name, else what `card` returns."""
+
     def picture(self, card: CardDefinition) -> Any:
         """Return the stored picture of a card without markers (uint8 sRGB), or None."""
 

@@ -167,7 +167,7 @@ def _add_reading(
                 severity="warning",
                 place=where,
                 message=f"the values of {labels[0]!r} are not three numbers: "
-                f"{', '.join(str(c) for c in [*cells, *(cells_u or [])])}; row left out",
+                f"{', '.join(str(c) for c in [*cells, *(cells_u or [])])}; row left out.",
                 fix="Correct the row and read the file again.",
             )
         )

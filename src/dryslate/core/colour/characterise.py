@@ -1,4 +1,4 @@
-"""What colours a card really has: from readings, from photos beside a known target, under water."""
+"""What colours a card really has: readings joined, photos joined, samples with their doubt."""
 
 from __future__ import annotations
 
@@ -8,21 +8,17 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from dryslate.base.errors import InputError
-from dryslate.core.card.definition import CardDefinition
-from dryslate.core.card.found import CardSamples, PatchSample
+from dryslate.core.card.found import PatchSample
 from dryslate.core.colour.correction import Correction, correct_linear
-from dryslate.core.colour.spaces import lab_jacobian, lab_to_linear_srgb, linear_srgb_to_lab
+from dryslate.core.colour.spaces import (
+    linear_to_srgb,
+    srgb_to_linear,
+)
 
 FloatArray = NDArray[np.float64]
 
 INSTRUMENT_U = 0.4
 """Each of L*, a*, b*: two good instruments on one matt patch; common practice, no one source."""
-CLIPPED_FROM = 0.98
-SMALLEST_EVENNESS_U = 0.01
-"""Light on two spots of a card at rest is seldom known better than to 1 %; common practice."""
-SLOPE_U_FRAC = 0.05
-"""Doubt in a difference of two colours from the photo fit's matrix; a judgement."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,26 +41,6 @@ class PatchValue:
     lab_d65: tuple[float, float, float]
     lab_u: tuple[float, float, float]
     n: int
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class WhitePiece:
-    """
-    The piece of plain white PTFE in one photo.
-
-    Parameters
-    ----------
-    mean_linear : ndarray of float, shape (3,)
-        Robust mean in linear light of the file's own RGB.
-    mean_u : ndarray of float, shape (3,)
-        Its standard uncertainty.
-    xy_px : tuple of float
-        Where it lies in the upright photo.
-    """
-
-    mean_linear: FloatArray
-    mean_u: FloatArray
-    xy_px: tuple[float, float]
 
 
 def join_readings(
@@ -115,7 +91,7 @@ def join_readings(
         instrument = np.max(np.array(stated), axis=0) if stated else np.full(3, INSTRUMENT_U)
         shared = np.array(extra_u.get(patch_id, (0.0, 0.0, 0.0)))
         u = np.sqrt(spread**2 / len(table) + instrument**2 + shared**2)
-        values.append(_value(patch_id, table.mean(axis=0), u, len(table)))
+        values.append(value_of(patch_id, table.mean(axis=0), u, len(table)))
     return tuple(values)
 
 
@@ -182,93 +158,25 @@ def join_photos(values: Sequence[Sequence[PatchValue]]) -> tuple[PatchValue, ...
     for patch_id, seen in by_id.items():
         lab = np.mean([v.lab_d65 for v in seen], axis=0)
         shared = np.mean(np.square([v.lab_u for v in seen]), axis=0)
-        joined.append(_value(patch_id, lab, np.sqrt(shared + spread**2 / len(seen)), len(seen)))
+        joined.append(value_of(patch_id, lab, np.sqrt(shared + spread**2 / len(seen)), len(seen)))
     return tuple(joined)
 
 
-def fit_water_values(
-    card: CardDefinition,
-    samples: tuple[CardSamples, CardSamples],
-    whites: tuple[WhitePiece, WhitePiece],
-    correction: Correction,
-    ptfe_u_frac: float,
-) -> tuple[PatchValue, ...]:
-    r"""
-    Carry a card's values from air to water by two photos of a tray, dry and filled.
+def value_of(patch_id: str, lab: FloatArray, u: FloatArray, n: int) -> PatchValue:
+    """
+    Build a value, rounded to what a definition file states.
 
     Parameters
     ----------
-    card : CardDefinition
-        With values known in air.
-    samples : tuple of CardSamples
-        The card dry, then under water, same place, light and camera settings.
-    whites : tuple of WhitePiece
-        The piece of PTFE in each photo.
-    correction : Correction
-        Fitted to the dry card.
-    ptfe_u_frac : float
-        Relative standard uncertainty of the reflectance of PTFE in water against that in air.
+    patch_id : str
+    lab, u : ndarray of float, shape (3,)
+    n : int
 
     Returns
     -------
-    tuple of PatchValue
-        Every patch that both photos show.
-
-    Raises
-    ------
-    InputError
-        ``card-not-characterised`` if the card's values are nominal or hold in water already;
-        ``ptfe-clipped`` if a PTFE reading is over- or underexposed.
-
-    Notes
-    -----
-    PTFE takes up no water and is taken to reflect alike in both. In corrected linear light
-    :math:`l_{water} = l_{air} + (c_{wet}\, p_{dry} / p_{wet} - c_{dry})` per channel: the wet
-    patch scaled by the white, compared with the dry one. Only differences go through the photo's
-    fit, so most of its errors cancel. The doubt holds noise, the white's noise and its
-    reflectance (`ptfe_u_frac`), uneven light (from the card's twin patches, at least 1 %),
-    5 % of the difference for the fit's slope, and the doubt of the values in air. A patch that
-    lies deeper or in the shade of the tray's wall reads too dark.
-
-    References
-    ----------
-    .. [1] JCGM 100:2008, 5.1.2, equation (10).
+    PatchValue
     """
-    if card.status == "nominal" or card.medium != "air":
-        raise InputError(
-            "card-not-characterised",
-            f"Card {card.name!r} has {card.status} values in {card.medium}; the step to water "
-            "needs values known in air.",
-            "First characterise it in air, from a file of readings or photos beside a target.",
-        )
-    scale, scale_u = _white_scale(whites, correction)
-    dry = {s.patch_id: s for s in samples[0].used}
-    wet = {s.patch_id: s for s in samples[1].used}
-    seen = [p for p in card.patches if p.patch_id in dry and p.patch_id in wet]
-    c_dry = {p.patch_id: _corrected(dry[p.patch_id], correction) for p in seen}
-    c_wet = {p.patch_id: _corrected(wet[p.patch_id], correction) for p in seen}
-    uneven = _evenness_u(card, c_dry, c_wet)
-    values = []
-    for patch in seen:
-        (mean_dry, cov_dry), (mean_wet, cov_wet) = c_dry[patch.patch_id], c_wet[patch.patch_id]
-        wetted = mean_wet * scale
-        change = wetted - mean_dry
-        linear = lab_to_linear_srgb(patch.lab_d65) + change
-        cov = cov_dry + cov_wet * np.outer(scale, scale)
-        cov += np.diag((mean_wet * scale_u) ** 2 + (SLOPE_U_FRAC * change) ** 2)
-        cov += (ptfe_u_frac**2 + uneven**2) * np.outer(wetted, wetted)
-        linear = np.maximum(linear, 1e-4)
-        slope = lab_jacobian(linear)
-        lab_cov = slope @ cov @ slope.T + np.diag(np.square(patch.lab_u))
-        values.append(
-            _value(patch.patch_id, linear_srgb_to_lab(linear), np.sqrt(np.diag(lab_cov)), 1)
-        )
-    return tuple(values)
-
-
-def _value(patch_id: str, lab: FloatArray, u: FloatArray, n: int) -> PatchValue:
-    """Build a value, rounded to what a definition file states."""
-    a, b, c = (round(float(v), 3) for v in lab)
+    a, b, c = (round(float(v), 3) + 0.0 for v in lab)
     ua, ub, uc = (round(float(v), 3) for v in u)
     return PatchValue(patch_id=patch_id, lab_d65=(a, b, c), lab_u=(ua, ub, uc), n=n)
 
@@ -324,49 +232,55 @@ def correct_sample(
     return out[0], slope @ cov_mean @ slope.T
 
 
-def _corrected(sample: PatchSample, correction: Correction) -> tuple[FloatArray, FloatArray]:
-    """Correct one patch sample (see `correct_sample`)."""
-    cov_mean = sample.cov_linear / max(sample.n_px, 1)
+def rounding_var(mean_linear: FloatArray) -> FloatArray:
+    """
+    Return the variance that 8-bit codes leave in the mean of an even patch.
+
+    Parameters
+    ----------
+    mean_linear : ndarray of float, shape (3,)
+        In linear light of the file's own RGB.
+
+    Returns
+    -------
+    ndarray of float, shape (3,)
+        Variance per channel.
+
+    Notes
+    -----
+    Half a code either way, rectangular: 0.29 of a code [1]_. On a patch with little noise all
+    pixels are rounded alike, and so are the blocks of a JPEG, so it does not average out.
+
+    References
+    ----------
+    .. [1] JCGM 100:2008, F.2.2.1.
+
+    Examples
+    --------
+    >>> print(np.round(np.sqrt(rounding_var(np.full(3, 0.2))), 5))
+    [0.00101 0.00101 0.00101]
+    """
+    code = linear_to_srgb(np.clip(mean_linear, 0.0, 1.0))
+    half = 0.5 / 255.0
+    step = srgb_to_linear(code + half) - srgb_to_linear(np.maximum(code - half, 0.0))
+    return np.asarray(step**2 / 12.0)
+
+
+def correct_patch(sample: PatchSample, correction: Correction) -> tuple[FloatArray, FloatArray]:
+    """
+    Correct one patch sample, with its noise and rounding (see `correct_sample`).
+
+    Parameters
+    ----------
+    sample : PatchSample
+    correction : Correction
+
+    Returns
+    -------
+    mean : ndarray of float, shape (3,)
+        Linear sRGB.
+    cov : ndarray of float, shape (3, 3)
+        Covariance of that mean.
+    """
+    cov_mean = sample.cov_linear / max(sample.n_px, 1) + np.diag(rounding_var(sample.mean_linear))
     return correct_sample(sample.mean_linear, cov_mean, sample.centre_px, correction)
-
-
-def _white_scale(
-    whites: tuple[WhitePiece, WhitePiece], correction: Correction
-) -> tuple[FloatArray, FloatArray]:
-    """Dry over wet white per channel in corrected linear light, with its noise."""
-    means, relative = [], np.zeros(3)
-    for name, white in zip(("dry", "filled"), whites, strict=True):
-        if white.mean_linear.max() > CLIPPED_FROM or white.mean_linear.min() < 0.02:
-            how = "over" if white.mean_linear.max() > 0.5 else "under"
-            raise InputError(
-                "ptfe-clipped",
-                f"The PTFE in the {name} photo is {how}exposed: linear RGB "
-                f"{np.round(white.mean_linear, 3).tolist()}.",
-                "Take both photos again so that the white is well below full white.",
-            )
-        mean, cov = correct_sample(
-            white.mean_linear, np.diag(white.mean_u**2), white.xy_px, correction
-        )
-        means.append(mean)
-        relative = relative + np.diag(cov) / mean**2
-    scale = means[0] / means[1]
-    return scale, scale * np.sqrt(relative)
-
-
-def _evenness_u(
-    card: CardDefinition,
-    dry: Mapping[str, tuple[FloatArray, FloatArray]],
-    wet: Mapping[str, tuple[FloatArray, FloatArray]],
-) -> float:
-    """Relative doubt from uneven light: how differently two copies of one grey changed."""
-    steps = []
-    for patch in card.patches:
-        one, two = patch.patch_id, patch.twin_of
-        both = two and one < two and all(i in dry and i in wet for i in (one, two))
-        if not both or patch.lab_d65[0] < 40:
-            continue
-        ratios = [float(np.mean(wet[i][0]) / np.mean(dry[i][0])) for i in (one, two)]
-        steps.append(np.log(max(ratios[0], 1e-3) / max(ratios[1], 1e-3)))
-    if not steps:
-        return 2 * SMALLEST_EVENNESS_U
-    return max(float(np.sqrt(np.mean(np.square(steps)) / 2)), SMALLEST_EVENNESS_U)

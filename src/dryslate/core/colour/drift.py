@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from dryslate.base.errors import InputError
 from dryslate.core.card.definition import CardDefinition
 from dryslate.core.card.found import CardSamples, PatchSample
-from dryslate.core.colour.characterise import correct_sample
+from dryslate.core.colour.characterise import correct_patch
 from dryslate.core.colour.correction import Correction
 from dryslate.core.colour.difference import ciede2000
 from dryslate.core.colour.spaces import lab_jacobian, linear_srgb_to_lab
@@ -151,8 +151,7 @@ def compare_cards(
 
 def _corrected(sample: PatchSample, correction: Correction) -> tuple[FloatArray, FloatArray]:
     """Correct one patch of the twin; values stay positive for the logarithm."""
-    cov_mean = sample.cov_linear / max(sample.n_px, 1)
-    mean, cov = correct_sample(sample.mean_linear, cov_mean, sample.centre_px, correction)
+    mean, cov = correct_patch(sample, correction)
     return np.maximum(mean, 1e-4), cov
 
 

@@ -13,15 +13,14 @@ from dryslate.core.card.found import CardSamples, PatchSample
 from dryslate.core.colour.characterise import (
     INSTRUMENT_U,
     PatchValue,
-    WhitePiece,
     adaptation_u,
     correct_sample,
-    fit_water_values,
     join_photos,
     join_readings,
 )
 from dryslate.core.colour.correction import Correction
 from dryslate.core.colour.spaces import lab_to_linear_srgb, linear_srgb_to_lab
+from dryslate.core.colour.tray import WhitePiece, fit_water_values
 
 GAIN = np.array([0.5, 0.8, 0.7])  # of the made camera: file value for a reflectance of one
 PLAIN = Correction(fit="neutral_gain", tone=(0.0, 0.0), veil=np.zeros(3), matrix=np.diag(1 / GAIN))
