@@ -134,7 +134,7 @@ class InlineRunner:
         for job in jobs:
             try:
                 yield job, function(job)
-            except Exception as error:  # noqa: BLE001 - the port hands back whatever is raised
+            except Exception as error:
                 yield job, error
 
 

@@ -1,0 +1,165 @@
+"""``dryslate correct`` as people and scripts use it."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+from types import ModuleType, SimpleNamespace
+from typing import Any
+
+import pytest
+from typer.testing import CliRunner
+
+from dryslate.base.errors import DryslateError
+from dryslate.cli.main import build_app
+
+
+def correct(*words: object) -> Any:
+    return CliRunner().invoke(build_app(), ["correct", *map(str, words)])
+
+
+def documents(result: Any) -> list[dict[str, Any]]:
+    return [json.loads(line) for line in result.stdout.splitlines() if line.startswith("{")]
+
+
+@pytest.fixture(scope="module")
+def photos(tmp_path_factory: pytest.TempPathFactory, card_photos: ModuleType) -> Path:
+    folder = tmp_path_factory.mktemp("photos")
+    card_photos.save_photo(card_photos.Plan(), folder / "one.jpg")
+    card_photos.save_photo(card_photos.Plan(card=None, seed=3), folder / "bare.jpg")
+    card_photos.save_photo(card_photos.Plan(seed=4, flash=True), folder / "flash.jpg")
+    return folder
+
+
+def test_json_is_one_line_a_photo_and_nothing_else_on_stdout(photos: Path, tmp_path: Path) -> None:
+    """In a process of its own, from folder to files, as a script would call it."""
+    command = [sys.executable, "-m", "dryslate.cli.main", "correct", "--json", "--out", "out"]
+    names = [photos / "one.jpg", photos / "bare.jpg"]
+    done = subprocess.run(
+        [*command, *names],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+        check=False,
+        env={**os.environ, "OMP_NUM_THREADS": "1"},
+    )
+    assert done.returncode == 3, done.stderr
+    first, second = (json.loads(line) for line in done.stdout.splitlines())
+    assert first["photo"] == str(names[0])
+    assert first["card"]["name"] == "field"
+    assert Path(tmp_path, first["corrected"]).is_file()
+    assert second["corrected"] is None
+
+
+def test_done_is_exit_0_and_a_table_for_people(photos: Path, tmp_path: Path) -> None:
+    result = correct(photos / "one.jpg", "--out", tmp_path, "--port", "none", "--no-preview")
+    assert result.exit_code == 0, result.output
+    assert "corrected by their own card or point" in result.output
+    assert [p.name for p in tmp_path.iterdir()] == ["one-corrected.jpg"]
+
+
+def test_photo_left_as_it_is_is_exit_3_with_its_reason(photos: Path, tmp_path: Path) -> None:
+    result = correct(photos / "bare.jpg", "--out", tmp_path)
+    assert result.exit_code == 3
+    assert "bare.jpg: no card: no card was found" in result.output
+
+
+@pytest.mark.parametrize(
+    ("words", "slug"),
+    [
+        ([], "correct-no-photos"),
+        (["a.jpg"], "correct-no-out"),
+        (["a.jpg", "--out", "o", "--project", "p"], "correct-out-and-project"),
+        (["a.jpg", "--out", "o", "--apply-to", "b.jpg"], "correct-apply-to-needs-point"),
+        (["a.jpg", "b.jpg", "--out", "o", "--white", "1,2"], "correct-one-photo"),
+        (["a.jpg", "--out", "o", "--white", "1,2", "--grey", "1,2"], "correct-two-points"),
+        (["a.jpg", "--out", "o", "--white", "12"], "point-unreadable"),
+        (["a.jpg", "--out", "o", "--white", "1.2.3,4"], "point-unreadable"),
+        (["a.jpg", "--out", "o", "--port", "round"], "port-unknown"),
+        (["a.jpg", "--out", "o", "--lens", "no.toml"], "lens-file-missing"),
+        (["a.jpg", "--out", "o", "--card", "feild"], "card-unknown"),
+        (["--project", "p", "--depths", "no.csv"], "depths-missing"),
+    ],
+)
+def test_contradictions_are_refused_before_anything_is_read(words: list[str], slug: str) -> None:
+    result = correct(*words)
+    assert isinstance(result.exception, DryslateError)
+    assert result.exception.slug == slug
+    assert result.exception.fix
+
+
+def test_jobs_must_be_one_or_more() -> None:
+    assert correct("a.jpg", "--out", "o", "--jobs", "0").exit_code == 2
+
+
+def test_one_white_point_corrects_a_photo_without_a_card(photos: Path, tmp_path: Path) -> None:
+    """A point on the card's ground, said to be grey: used without looking for the card."""
+    result = correct(photos / "one.jpg", "--grey", "470,420", "--out", tmp_path, "--json")
+    (document,) = documents(result)
+    assert result.exit_code == 0
+    assert document["colour"]["fit"] == "one_point"
+    assert document["scale"]["usable"] is False
+    assert document["corrected"]
+
+
+def test_a_point_is_shared_only_with_photos_that_state_the_same_settings(
+    photos: Path, tmp_path: Path
+) -> None:
+    result = correct(
+        photos / "one.jpg",
+        "--grey",
+        "470,420",
+        "--apply-to",
+        photos / "bare.jpg",
+        photos / "flash.jpg",
+        "--out",
+        tmp_path,
+        "--json",
+    )
+    by_name = {Path(d["photo"]).stem: d for d in documents(result)}
+    assert result.exit_code == 3
+    assert by_name["bare"]["borrowed_from"] == by_name["one"]["sha256"]
+    assert by_name["bare"]["corrected"]
+    assert (
+        by_name["bare"]["colour"]["off_card_de00_p95"]
+        > (by_name["one"]["colour"]["off_card_de00_p95"])
+    )
+    refused = by_name["flash"]["problems"][0]
+    assert refused["slug"] == "correct-not-shared"
+    assert "flash" in refused["message"]
+
+
+def test_point_outside_the_photo_is_refused_with_its_size(photos: Path, tmp_path: Path) -> None:
+    result = correct(photos / "one.jpg", "--white", "1500,20", "--out", tmp_path)
+    assert isinstance(result.exception, DryslateError)
+    assert result.exception.slug == "point-outside-photo"
+    assert "1500 x 1000" in result.exception.message
+
+
+def test_a_dark_point_cannot_be_used(tmp_path: Path, card_photos: ModuleType) -> None:
+    plan = card_photos.Plan(card=None, cast=(0.001, 0.7, 0.7))
+    card_photos.save_photo(plan, tmp_path / "deep.jpg")
+    result = correct(tmp_path / "deep.jpg", "--grey", "700,400", "--out", tmp_path)
+    assert isinstance(result.exception, DryslateError)
+    assert result.exception.slug in ("correct-point-unusable", "point-clipped")
+
+
+def test_tiff_says_how_much_disk_it_takes_first(photos: Path, tmp_path: Path) -> None:
+    result = correct(photos / "one.jpg", "--out", tmp_path, "--tiff", "--no-preview")
+    assert result.exit_code == 0, result.output
+    assert "take about 0.01 GB" in result.output
+    assert (tmp_path / "one-corrected.tif").stat().st_size > 1500 * 1000 * 6
+
+
+def test_tiff_that_cannot_fit_is_refused_before_it_begins(
+    photos: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(shutil, "disk_usage", lambda path: SimpleNamespace(free=1000))
+    result = correct(photos / "one.jpg", "--out", tmp_path, "--tiff")
+    assert isinstance(result.exception, DryslateError)
+    assert result.exception.slug == "correct-no-room"
+    assert not list(tmp_path.iterdir())
