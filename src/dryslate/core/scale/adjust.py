@@ -18,6 +18,9 @@ FloatArray = NDArray[np.float64]
 RAYLEIGH_MEDIAN = 1.1774100225154747
 """Median length of a two-dimensional standard normal vector."""
 
+FAR_OUT = 8.0
+"""Points that miss by more than this many of the middle misses carry no weight."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Adjusted:
@@ -87,8 +90,8 @@ def _covariance_of_points(u: FloatArray, weights: FloatArray, shared_frac: float
     sigma = u / np.sqrt(weights)
     group = np.arange(n) // 4 if n % 4 == 0 and n > 4 else np.arange(n)
     same = (group[:, None] == group[None, :]).astype(np.float64)
-    mix = (1.0 - shared_frac) * np.eye(n) + shared_frac * same
-    return np.asarray(mix * np.outer(sigma, sigma))
+    alone = np.diag((1.0 - shared_frac) * sigma**2)
+    return np.asarray(alone + shared_frac * same * np.outer(u, u))
 
 
 def _residuals(task: _Task, theta: FloatArray, root: FloatArray) -> FloatArray:
@@ -160,10 +163,11 @@ def _reduced_chi2(
 
 
 def _rescaled_weights(miss: FloatArray, u: FloatArray) -> FloatArray:
-    """Huber weights of whole points, against their own middle size or their doubt if larger."""
+    """Weights of whole points, against their own middle size or their doubt if larger."""
     size = np.hypot(miss[:, 0], miss[:, 1]) / u
     middle = max(1.0, float(np.median(size)) / RAYLEIGH_MEDIAN)
-    return np.maximum(score_huber(size / middle, bend=2.5), 1e-3)
+    far = size / middle
+    return np.maximum(np.where(far < FAR_OUT, score_huber(far, bend=2.5), 0.0), 1e-4)
 
 
 def _misfit_px(miss: FloatArray, u: FloatArray, free: float) -> float:
@@ -221,7 +225,7 @@ def fit_pose_and_lens(
             "Check the order of the corners, the card's definition and the lens file.",
         )
     theta, _ = min(fine, key=lambda outcome: outcome[1])
-    for _ in range(4):
+    for _ in range(12):
         miss = apply_pose(theta, task.model, half_px, mm) - px
         fresh = _rescaled_weights(miss, u) if len(mm) > 4 else weights
         if np.allclose(fresh, weights, atol=0.02):
@@ -245,6 +249,6 @@ def fit_pose_and_lens(
         covariance=covariance,
         reduced_chi2=stated,
         residual_rms_px=float(np.sqrt(np.mean(miss**2))),
-        misfit_px=_misfit_px(miss, u, free),
+        misfit_px=_misfit_px(miss[weights > 1e-3], u, free),
         weights=weights,
     )
