@@ -15,9 +15,12 @@ if TYPE_CHECKING:
         DocumentWriter,
         PhotoReader,
         PhotoVault,
+        Progress,
         ReferenceTables,
         Runner,
+        SurveyStore,
     )
+    from dryslate.app.report import ReportBench
     from dryslate.store.sqlite import SqliteSurveyStore
 
 
@@ -82,6 +85,21 @@ def document_writer() -> DocumentWriter:
     from dryslate.documents.writer import DocumentFiles
 
     return DocumentFiles()
+
+
+def report_bench(folder: Path, store: SurveyStore, progress: Progress) -> ReportBench:
+    """Return what making a project's report works with."""
+    from dryslate.app.report import ReportBench
+
+    return ReportBench(
+        folder=folder,
+        store=store,
+        vault=vault(folder),
+        reader=photo_reader(),
+        documents=document_writer(),
+        runner=runner(),
+        progress=progress,
+    )
 
 
 def runner(workers: int | None = None) -> Runner:

@@ -131,5 +131,8 @@ class DocumentWriter(Protocol):
     def card_picture(self, card: CardDefinition, dpi: float, path: Path) -> tuple[int, int]:
         """Write a picture that is exactly the card; return its width and height in pixels."""
 
+    def picture_jpeg(self, img_srgb: Any) -> bytes:
+        """Encode a small picture (uint8 sRGB) as JPEG, for a report."""
+
     def report_html(self, report: Any, path: Path) -> None:
         """Write the self-contained report."""

@@ -52,6 +52,16 @@ class DocumentFiles:
 
         return write_card_picture(card, dpi, path)
 
+    def picture_jpeg(self, img_srgb: Any) -> bytes:
+        """Encode a small picture (uint8 sRGB) as JPEG, for a report; same pixels, same bytes."""
+        import io
+
+        from PIL import Image
+
+        buffer = io.BytesIO()
+        Image.fromarray(img_srgb).save(buffer, format="JPEG", quality=84, optimize=True)
+        return buffer.getvalue()
+
     def report_html(self, report: Any, path: Path) -> None:
         """Write the self-contained report."""
         from dryslate.documents.report import write_report

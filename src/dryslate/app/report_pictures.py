@@ -1,0 +1,79 @@
+"""Small pictures for the report: the original as it is, and the corrected photo."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from dryslate.app.ports import DocumentWriter, PhotoReader
+from dryslate.app.preview import limit_size, reduce_photo
+from dryslate.app.report_records import Picture
+from dryslate.base.errors import DryslateError
+from dryslate.core.arrays.orientation import upright_view
+from dryslate.core.colour.spaces import linear_to_srgb
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PictureJob:
+    """
+    One photo to make small pictures of.
+
+    Parameters
+    ----------
+    photo_id : str
+    original : Path
+    corrected : Path or None
+        The corrected preview, or the corrected photo itself; None where there is neither.
+    longest_px : int
+    reader : PhotoReader
+    documents : DocumentWriter
+    """
+
+    photo_id: str
+    original: Path
+    corrected: Path | None
+    longest_px: int
+    reader: PhotoReader
+    documents: DocumentWriter
+
+
+def make_pictures(job: PictureJob) -> tuple[Picture, Picture]:
+    """
+    Make the pictures of one photo, before and after.
+
+    Parameters
+    ----------
+    job : PictureJob
+
+    Returns
+    -------
+    before, after : Picture
+        A picture that cannot be made says why.
+    """
+    before = _picture(job, job.original)
+    if job.corrected is None:
+        after = Picture(why_not="This photo was not corrected.")
+    else:
+        after = _picture(job, job.corrected)
+    return before, after
+
+
+def _picture(job: PictureJob, path: Path) -> Picture:
+    """Read, shrink and encode one photo."""
+    try:
+        photo = job.reader.read(path)
+    except DryslateError as error:
+        return Picture(why_not=error.message)
+    upright = upright_view(photo.pixels, photo.metadata.orientation)
+    height, width = upright.shape[:2]
+    small, _ = reduce_photo(upright, job.longest_px)
+    linear = np.stack([photo.linear_lut[:, c][small[..., c]] for c in range(3)], axis=-1)
+    srgb = linear_to_srgb(np.clip(linear @ photo.to_srgb.T, 0.0, 1.0))
+    coded = limit_size(np.rint(255.0 * np.clip(srgb, 0.0, 1.0)).astype(np.uint8), job.longest_px)
+    return Picture(
+        jpeg=job.documents.picture_jpeg(np.ascontiguousarray(coded)),
+        width_px=int(width),
+        height_px=int(height),
+    )

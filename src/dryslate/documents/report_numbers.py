@@ -1,0 +1,85 @@
+"""Numbers as people read them: rounded to what their doubt allows."""
+
+from __future__ import annotations
+
+import math
+
+
+def decimals_for(u: float) -> int:
+    """
+    Return how many decimals a value with this uncertainty is worth.
+
+    Parameters
+    ----------
+    u : float
+        Standard uncertainty.
+
+    Returns
+    -------
+    int
+        So that the uncertainty shows two significant digits; 0 to 4.
+
+    Examples
+    --------
+    >>> decimals_for(1.24), decimals_for(0.037), decimals_for(31.0)
+    (1, 3, 0)
+    """
+    if not (math.isfinite(u) and u > 0):
+        return 2
+    return min(max(1 - math.floor(math.log10(u)), 0), 4)
+
+
+def with_doubt(value: float | None, u: float | None, unit: str = "") -> str:
+    """
+    Write a value with its standard uncertainty.
+
+    Parameters
+    ----------
+    value, u : float or None
+    unit : str
+
+    Returns
+    -------
+    str
+        ``"unknown"`` where there is no value.
+
+    Examples
+    --------
+    >>> with_doubt(123.456, 1.24, "mm")
+    '123.5 ± 1.2 mm'
+    >>> with_doubt(None, None)
+    'unknown'
+    """
+    if value is None:
+        return "unknown"
+    if u is None:
+        return plain(value, unit=unit)
+    n = decimals_for(u)
+    return f"{value:.{n}f} ± {u:.{n}f} {unit}".strip()
+
+
+def interval(lo: float, hi: float, u: float, unit: str = "") -> str:
+    """
+    Write an interval, rounded like the value it belongs to.
+
+    Examples
+    --------
+    >>> interval(121.03, 125.88, 1.24, "mm")
+    '121.0 to 125.9 mm'
+    """
+    n = decimals_for(u)
+    return f"{lo:.{n}f} to {hi:.{n}f} {unit}".strip()
+
+
+def plain(value: float | None, n_decimals: int = 1, unit: str = "") -> str:
+    """
+    Write a number with so many decimals; ``"unknown"`` where there is none.
+
+    Examples
+    --------
+    >>> plain(2.345), plain(None), plain(8.0, 0, "m")
+    ('2.3', 'unknown', '8 m')
+    """
+    if value is None or not math.isfinite(value):
+        return "unknown"
+    return f"{value:.{n_decimals}f} {unit}".strip()
