@@ -234,8 +234,12 @@ def health_layers(
     cuts = np.cumsum([h.old_dead, h.recently_dead, h.bleached, h.pale])
     first = np.full(order.shape, LIVE, np.uint8)
     second = np.full(order.shape, LIVE_CALICE, np.uint8)
-    states = ((OLD_DEAD, RECENT_DEAD), (RECENT_DEAD, RECENT_DEAD))
-    states = (*states, (BLEACHED, BLEACHED_CALICE), (PALE, PALE_CALICE))
+    states = (
+        (OLD_DEAD, RECENT_DEAD),
+        (RECENT_DEAD, RECENT_DEAD),
+        (BLEACHED, BLEACHED_CALICE),
+        (PALE, PALE_CALICE),
+    )
     below = 0.0
     for cut, (outer, inner) in zip(cuts, states, strict=True):
         here = inside & (order >= below) & (order < cut)

@@ -68,7 +68,25 @@ def relief(
         y0_mm=float(corner_mm[1]),
         px_per_mm=float(px_per_mm),
         wraps=wraps,
+        ceiling_mm=ceiling(height_mm, block_for(px_per_mm), wraps),
+        block=block_for(px_per_mm),
     )
+
+
+def block_for(px_per_mm: float) -> int:
+    """Cells along the side of a block of at least 8 mm, a power of two."""
+    return 1 << max(int(np.ceil(np.log2(8.0 * px_per_mm))), 0)
+
+
+def ceiling(height_mm: Field, block: int, wraps: bool) -> Field:
+    """Highest point of each block of cells and its neighbours."""
+    rows, columns = height_mm.shape
+    pad = ((0, -rows % block), (0, -columns % block))
+    padded = np.pad(np.asarray(height_mm, np.float32), pad, mode="edge")
+    shape = (padded.shape[0] // block, block, padded.shape[1] // block, block)
+    top = padded.reshape(shape).max(axis=(1, 3))
+    around = np.pad(top, 1, mode="wrap" if wraps else "edge")
+    return np.asarray(cv2.dilate(around, np.ones((3, 3), np.uint8))[1:-1, 1:-1], dtype=np.float32)
 
 
 def lit(height_mm: Field, px_per_mm: float, sun_deg: float = 215.0) -> Field:

@@ -29,6 +29,8 @@ from dryslate.demo.seabed import (
     SAND,
     TURF,
     Seabed,
+    block_for,
+    ceiling,
     lit,
     relief,
     seabed_spectra,
@@ -144,6 +146,8 @@ def build_station(station: Station) -> tuple[Seabed, tuple[ColonyTruth, ...]]:
         y0_mm=canvas.y0_mm,
         px_per_mm=canvas.px_per_mm,
         wraps=False,
+        ceiling_mm=ceiling(canvas.height, block_for(canvas.px_per_mm), False),
+        block=block_for(canvas.px_per_mm),
     )
     return Seabed(near=near, far=far, spectra=np.concatenate(spectra)), tuple(truths)
 

@@ -15,7 +15,9 @@ Loop = TypeVar("Loop", bound=Callable[..., Any])
 
 def compiled(function: Loop) -> Loop:
     """Compile a loop once and keep it on disk (a typed face for numba's decorator)."""
-    return cast("Loop", numba.njit(cache=True, nogil=True, fastmath=True)(function))
+    return cast(
+        "Loop", numba.njit(cache=True, nogil=True, fastmath=True, error_model="numpy")(function)
+    )
 
 
 class Relief(NamedTuple):
@@ -23,8 +25,9 @@ class Relief(NamedTuple):
     A map of the seabed, looked up by world x and y in millimetres.
 
     `first` and `second` are numbers of materials, `share` the part of the second (0 to 255),
-    `shade` the light it gets (1 = level and open), `height_mm` above the ground plane. A map that
-    wraps has sides of a power of two.
+    `shade` the light it gets (1 = level and open), `height_mm` above the ground plane,
+    `ceiling_mm` the highest point in and around each block of `block` cells. A map that wraps
+    has sides of a power of two.
     """
 
     height_mm: NDArray[np.float32]
@@ -36,6 +39,8 @@ class Relief(NamedTuple):
     y0_mm: float
     px_per_mm: float
     wraps: bool
+    ceiling_mm: NDArray[np.float32]
+    block: int
 
 
 class Eye(NamedTuple):
@@ -235,6 +240,27 @@ def _flash_at(light: LightTables, xn: float, yn: float) -> float:
 
 
 @compiled
+def _ceiling_of(m: Relief, x: float, y: float) -> float:
+    """Highest point around a world place; -1e9 outside the map."""
+    rows, cols = m.height_mm.shape
+    a = math.floor((x - m.x0_mm) * m.px_per_mm)
+    c = math.floor((y - m.y0_mm) * m.px_per_mm)
+    if m.wraps:
+        a = a & (cols - 1)
+        c = c & (rows - 1)
+    elif a < 0 or c < 0 or a >= cols - 1 or c >= rows - 1:
+        return -1e9
+    return float(m.ceiling_mm[c // m.block, a // m.block])
+
+
+@compiled
+def _gap(eye: Eye, near: Relief, far: Relief, s: float, d: tuple[float, float, float]) -> float:
+    """How far a ray is above the seabed at a place."""
+    h = _terrain(near, far, eye.place_mm[0] + s * d[0], eye.place_mm[1] + s * d[1])
+    return float(-eye.place_mm[2] - s * d[2] - h)
+
+
+@compiled
 def _between(
     eye: Eye,
     near: Relief,
@@ -244,10 +270,12 @@ def _between(
 ) -> float:
     """Where a ray meets the seabed between two places, by halving and a last straight line."""
     s_a, s_b, gap_a, gap_b = bracket
-    for _ in range(4):
+    across = math.sqrt(d[0] * d[0] + d[1] * d[1])
+    for _ in range(6):
+        if (s_b - s_a) * across < 0.2:
+            break
         s = 0.5 * (s_a + s_b)
-        h = _terrain(near, far, eye.place_mm[0] + s * d[0], eye.place_mm[1] + s * d[1])
-        gap = -eye.place_mm[2] - s * d[2] - h
+        gap = _gap(eye, near, far, s, d)
         if gap > 0.0:
             s_a = s
             gap_a = gap
@@ -271,33 +299,31 @@ def _march(
     if d[2] < 0.02:
         return False
     hc = -eye.place_mm[2]
-    s0 = max((hc - top) / d[2], 1.0)
-    s1 = (hc - bottom) / d[2]
-    across = math.sqrt(d[0] * d[0] + d[1] * d[1]) * (s1 - s0)
-    n = min(max(int(across / 2.0) + 2, 2), 64)
-    step = (s1 - s0) / n
-    s_prev = s0
-    gap_prev = (
-        hc
-        - s0 * d[2]
-        - _terrain(near, far, eye.place_mm[0] + s0 * d[0], eye.place_mm[1] + s0 * d[1])
-    )
-    s_hit = s1
-    for i in range(1, n + 1):
-        s = s0 + i * step
-        gap = (
-            hc
-            - s * d[2]
-            - _terrain(near, far, eye.place_mm[0] + s * d[0], eye.place_mm[1] + s * d[1])
-        )
-        if gap <= 0.0:
-            s_hit = _between(eye, near, far, (s_prev, s, gap_prev, gap), d)
+    across = math.sqrt(d[0] * d[0] + d[1] * d[1]) + 1e-9
+    s = max((hc - top) / d[2], 1.0)
+    end = (hc - bottom) / d[2]
+    found = end
+    for _ in range(220):
+        x = eye.place_mm[0] + s * d[0]
+        y = eye.place_mm[1] + s * d[1]
+        ceiling = _ceiling_of(near, x, y)
+        if ceiling < -1e8:
+            ceiling = _ceiling_of(far, x, y)
+        if hc - s * d[2] > ceiling + 0.02:
+            s = min(s + 7.0 / across, (hc - ceiling - 0.01) / d[2])
+            continue
+        after = min(s + 2.0 / across, end + 0.01)
+        gap_after = _gap(eye, near, far, after, d)
+        if gap_after <= 0.0:
+            bracket = (s, after, max(_gap(eye, near, far, s, d), 0.0), gap_after)
+            found = _between(eye, near, far, bracket, d)
             break
-        s_prev = s
-        gap_prev = gap
-    hit[0] = eye.place_mm[0] + s_hit * d[0]
-    hit[1] = eye.place_mm[1] + s_hit * d[1]
-    hit[2] = s_hit * math.sqrt(d[0] * d[0] + d[1] * d[1] + d[2] * d[2])
+        s = after
+        if s >= end:
+            break
+    hit[0] = eye.place_mm[0] + found * d[0]
+    hit[1] = eye.place_mm[1] + found * d[1]
+    hit[2] = found * math.sqrt(d[0] * d[0] + d[1] * d[1] + d[2] * d[2])
     return True
 
 

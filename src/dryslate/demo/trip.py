@@ -1,0 +1,445 @@
+"""Rendering the made-up trip to a folder: photos, the truth, and points to measure."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from dryslate.app.ports import Progress, Runner
+from dryslate.demo.cameras import Imaging
+from dryslate.demo.corals import Colony
+from dryslate.demo.flats import Flat, Place, PlacedCard, bar, bar_ends_mm, chip, finger, weed
+from dryslate.demo.pinhole import SceneLens, View
+from dryslate.demo.scene import RENDERER_VERSION, Daylight, Rendered, Scene, render_scene
+from dryslate.demo.seabed import Seabed
+from dryslate.demo.spectra import FloatArray
+from dryslate.demo.station import ColonyTruth, build_station, points_of
+from dryslate.demo.surfaces import reflectance_for_lab
+from dryslate.demo.trip_files import (
+    exif_block,
+    jpeg_bytes,
+    points_text,
+    save_whole_file,
+    stored_pixels,
+)
+from dryslate.demo.trip_plan import (
+    BAR_MM,
+    BAR_PLACE,
+    CHIP_PLACE,
+    FOCAL_35MM,
+    GREY_CHIP_LAB,
+    PICTURE_PX,
+    PORT_FACTOR,
+    TRIP_VERSION,
+    Shot,
+    StationVisit,
+    TripCard,
+    TripVisit,
+)
+
+POINTING_U_PX = 1.0
+COLUMNS = (
+    "photo",
+    "colony",
+    "kind",
+    "points",
+    "observer",
+    "card_stood",
+    "off_plane_mm",
+    "off_plane_mm_u",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class StationJob:
+    """All shots of one station on one visit: what a worker renders in one go."""
+
+    visit: TripVisit
+    station: StationVisit
+    first_number: int
+    card: TripCard
+    folder: Path
+    seed: int
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """File names of its photos."""
+        return tuple(f"DRY_{self.first_number + k:04d}.JPG" for k in range(len(self.station.shots)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MadeTrip:
+    """Where the made-up trip lies, and what is true about it."""
+
+    folder: Path
+    truth: tuple[dict[str, Any], ...]
+    to_measure: Path
+
+
+def memory_card(folder: Path, visit: TripVisit) -> Path:
+    """Folder that stands for the memory card of a visit."""
+    site = visit.site.lower().replace(" ", "-")
+    return folder / "memory-cards" / f"{site}-{visit.date}"
+
+
+def make_trip(
+    trip: Sequence[TripVisit],
+    card: TripCard,
+    folder: Path,
+    seed: int,
+    tools: tuple[Runner, Progress],
+) -> MadeTrip:
+    """
+    Render the trip to a folder; what is there from an earlier run is kept.
+
+    Parameters
+    ----------
+    trip : sequence of TripVisit
+    card : TripCard
+    folder : Path
+    seed : int
+    tools : (Runner, Progress)
+
+    Returns
+    -------
+    MadeTrip
+        The same seed gives the same files.
+    """
+    runner, progress = tools
+    jobs = []
+    for visit in trip:
+        number = visit.first_number
+        for station in visit.stations:
+            jobs.append(
+                StationJob(
+                    visit=visit,
+                    station=station,
+                    first_number=number,
+                    card=card,
+                    folder=folder,
+                    seed=seed,
+                )
+            )
+            number += len(station.shots)
+    due = [job for job in jobs if not _is_done(job)]
+    progress.start("Rendering the made-up trip", len(due))
+    for _, answer in runner.run(render_station, due):
+        if isinstance(answer, BaseException):
+            raise answer
+        progress.step()
+    progress.done()
+    truth = [json.loads(_truth_path(folder, n).read_text("utf-8")) for j in jobs for n in j.names]
+    table = folder / "to-measure.csv"
+    save_whole_file(table, _table_of(truth).encode("utf-8"))
+    return MadeTrip(folder=folder, truth=tuple(truth), to_measure=table)
+
+
+def _stamp(seed: int) -> str:
+    """What a photo was made by."""
+    return f"renderer {RENDERER_VERSION}, trip {TRIP_VERSION}, seed {seed}"
+
+
+def _truth_path(folder: Path, name: str) -> Path:
+    """Where the truth about a photo is kept."""
+    return folder / "truth" / f"{name.removesuffix('.JPG')}.json"
+
+
+def _photo_path(job: StationJob, name: str) -> Path:
+    """Where a photo is written."""
+    return memory_card(job.folder, job.visit) / "DCIM" / "100DEMO" / name
+
+
+def _is_done(job: StationJob) -> bool:
+    """Whether every photo of a station is there, made by this very version and seed."""
+    for name in job.names:
+        path = _truth_path(job.folder, name)
+        if not (path.is_file() and _photo_path(job, name).is_file()):
+            return False
+        if json.loads(path.read_text("utf-8")).get("made_by") != _stamp(job.seed):
+            return False
+    return True
+
+
+def render_station(job: StationJob) -> None:
+    """Build a station once and take its photos; the truth is written after the photo."""
+    seabed, truths = build_station(job.station.station)
+    for k, (shot, name) in enumerate(zip(job.station.shots, job.names, strict=True)):
+        rng = np.random.default_rng([job.seed, 40_000 + job.first_number + k])
+        scene = scene_of(job, shot, seabed, truths)
+        made = render_scene(scene, rng)
+        pixels = stored_pixels(made.img_srgb, shot.orientation)
+        depth = (scene.water.depth_m if scene.water else 0.0) - 0.4
+        data = jpeg_bytes(pixels, exif_block(job.visit, shot, depth))
+        save_whole_file(_photo_path(job, name), data)
+        truth = truth_of(job, shot, name, made, truths)
+        text = json.dumps(truth, indent=1)
+        save_whole_file(_truth_path(job.folder, name), text.encode("utf-8"))
+
+
+def scene_of(job: StationJob, shot: Shot, seabed: Seabed, truths: Sequence[ColonyTruth]) -> Scene:
+    """The scene of a shot."""
+    camera = job.visit.camera
+    size = PICTURE_PX if shot.orientation in (1, 3) else (PICTURE_PX[1], PICTURE_PX[0])
+    diagonal = float(np.hypot(*size))
+    focal_px = FOCAL_35MM / 43.2666 * diagonal * PORT_FACTOR
+    half_tan = diagonal / 2.0 / focal_px
+    water = shot.water or job.station.water
+    turn = job.station.card_turn_deg
+    things: list[Flat] = []
+    if shot.has_bar:
+        x, y, bar_turn = BAR_PLACE
+        things.append(bar("bar", BAR_MM, Place(centre_mm=(x, y), turn_deg=bar_turn)))
+        grey = reflectance_for_lab(GREY_CHIP_LAB)
+        things.append(chip("grey chip", grey, Place(centre_mm=CHIP_PLACE), (25.0, 25.0)))
+    cards: tuple[PlacedCard, ...] = ()
+    if shot.has_card:
+        placed = PlacedCard(
+            card=job.card.stated, place=Place(turn_deg=turn), spectra=job.card.spectra
+        )
+        cards = (placed,)
+        things += _cover(shot.cover, turn, job.seed)
+    points = points_of(truths)
+    for thing in things:
+        if thing.name == "bar":
+            ends = bar_ends_mm(thing)
+            points["bar"] = thing.pose().apply(np.column_stack([ends, np.zeros(2)]))
+    daylight = Daylight(
+        caustics=float(0.20 * np.exp(-water.depth_m / 5.0)),
+        gradient_per_m=(0.25, -0.15),
+        brightness=1.0,
+    )
+    return Scene(
+        size_px=size,
+        lens=SceneLens(focal_px=focal_px, k1=camera.k1 / half_tan**2),
+        seabed=seabed,
+        view=View(
+            target_mm=shot.aim_mm,
+            distance_mm=shot.distance_mm,
+            tilt_deg=shot.tilt_deg,
+            azimuth_deg=shot.azimuth_deg,
+            roll_deg=shot.roll_deg,
+        ),
+        water=water,
+        daylight=daylight,
+        flash=shot.flash,
+        camera=camera.sees,
+        imaging=Imaging(
+            white_balance=camera.white_balance,
+            contrast=camera.contrast,
+            saturation=camera.saturation,
+            blur_px=0.75,
+            electrons_white=9000.0 if shot.flash or water.depth_m < 6 else 5000.0,
+            vignetting_frac=0.14,
+            jpeg_quality=None,
+        ),
+        cards=cards,
+        things=tuple(things),
+        points_mm=points,
+    )
+
+
+def _cover(kind: str, card_turn_deg: float, seed: int) -> list[Flat]:
+    """A finger or weed over a corner of the card, following the card's turn."""
+    angle = np.deg2rad(card_turn_deg)
+    turn = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
+    if kind == "finger":
+        x, y = turn @ np.array([-60.0, 58.0])
+        place = Place(centre_mm=(float(x), float(y)), height_mm=5.0, turn_deg=card_turn_deg + 6.0)
+        return [finger(place, width_mm=19.0, length_mm=76.0)]
+    if kind == "weed":
+        x, y = turn @ np.array([60.0, 34.0])
+        place = Place(centre_mm=(float(x), float(y)), height_mm=5.0)
+        return [weed(np.random.default_rng([seed, 17]), place, 58.0)]
+    return []
+
+
+def truth_of(
+    job: StationJob, shot: Shot, name: str, made: Rendered, truths: Sequence[ColonyTruth]
+) -> dict[str, Any]:
+    """Everything true about a photo, as plain values."""
+    width, height = made.img_srgb.shape[1], made.img_srgb.shape[0]
+    colonies = [_colony_doc(t, made, (width, height)) for t in truths]
+    water = shot.water or job.station.water
+    doc: dict[str, Any] = {
+        "made_by": _stamp(job.seed),
+        "photo": name,
+        "site": job.visit.site,
+        "date": job.visit.date,
+        "observer": job.visit.observer,
+        "station": job.station.station.name,
+        "depth_m": water.depth_m,
+        "water": water.jerlov,
+        "flash": shot.flash is not None,
+        "note": shot.note,
+        "size_px": [width, height],
+        "card": None,
+        "colonies": colonies,
+        "controls": _controls(made),
+    }
+    for card in made.truth.cards:
+        doc["card"] = {
+            "name": card.name,
+            "corners_px": card.corners_px.round(3).tolist(),
+            "tilt_deg": round(card.tilt_deg, 3),
+            "distance_mm": round(card.distance_mm, 2),
+            "patch_lab": {k: [round(v, 3) for v in lab] for k, lab in card.patch_lab.items()},
+            "covered_markers": [m.marker_id for m in card.markers if m.covered_frac > 0.1],
+        }
+    doc["to_measure"] = _measured_rows(job, shot, name, made, truths)
+    return doc
+
+
+def _colony_doc(truth: ColonyTruth, made: Rendered, size_px: tuple[int, int]) -> dict[str, Any]:
+    """The truth about one colony in one photo."""
+    colony = truth.colony
+    outline = made.truth.points_px[f"{colony.name}/outline"]
+    health = {k: getattr(colony.health, k) for k in colony.health.__dataclass_fields__}
+    return {
+        "colony": colony.name,
+        "genus": colony.genus,
+        "form": colony.form,
+        "health": health,
+        "whole_in_frame": _inside(outline, size_px),
+        "outline_px": outline.round(2).tolist(),
+        "diameter_max_mm": _length(truth.longest_mm),
+        "diameter_across_mm": _length(truth.across_mm),
+        "area_cm2": truth.area_cm2,
+        "perimeter_mm": truth.perimeter_mm,
+    }
+
+
+def _length(ends_mm: FloatArray) -> float:
+    """Distance between two points."""
+    return float(np.linalg.norm(ends_mm[1] - ends_mm[0]))
+
+
+def _inside(points_px: FloatArray, size_px: tuple[int, int], margin: float = 8.0) -> bool:
+    """Whether all points lie well inside the picture."""
+    high = np.array(size_px) - 1.0 - margin
+    return bool((points_px >= margin).all() and (points_px <= high).all())
+
+
+def _controls(made: Rendered) -> dict[str, Any]:
+    """Bar and chip: where they lie and what they are."""
+    controls: dict[str, Any] = {}
+    if "bar" in made.truth.points_px:
+        ends = made.truth.points_px["bar"]
+        controls["bar"] = {"length_mm": BAR_MM, "points_px": ends.round(3).tolist()}
+    for thing in made.truth.things:
+        if thing.name == "grey chip" and thing.lab_d65 is not None:
+            controls["grey chip"] = {
+                "lab_d65": [round(v, 3) for v in thing.lab_d65],
+                "centre_px": thing.centre_px.round(2).tolist(),
+            }
+    return controls
+
+
+def _measured_rows(
+    job: StationJob, shot: Shot, name: str, made: Rendered, truths: Sequence[ColonyTruth]
+) -> list[dict[str, Any]]:
+    """What a person would click, with an error of about a pixel, beside the true values."""
+    rng = np.random.default_rng([job.seed, 60_000 + int(name[4:8])])
+    size = (made.img_srgb.shape[1], made.img_srgb.shape[0])
+    by_name = {t.colony.name: t for t in truths}
+    rows = []
+    for colony, kind in shot.measured:
+        row = _picked(by_name[colony], kind, made, size)
+        if row is not None:
+            rows.append(row)
+    if "bar" in made.truth.points_px:
+        rows.append(
+            {
+                "colony": "bar",
+                "kind": "length",
+                "exact_px": made.truth.points_px["bar"],
+                "true": {"length_mm": BAR_MM},
+                "off_plane_mm": 0.0,
+                "off_plane_mm_u": 1.0,
+            }
+        )
+    for row in rows:
+        exact = row.pop("exact_px")
+        clicked = exact + rng.normal(0.0, POINTING_U_PX, exact.shape)
+        row["points_px"] = clicked.round(1).tolist()
+        row["photo"] = name
+        row["observer"] = job.visit.observer
+    return rows
+
+
+def _picked(
+    truth: ColonyTruth, kind: str, made: Rendered, size_px: tuple[int, int]
+) -> dict[str, Any] | None:
+    """One thing to measure in a colony; None where it is not whole in the frame."""
+    colony = truth.colony
+    row: dict[str, Any] = {"colony": colony.name, "kind": kind}
+    seen = made.truth.points_px
+    if kind == "corallites":
+        return _picked_corallites(truth, row, made, size_px)
+    row["card_stood"] = "base" if colony.form == "branching" else "edge"
+    if kind == "length":
+        row["exact_px"] = seen[f"{colony.name}/longest"]
+        row["true"] = {"length_mm": _length(truth.longest_mm)}
+    else:
+        outline = seen[f"{colony.name}/outline"]
+        row["exact_px"] = outline[:: max(len(outline) // 36, 1)]
+        row["true"] = {
+            "diameter_max_mm": _length(truth.longest_mm),
+            "diameter_across_mm": _length(truth.across_mm),
+            "area_cm2": truth.area_cm2,
+            "perimeter_mm": truth.perimeter_mm,
+        }
+    return row if _inside(row["exact_px"], size_px) else None
+
+
+def _picked_corallites(
+    truth: ColonyTruth, row: dict[str, Any], made: Rendered, size_px: tuple[int, int]
+) -> dict[str, Any] | None:
+    """Eight corallites near the crown, with the height that a person would estimate."""
+    colony: Colony = truth.colony
+    ends = truth.corallites_mm
+    if len(ends) < 6:
+        return None
+    away = np.linalg.norm(ends.mean(axis=1)[:, :2] - np.array(colony.centre_mm), axis=1)
+    chosen = np.sort(np.argsort(away)[:8])
+    pixels = made.truth.points_px[f"{colony.name}/corallites"].reshape(-1, 2, 2)[chosen]
+    lengths = np.linalg.norm(ends[chosen, 1] - ends[chosen, 0], axis=1)
+    height = float(-ends[chosen, :, 2].mean())
+    row["exact_px"] = pixels.reshape(-1, 2)
+    row["true"] = {"corallite_mm": float(lengths.mean())}
+    row["off_plane_mm"] = 5.0 * round(height / 5.0)
+    row["off_plane_mm_u"] = 4.0
+    return row if _inside(row["exact_px"], size_px) else None
+
+
+def _table_of(truth: Sequence[dict[str, Any]]) -> str:
+    """The table of picked points that goes into `measure --from`."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    for doc in truth:
+        for row in doc["to_measure"]:
+            writer.writerow(
+                [
+                    row["photo"],
+                    row["colony"],
+                    row["kind"],
+                    points_text(row["points_px"]),
+                    row["observer"],
+                    row.get("card_stood", ""),
+                    row.get("off_plane_mm", ""),
+                    row.get("off_plane_mm_u", ""),
+                ]
+            )
+    return out.getvalue()
+
+
+def smaller(job: StationJob, shots: Sequence[Shot]) -> StationJob:
+    """The same station with other shots (for tests that need few)."""
+    return replace(job, station=replace(job.station, shots=tuple(shots)))
