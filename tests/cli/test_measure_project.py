@@ -121,14 +121,14 @@ def test_a_table_without_its_columns_or_absent_is_an_error(trip: Path) -> None:
 
 
 def board_photo(path: Path, tilt: tuple[float, float], place: tuple[float, float, float]) -> None:
-    """A checkerboard of 10 x 7 squares of 25 mm, seen with a focal length of 1000 px."""
-    size, cell_px = (1280, 960), 40
+    """A checkerboard of 10 x 7 squares of 25 mm, seen with a focal length of 640 px."""
+    size, cell_px = (820, 614), 30
     squares = np.indices((7, 10)).sum(axis=0) % 2
     board = np.kron(np.pad(1 - squares, 1, constant_values=1), np.ones((cell_px, cell_px)))
     picture = (40 + 180 * board).astype(np.uint8)
     turn, _ = cv2.Rodrigues(np.radians([tilt[0], tilt[1], 5.0]))
     to_mm = np.array([[25 / cell_px, 0, -25 * 6], [0, 25 / cell_px, -25 * 4.5], [0, 0, 1.0]])
-    camera = np.array([[1000.0, 0, 639.5], [0, 1000.0, 479.5], [0, 0, 1]])
+    camera = np.array([[640.0, 0, 409.5], [0, 640.0, 306.5], [0, 0, 1]])
     h = camera @ np.column_stack([turn[:, 0], turn[:, 1], place]) @ to_mm
     seen = cv2.warpPerspective(picture, h, size, flags=cv2.INTER_AREA, borderValue=120)
     seen = cv2.GaussianBlur(seen, (0, 0), 0.8)
@@ -155,8 +155,8 @@ def test_lens_is_calibrated_from_photos_of_a_board(
     assert result.exit_code == 0, result.output
     (told,) = documents(result)
     p = told["parameters"]
-    assert abs(p["fx"] - 1000.0) < 3 * p["fx_u"] + 1.0
-    assert abs(p["cx"] - 639.5) < 3 * p["cx_u"] + 1.0
+    assert abs(p["fx"] - 640.0) < 3 * p["fx_u"] + 1.0
+    assert abs(p["cx"] - 409.5) < 3 * p["cx_u"] + 1.0
     assert told["n_views"] == 8
     assert told["rms_px"] < 0.3
     assert "lens-board-not-found" in {q["slug"] for q in told["problems"]}
@@ -177,7 +177,7 @@ def test_too_few_board_photos_name_those_left_out(board_photos: Path, tmp_path: 
     photos = sorted(board_photos.glob("*.png"))[:3]
     small = tmp_path / "small.png"
     img = cv2.imread(str(photos[0]))
-    cv2.imwrite(str(small), cv2.resize(img, (640, 480), interpolation=cv2.INTER_AREA))
+    cv2.imwrite(str(small), cv2.resize(img, (410, 307), interpolation=cv2.INTER_AREA))
     result = run("lens", *photos, small, "-o", tmp_path / "lens.toml")
     assert result.exception.slug == "lens-too-few-views"
     assert "lens-photo-differs" in str(result.exception)

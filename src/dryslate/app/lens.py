@@ -209,8 +209,8 @@ def calibrate_lens(request: LensRequest, reader: PhotoReader, progress: Progress
     Raises
     ------
     InputError
-        ``lens-file-exists``; ``lens-too-few-views`` and the others of `fit_lens`; the reasons
-        why photos were left out are part of the message.
+        ``lens-file-exists``; ``lens-cannot-write``; ``lens-too-few-views`` and the
+        others of `fit_lens`; the reasons why photos were left out are part of the message.
     """
     if request.out.exists() and not request.is_replacing:
         raise InputError(
@@ -218,6 +218,7 @@ def calibrate_lens(request: LensRequest, reader: PhotoReader, progress: Progress
             f"{request.out} is there already.",
             "Give another name with -o, or add --replace.",
         )
+    _require_place(request.out)
     seen, problems = _look(request, reader, progress)
     kept, others = _of_one_kind(seen)
     problems += others
@@ -235,6 +236,19 @@ def calibrate_lens(request: LensRequest, reader: PhotoReader, progress: Progress
     _write(request.out, text)
     sha256 = parse_lens(text, str(request.out)).sha256
     return _document(request, done, [one.path for one in kept], sha256, problems)
+
+
+def _require_place(path: Path) -> None:
+    """Refuse a place that cannot be written before the long work starts."""
+    folder = path.parent
+    while not folder.exists() and folder != folder.parent:
+        folder = folder.parent
+    if not folder.is_dir() or not os.access(folder, os.W_OK):
+        raise InputError(
+            "lens-cannot-write",
+            f"{path} cannot be written ({folder} is no folder that takes files).",
+            "Give another place with -o.",
+        )
 
 
 def _write(path: Path, text: str) -> None:
