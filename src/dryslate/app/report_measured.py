@@ -12,7 +12,7 @@ from dryslate.app.ports import SurveyStore
 from dryslate.app.project_records import PatchResidual
 from dryslate.app.records import CorrectionRow, MeasurementRow, Photo
 from dryslate.app.report_records import MeasuredCoral, MeasuredValue, PatchOverTrip
-from dryslate.app.report_words import CAUSES, flag_words, value_words
+from dryslate.app.report_words import CAUSES, VALUES, flag_words, value_words
 
 
 def measured_corals(
@@ -72,7 +72,9 @@ def measured_values(values: Mapping[str, Any]) -> tuple[MeasuredValue, ...]:
     """
     found = []
     budgets = values.get("budget") or {}
-    for name, value in values.items():
+    rank = {name: k for k, name in enumerate(VALUES)}
+    for name in sorted(values, key=lambda n: rank.get(n, len(rank))):
+        value = values[name]
         if not isinstance(value, int | float) or values.get(f"{name}_u") is None:
             continue
         budget = budgets.get(name, budgets)
@@ -148,7 +150,16 @@ def _notes(row: MeasurementRow) -> tuple[str, ...]:
     """Flags and problems of a measurement in plain words."""
     flags = [flag_words(f) for f in row.values.get("flags", ())]
     problems = [p["message"] for p in row.values.get("problems", ()) if p["severity"] != "note"]
-    return tuple(dict.fromkeys([*flags, *problems]))
+    return tuple(dict.fromkeys([*_spread(row.values), *flags, *problems]))
+
+
+def _spread(values: Mapping[str, Any]) -> list[str]:
+    """Say how many corallites a mean rests on, and how far they differ."""
+    n, sd = values.get("n_corallites"), values.get("corallite_sd_mm")
+    if n is None:
+        return []
+    spread = f", standard deviation {sd:.2f} mm between them" if sd is not None else ""
+    return [f"{n} corallites{spread}"]
 
 
 def _is_stale(row: MeasurementRow, correction: CorrectionRow | None) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -57,6 +57,8 @@ def make_pictures(job: PictureJob) -> tuple[Picture, Picture]:
         after = Picture(why_not="This photo was not corrected.")
     else:
         after = _picture(job, job.corrected)
+        if before.jpeg:  # points count in the original, the preview is smaller
+            after = replace(after, width_px=before.width_px, height_px=before.height_px)
     return before, after
 
 

@@ -23,6 +23,14 @@ FITS: Mapping[str, str] = {
     "one_point": "one picked point",
 }
 
+FITS_SHORT: Mapping[str, str] = {
+    "neutral_gain": "gain",
+    "gain_veil": "gain and veil",
+    "affine": "3 x 3 matrix",
+    "root_polynomial_2": "root-polynomial",
+    "one_point": "one point",
+}
+
 FLAGS: Mapping[str, str] = {
     Flag.ASSUMED_OFF_PLANE: "distance from the card's plane not stated: assumed within a quarter "
     "of the diameter",
@@ -57,10 +65,10 @@ KINDS: Mapping[str, str] = {
 
 VALUES: Mapping[str, tuple[str, str]] = {
     "length_mm": ("length", "mm"),
-    "area_cm2": ("area", "cm²"),
-    "perimeter_mm": ("perimeter", "mm"),
     "diameter_max_mm": ("longest diameter", "mm"),
     "diameter_across_mm": ("widest across it", "mm"),
+    "area_cm2": ("area", "cm²"),
+    "perimeter_mm": ("perimeter", "mm"),
     "corallite_mm": ("mean diameter of a corallite", "mm"),
 }
 

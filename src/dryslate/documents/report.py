@@ -10,7 +10,7 @@ from typing import Any
 
 from dryslate import __version__
 from dryslate.app.report_records import MeasuredCoral, MeasuredValue, PhotoPart, Picture, Report
-from dryslate.app.report_words import CAUSES, FITS, KINDS, OUTCOMES
+from dryslate.app.report_words import CAUSES, FITS, FITS_SHORT, KINDS, OUTCOMES
 from dryslate.base.errors import InputError
 from dryslate.documents.report_charts import (
     BLUE,
@@ -93,9 +93,11 @@ def render_report(report: Report) -> str:
         points=_points,
         middle=_middle,
         shares=_shares,
+        share_words=_share_words,
         signs=SIGNS,
         outcome_words=OUTCOMES,
         fit_words=FITS,
+        fit_short=FITS_SHORT,
         kind_words=KINDS,
         cause_words=CAUSES,
         patterns=dict(zip(CAUSES, PATTERNS, strict=True)),
@@ -108,6 +110,8 @@ def render_report(report: Report) -> str:
         photos=photos,
         left_alone=[p for p in photos if p.outcome not in ("corrected", "borrowed")],
         worth_a_look=[p for p in photos if _has_warnings(p)],
+        lead=_lead(photos),
+        shared_notes=_shared_notes(report.corals),
         corals_of=_corals_by_photo(report.corals),
         number_of={p.photo_id: p.number for p in photos},
         quality_charts=_quality_charts(photos),
@@ -140,10 +144,37 @@ def _shares(value: MeasuredValue) -> list[tuple[str, str, float, float]]:
     return rows
 
 
+def _share_words(value: MeasuredValue) -> str:
+    """Name the causes that carry a twentieth of the variance or more."""
+    rows = _shares(value)
+    told = [row for row in rows if row[3] >= 5] or rows[:1]
+    return ", ".join(f"{words} {share:.0f} %" for _, words, _, share in told)
+
+
 def _has_warnings(photo: PhotoPart) -> bool:
     """Tell whether a corrected photo comes with a warning."""
     is_done = photo.outcome in ("corrected", "borrowed")
     return is_done and any(p["severity"] != "note" for p in photo.problems)
+
+
+def _lead(photos: Sequence[PhotoPart]) -> PhotoPart | None:
+    """Return the photo whose correction did most: the one to show first."""
+
+    def reach(photo: PhotoPart) -> float:
+        gain = [g for g in photo.result["colour"]["gain"] or () if g is not None]
+        return max(gain) / min(gain) if gain and min(gain) > 0 else 0.0
+
+    shown = [
+        p for p in photos if p.outcome == "corrected" and p.after.jpeg and not _has_warnings(p)
+    ]
+    return max(shown, key=reach, default=None)
+
+
+def _shared_notes(corals: Sequence[MeasuredCoral]) -> list[str]:
+    """Return the notes that stand at every measurement: told once, above the table."""
+    if len(corals) < 2:
+        return []
+    return [n for n in corals[0].notes if all(n in c.notes for c in corals)]
 
 
 def _corals_by_photo(

@@ -46,7 +46,8 @@ def dot_chart(labels: Sequence[str], series: Sequence[Series], x_title: str) -> 
             [p[1] for p in points],
             s.mark,
             color=s.colour,
-            markersize=7,
+            markersize=11 if s.mark == "|" else 7,
+            markeredgewidth=2,
             label=s.name,
             clip_on=False,
         )
