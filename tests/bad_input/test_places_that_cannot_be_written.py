@@ -139,3 +139,13 @@ def test_writer_that_fails_between_parts_leaves_nothing(tmp_path: Path) -> None:
     with pytest.raises(StoreError, match="disk-full"):
         save_whole(tmp_path / "a.bin", parts())
     assert list(tmp_path.iterdir()) == []
+
+
+def test_leavings_of_a_killed_run_are_swept_up_once_they_are_old(tmp_path: Path) -> None:
+    old, fresh = tmp_path / ".a [1].jpg.77-0.part", tmp_path / ".a [1].jpg.78-0.part"
+    for left in (old, fresh):
+        left.write_bytes(b"half")
+    os.utime(old, (0, 0))
+    save_whole(tmp_path / "a [1].jpg", [b"whole"])
+    assert sorted(p.name for p in tmp_path.iterdir()) == [fresh.name, "a [1].jpg"]
+    assert (tmp_path / "a [1].jpg").read_bytes() == b"whole"

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import errno
+import itertools
 import os
-import tempfile
+import time
 from collections.abc import Iterable
+from glob import escape
 from pathlib import Path
 
 from dryslate.base.errors import StoreError
 
 _FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
+_STALE_S = 3600.0
+_COUNT = itertools.count()
 _REFUSED = {errno.EACCES, errno.EPERM, errno.EROFS}
 
 
@@ -30,33 +34,37 @@ def save_whole(path: Path, parts: Iterable[bytes | memoryview]) -> None:
     StoreError
         ``disk-full``, ``folder-read-only`` or ``write-failed``; what was begun is removed.
     """
-    temporary: str | None = None
+    temporary: Path | None = None
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle, temporary = tempfile.mkstemp(
-            dir=path.parent, prefix=f".{path.name}.", suffix=".part"
-        )
+        _sweep(path)
+        part_path = path.with_name(f".{path.name[:120]}.{os.getpid()}-{next(_COUNT)}.part")
+        flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
+        handle = os.open(part_path, flags, 0o666)
+        temporary = part_path
         with os.fdopen(handle, "wb") as file:
             for part in parts:
                 file.write(part)
             file.flush()
             os.fsync(file.fileno())
-        Path(temporary).chmod(_common_mode())
-        Path(temporary).replace(path)
+        temporary.replace(path)
         temporary = None
         _sync_folder(path.parent)
     except OSError as error:
         raise _sentence(error, path) from error
     finally:
         if temporary is not None:
-            Path(temporary).unlink(missing_ok=True)
+            temporary.unlink(missing_ok=True)
 
 
-def _common_mode() -> int:
-    """Return the mode a file of this process would have (a temporary file is closed to others)."""
-    mask = os.umask(0)
-    os.umask(mask)
-    return 0o666 & ~mask
+def _sweep(path: Path) -> None:
+    """Remove what a killed run left of this very file; no write takes an hour."""
+    for left in path.parent.glob(f".{escape(path.name[:120])}.*.part"):
+        try:
+            if time.time() - left.stat().st_mtime > _STALE_S:
+                left.unlink()
+        except OSError:
+            continue  # somebody else was quicker, or it is not ours to remove
 
 
 def _sync_folder(folder: Path) -> None:
