@@ -18,6 +18,9 @@ FloatArray = NDArray[np.float64]
 RAYLEIGH_MEDIAN = 1.1774100225154747
 """Median length of a two-dimensional standard normal vector."""
 
+GAIN_ENOUGH = 1e-6
+"""A step that lowers chi-squared by no more than this moves nothing by a thousandth of its doubt."""
+
 FAR_OUT = 8.0
 """Points that miss by more than this many of the middle misses carry no weight."""
 
@@ -110,12 +113,14 @@ def _jacobian(task: _Task, theta: FloatArray, root: FloatArray) -> FloatArray:
     return np.asarray(whole * task.unit)
 
 
-def _minimise(task: _Task, theta: FloatArray, root: FloatArray) -> tuple[FloatArray, float]:
+def _minimise(
+    task: _Task, theta: FloatArray, root: FloatArray, n_steps: int = 60
+) -> tuple[FloatArray, float]:
     """Levenberg-Marquardt; returns the parameters and the cost (sum of squares)."""
     damping = 1e-3
     r = _residuals(task, theta, root)
     cost = float(r @ r)
-    for _ in range(60):
+    for _ in range(n_steps):
         jac = _jacobian(task, theta, root)
         normal, slope = jac.T @ jac, jac.T @ r
         size = np.diag(normal)
@@ -134,7 +139,7 @@ def _minimise(task: _Task, theta: FloatArray, root: FloatArray) -> tuple[FloatAr
         gain = cost - cost_trial
         theta, r, cost = trial, r_trial, cost_trial
         damping = max(damping / 10.0, 1e-9)
-        if gain <= 1e-9 * max(cost, 1e-6):
+        if gain <= GAIN_ENOUGH + 1e-9 * cost:
             break
     return theta, cost
 
@@ -216,7 +221,7 @@ def fit_pose_and_lens(
     task = _Task(mm, px, lens.model, half_px, lens0, root_lens, unit)
     weights = np.ones(len(mm))
     root = np.linalg.inv(np.linalg.cholesky(_covariance_of_points(u, weights, shared_frac)))
-    tried = [_minimise(task, np.concatenate([s, lens0]), root) for s in starts]
+    tried = [_minimise(task, np.concatenate([s, lens0]), root, 8) for s in starts]
     fine = [(t, c) for t, c in tried if np.isfinite(c) and t[5] > 0]
     if not fine:
         raise InputError(
@@ -224,7 +229,7 @@ def fit_pose_and_lens(
             "No flat card before the camera fits the corners found.",
             "Check the order of the corners, the card's definition and the lens file.",
         )
-    theta, _ = min(fine, key=lambda outcome: outcome[1])
+    theta, _ = _minimise(task, min(fine, key=lambda outcome: outcome[1])[0], root)
     for _ in range(12):
         miss = apply_pose(theta, task.model, half_px, mm) - px
         fresh = _rescaled_weights(miss, u) if len(mm) > 4 else weights

@@ -11,6 +11,15 @@ from dryslate.core.scale.camera import LensModel, apply_lens, apply_lens_backwar
 FloatArray = NDArray[np.float64]
 N_POSE = 6
 
+_CROSS_AXES = np.array(
+    [
+        [[0.0, 0.0, 0.0], [0.0, 0.0, -1.0], [0.0, 1.0, 0.0]],
+        [[0.0, 0.0, 1.0], [0.0, 0.0, 0.0], [-1.0, 0.0, 0.0]],
+        [[0.0, -1.0, 0.0], [1.0, 0.0, 0.0], [0.0, 0.0, 0.0]],
+    ]
+)
+"""Matrices of the cross product with each axis."""
+
 
 def rotation_matrix(turn: FloatArray) -> FloatArray:
     """
@@ -125,17 +134,12 @@ def rotation_slopes(turn: FloatArray) -> FloatArray:
     """
     matrix = rotation_matrix(turn)
     square = float(turn @ turn)
-    axes = np.array([_cross(e) for e in np.eye(3)])
     if square < 1e-12:
-        return np.asarray(axes @ matrix)
-    tip = np.cross(turn, (np.eye(3) - matrix).T)  # row i: turn x (I - R) e_i
-    out = np.array([(turn[i] * _cross(turn) + _cross(tip[i])) / square for i in range(3)])
-    return np.asarray(out @ matrix)
-
-
-def _cross(v: FloatArray) -> FloatArray:
-    """Matrix of the cross product with v."""
-    return np.array([[0.0, -v[2], v[1]], [v[2], 0.0, -v[0]], [-v[1], v[0], 0.0]])
+        return np.asarray(_CROSS_AXES @ matrix)
+    own = turn @ _CROSS_AXES.reshape(3, 9)
+    tip = (np.eye(3) - matrix).T @ own.reshape(3, 3).T  # row i: turn x (I - R) e_i
+    out = (turn[:, None] * own + tip @ _CROSS_AXES.reshape(3, 9)) / square
+    return np.asarray(out.reshape(3, 3, 3) @ matrix)
 
 
 def pose_slopes(
