@@ -19,7 +19,7 @@ RAYLEIGH_MEDIAN = 1.1774100225154747
 """Median length of a two-dimensional standard normal vector."""
 
 GAIN_ENOUGH = 1e-6
-"""A step that lowers chi-squared by no more than this moves nothing by a thousandth of its doubt."""
+"""A step that lowers chi-squared by this or less moves nothing by a thousandth of its doubt."""
 
 FAR_OUT = 8.0
 """Points that miss by more than this many of the middle misses carry no weight."""

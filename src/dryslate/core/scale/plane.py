@@ -195,9 +195,10 @@ def fit_plane(
     Least squares over rotation, place and lens, in which the lens parameters are drawn to
     their calibration or prior by its covariance. Corners of one marker share
     `view.shared_frac` of their variance (blur, shading and paper act on all four). Weights
-    after Huber keep single bad corners from leading. Where the residuals exceed the stated
-    doubt, the doubt is widened by the root of the reduced chi-squared; it is never narrowed, and what is measured carries
-    that misfit at each of its points too (a card that is not flat is not flat elsewhere either).
+    after Huber, and none for points that miss by far, keep single bad corners from leading.
+    Where the residuals exceed the stated doubt, the doubt is widened by the root of the reduced
+    chi-squared; it is never narrowed. What is measured carries that misfit at each of its
+    points too: a card that is not flat is not flat elsewhere either.
     Assumes a flat card: a bent one shows in the residuals only where it has markers.
 
     References
