@@ -142,9 +142,10 @@ def height_of(
 
     Notes
     -----
-    Nothing stated: rectangular, :math:`\pm d/4`, which spans the outline of a half ball whose
-    card lay anywhere from its base to its top. Card stood at the top: :math:`-d/4` to 0, at the
-    edge :math:`\pm d/8`, at the base 0 to :math:`d/4`: each half as wide [1]_.
+    Nothing stated: rectangular, :math:`\pm d/4`. Card stood at the top: :math:`-d/4` to 0, at
+    the edge :math:`\pm d/8`, at the base 0 to :math:`d/4`: each half as wide [1]_. A convention
+    for low forms: the rim of a tall half ball lies half a diameter behind a card on its very
+    top, and reads short; state the distance there.
 
     References
     ----------
