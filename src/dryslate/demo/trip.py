@@ -38,10 +38,12 @@ from dryslate.demo.trip_plan import (
     PICTURE_PX,
     PORT_FACTOR,
     TRIP_VERSION,
+    Box,
     Shot,
     StationVisit,
     TripCard,
     TripVisit,
+    boxes_of,
 )
 
 POINTING_U_PX = 1.0
@@ -169,9 +171,13 @@ def _is_done(job: StationJob) -> bool:
 
 def render_station(job: StationJob) -> None:
     """Build a station once and take its photos; the truth is written after the photo."""
-    seabed, truths = build_station(job.station.station)
+    built: dict[tuple[Box, ...], tuple[Seabed, tuple[ColonyTruth, ...]]] = {}
     for k, (shot, name) in enumerate(zip(job.station.shots, job.names, strict=True)):
         rng = np.random.default_rng([job.seed, 40_000 + job.first_number + k])
+        boxes = boxes_of(shot, job.station.card_turn_deg)
+        if boxes not in built:
+            built = {boxes: build_station(replace(job.station.station, cleared_mm=boxes))}
+        seabed, truths = built[boxes]
         scene = scene_of(job, shot, seabed, truths)
         made = render_scene(scene, rng)
         pixels = stored_pixels(made.img_srgb, shot.orientation)
@@ -353,7 +359,7 @@ def _measured_rows(
         row = _picked(by_name[colony], kind, made, size)
         if row is not None:
             rows.append(row)
-    if "bar" in made.truth.points_px:
+    if "bar" in made.truth.points_px and shot.measured and shot.measured[0][1] == "outline":
         rows.append(
             {
                 "colony": "bar",
@@ -364,6 +370,7 @@ def _measured_rows(
                 "off_plane_mm_u": 1.0,
             }
         )
+    rows = [r for r in rows if _inside(r["exact_px"], size)]
     for row in rows:
         exact = row.pop("exact_px")
         clicked = exact + rng.normal(0.0, POINTING_U_PX, exact.shape)

@@ -127,7 +127,7 @@ ONE = TripCamera(
     model="First",
     serial="A0001",
     sees=COMPACT,
-    white_balance=WhiteBalance(mode="custom", custom_depth_m=5.0, gain_limit=2.6),
+    white_balance=WhiteBalance(mode="custom", custom_depth_m=5.0, gain_limit=2.2),
     contrast=0.22,
     saturation=1.06,
     k1=0.012,
@@ -262,7 +262,7 @@ def _shots(index: int, visit: int, seed: int, station: Station) -> tuple[Shot, .
     minute = 6.0 + 14.0 * (index % 3)
     strobe = Flash(strength=0.30) if index // 3 == 1 and index % 3 > 0 else None
     if index == 2:
-        strobe = Flash(strength=0.16, aim=(0.05, -0.1))
+        strobe = Flash(strength=0.07, aim=(0.05, -0.1))
     wide = Shot(
         distance_mm=float(rng.uniform(490, 530)),
         tilt_deg=float(rng.uniform(8, 26)),
@@ -283,12 +283,13 @@ def _shots(index: int, visit: int, seed: int, station: Station) -> tuple[Shot, .
         aim_mm=(float(0.52 * spot[0]), float(0.52 * spot[1])),
         minute=minute + 1.5,
         flash=strobe,
+        has_bar=wide.has_bar,
         measured=((names[close], "corallites"), (names[close], "length")),
     )
-    return (wide, near, *_special_shots(index, visit, wide, near))
+    return (wide, near, *_special_shots(index, visit, wide))
 
 
-def _special_shots(index: int, visit: int, wide: Shot, near: Shot) -> tuple[Shot, ...]:
+def _special_shots(index: int, visit: int, wide: Shot) -> tuple[Shot, ...]:
     """What does not go as one would like."""
     if (index, visit) == (0, 0):
         forgot = replace(
@@ -307,7 +308,6 @@ def _special_shots(index: int, visit: int, wide: Shot, near: Shot) -> tuple[Shot
                 wide,
                 minute=wide.minute + 3.0,
                 cover="finger",
-                has_bar=False,
                 note="a finger over one marker",
                 measured=wide.measured[:1],
                 orientation=6,
@@ -319,19 +319,18 @@ def _special_shots(index: int, visit: int, wide: Shot, near: Shot) -> tuple[Shot
                 wide,
                 minute=wide.minute + 3.0,
                 flash=None,
-                has_bar=False,
                 note="no red signal: natural light at 24 m",
                 measured=(),
             ),
         )
     if (index, visit) == (4, 1):
         green = Water(
-            jerlov="5C",
-            blend="7C",
-            blend_frac=0.4,
-            scatter_per_m=0.9,
+            jerlov="1C",
+            blend="3C",
+            blend_frac=0.7,
+            scatter_per_m=0.8,
             depth_m=9.5,
-            veil_gain=1.5,
+            veil_gain=1.4,
         )
         return (
             replace(
@@ -339,7 +338,6 @@ def _special_shots(index: int, visit: int, wide: Shot, near: Shot) -> tuple[Shot
                 minute=wide.minute + 3.0,
                 flash=None,
                 water=green,
-                has_bar=False,
                 note="flooded with green water",
                 measured=wide.measured[1:2],
             ),
@@ -347,11 +345,11 @@ def _special_shots(index: int, visit: int, wide: Shot, near: Shot) -> tuple[Shot
     if (index, visit) == (3, 1):
         return (
             replace(
-                near,
-                minute=near.minute + 1.5,
+                wide,
+                minute=wide.minute + 3.0,
                 cover="weed",
                 note="weed over one marker",
-                measured=near.measured[1:],
+                measured=wide.measured[:1],
             ),
         )
     return ()
@@ -386,9 +384,7 @@ def plan_trip(seed: int) -> tuple[TripVisit, ...]:
                 shots = _shots(index, visit, seed, station)
                 stations.append(
                     StationVisit(
-                        station=replace(
-                            station, cleared_mm=((0.0, 0.0, 75.0, 50.0, turn), *_BAR_BOX)
-                        ),
+                        station=station,
                         water=waters[k],
                         card_turn_deg=turn,
                         shots=shots,
@@ -418,13 +414,21 @@ BAR_PLACE = (4.0, 112.0, 4.0)
 CHIP_PLACE = (4.0, -92.0)
 """Centre of the loose grey chip."""
 
-_BAR_BOX = (
-    (BAR_PLACE[0], BAR_PLACE[1], BAR_MM / 2 + 6.0, 6.0, BAR_PLACE[2]),
-    (CHIP_PLACE[0], CHIP_PLACE[1], 12.5, 12.5, 0.0),
-)
+Box = tuple[float, float, float, float, float]
 
 
-def all_spectra(trip: Sequence[TripVisit]) -> int:
+def boxes_of(shot: Shot, card_turn_deg: float) -> tuple[Box, ...]:
+    """Where the seabed is kept low for what lies on it: x, y, half sides and turn."""
+    boxes: list[Box] = []
+    if shot.has_card:
+        boxes.append((0.0, 0.0, 75.0, 50.0, card_turn_deg))
+    if shot.has_bar:
+        boxes.append((BAR_PLACE[0], BAR_PLACE[1], BAR_MM / 2 + 6.0, 6.0, BAR_PLACE[2]))
+        boxes.append((CHIP_PLACE[0], CHIP_PLACE[1], 12.5, 12.5, 0.0))
+    return tuple(boxes)
+
+
+def count_photos(trip: Sequence[TripVisit]) -> int:
     """Count the photos of a trip."""
     return sum(len(s.shots) for v in trip for s in v.stations)
 

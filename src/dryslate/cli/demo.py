@@ -1,0 +1,63 @@
+"""``dryslate demo``: the whole job on a made-up trip."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from dryslate.cli.render import print_table, print_text, progress, words
+
+if TYPE_CHECKING:
+    from dryslate.demo.run import DemoReport
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("demo")(demo)
+
+
+def demo(
+    folder: Annotated[
+        Path, typer.Argument(help="New folder, or that of an earlier demo to go on with.")
+    ] = Path("dryslate-demo"),
+    seed: Annotated[int, typer.Option(help="Another number makes another trip.")] = 1,
+    no_serve: Annotated[
+        bool, typer.Option("--no-serve", help="Do not open pages in the browser.")
+    ] = False,
+) -> None:
+    """
+    Make a made-up trip with known truth, do the whole job on it, and say what to open.
+
+    Nobody dives: reef, corals, people and photos are computed.
+    """
+    from dryslate.demo.run import DemoTools, run_demo
+
+    del no_serve  # there are no pages to open yet
+    done = run_demo(folder, seed, DemoTools(progress=progress(), say=_say))
+    _show(done)
+
+
+def _say(text: str) -> None:
+    """Print a line of what goes on, on stderr."""
+    words().print(text, markup=False)
+
+
+def _show(done: DemoReport) -> None:
+    """Say what came out, and what to open."""
+    print_table("Photos", ("outcome", "photos"), done.summary.rows())
+    if done.summary.reasons:
+        print_table("Not corrected", ("photo", "outcome", "why"), done.summary.reasons)
+    print_table(
+        f"Found against the truth, {done.n_measured} measurements",
+        ("what", "found", "against the truth"),
+        done.comparison.rows(),
+    )
+    check = done.check
+    print_text(
+        f"{check.n_sound} of {check.n_originals} originals sound, "
+        f"{len(check.problems)} things to look at (dryslate check {done.project})."
+    )
+    print_text(f"Open: {done.report}")
+    print_text(f"Photos as they came off the cameras: {done.photos}")
