@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -152,5 +153,5 @@ def _svg(figure: Any, salt: str) -> str:
             buffer, format="svg", metadata={"Date": None}, transparent=True, bbox_inches="tight"
         )
     text = buffer.getvalue()
-    text = text[text.index("<svg") :]
+    text = re.sub(r"(?s)<metadata>.*?</metadata>\s*", "", text[text.index("<svg") :])
     return text.replace("#000000", "currentColor").replace("stroke: black", "stroke: currentColor")
