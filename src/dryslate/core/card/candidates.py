@@ -21,7 +21,7 @@ WINDOW_PX = 15
 DARKER_BY = 6.0
 MIN_SPREAD = 4.0
 GRID = 10
-TILE_PX = 80
+TILE_PX = 64
 WIDER = 1.7
 """A tile shows so many times the shape's own size."""
 

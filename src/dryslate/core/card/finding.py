@@ -35,6 +35,8 @@ MIN_EXPLAINED = 0.6
 SURE_EXPLAINED = 0.8
 MIN_ORDER = 0.8
 MOST_OTHERS = 30
+LIKE_DISTANCE = 3.0
+"""Cards of one photo are looked for at down to a third of the scale of the largest one."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,6 +53,8 @@ class FindSettings:
         The whole photo is read on the finest copy with no more pixels than this.
     n_candidates : int
         Shapes read at each finer size.
+    n_most : int
+        Shapes read there while no card is found.
     smallest_px : int
         Smallest side of a shape looked for, in pixels of its copy.
     """
@@ -58,6 +62,7 @@ class FindSettings:
     thorough: bool = False
     whole_px: int = 520_000
     n_candidates: int = 64
+    n_most: int = 256
     smallest_px: int = 8
 
 
@@ -142,26 +147,44 @@ class _Search:
         )
 
     def read_candidates(self, level: int) -> None:
-        """Read the shapes that could be markers on a finer copy."""
-        n_most = self.settings.n_candidates * (4 if self.settings.thorough else 1)
+        """Read the shapes that could be markers on a finer copy, the likeliest first."""
+        few, many = self.settings.n_candidates, self.settings.n_most
         size = (self.settings.smallest_px, 44)
-        windows = find_candidates(self.channel, level, size, n_most + 64)
-        windows = [w for w in windows if not self._is_known(w)][:n_most]
-        self.add(
-            read_windows(self.channel, windows, self.dictionaries, aruco=bool(self.aruco_only))
-        )
+        windows = self._unknown(find_candidates(self.channel, level, size, many))
+        if self._read(windows[:few]):
+            self.assemble()
+        if (not self.found or self.settings.thorough) and self._read(windows[few:]):
+            self.assemble()
 
-    def _is_known(self, window: Window) -> bool:
-        """Tell whether a place lies on a card that is already found."""
-        point = np.array([window.x_px, window.y_px])
+    def _read(self, windows: list[Window]) -> int:
+        """Read windows; says how many markers were new."""
+        raws = read_windows(self.channel, windows, self.dictionaries, aruco=bool(self.aruco_only))
+        return self.add(raws)
+
+    def _unknown(self, windows: list[Window]) -> list[Window]:
+        """Leave out places on a card, or on a marker, that is already found."""
+        if not windows:
+            return windows
+        points = np.array([(w.x_px, w.y_px) for w in windows])
+        known = np.zeros(len(windows), dtype=bool)
         for found in self.found:
-            x, y = apply_homography(np.linalg.inv(found.card_to_px), point)[0]
-            if 0 <= x <= found.card.width_mm and 0 <= y <= found.card.height_mm:
-                return True
-        return any(
-            float(np.hypot(*(s.corners_px.mean(axis=0) - point))) < 0.4 * window.side_px
-            for s in self.seen
-        )
+            x, y = apply_homography(np.linalg.inv(found.card_to_px), points).T
+            known |= (x >= 0) & (x <= found.card.width_mm) & (y >= 0) & (y <= found.card.height_mm)
+        reach = 0.4 * np.array([w.side_px for w in windows])
+        for seen in self.seen:
+            known |= np.hypot(*(points - seen.corners_px.mean(axis=0)).T) < reach
+        return [w for w, is_known in zip(windows, known, strict=True) if not is_known]
+
+    def may_hold_smaller(self, level: int) -> bool:
+        """Tell whether markers of other cards, held at a like distance, need a finer copy."""
+        if not self.found:
+            return True
+        scales = [
+            np.sqrt(_area(f.corners_px) / (f.card.width_mm * f.card.height_mm)) for f in self.found
+        ]
+        smallest = min(m.side_mm for card in self.cards for m in card.markers)
+        side_px = float(max(scales)) * smallest / LIKE_DISTANCE
+        return side_px < self.settings.smallest_px * 2.0 ** (level + 1)
 
     def assemble(self) -> None:
         """Join the markers to cards, look for the missing ones, and ask for proof."""
@@ -383,10 +406,9 @@ def find_cards(
     for level in range(whole - 1, -1, -1):
         if level == 0 and size[0] * size[1] > 4_000_000 and not settings.thorough:
             break
-        if search.found and level < whole - 1 and not settings.thorough:
+        if level < whole - 1 and not settings.thorough and not search.may_hold_smaller(level):
             break
         search.read_candidates(level)
-        search.assemble()
     if not search.found or settings.thorough:
         search.read_low_contrast(whole)
         search.assemble()

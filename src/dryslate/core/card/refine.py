@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from dryslate.core.arrays.homography import apply_homography, fit_homography
+from dryslate.core.arrays.homography import apply_homography
 from dryslate.core.card.channel import Channel
 from dryslate.core.card.found import FloatArray
 
@@ -96,6 +96,24 @@ def _all_pixels(corners: FloatArray, margin_px: float) -> FloatArray:
     return np.column_stack([xs.ravel(), ys.ravel()])
 
 
+def _square_to_quad(quad: FloatArray, side: float) -> FloatArray:
+    """Homography from a square of a given side to a quad, in closed form (Heckbert 1989, 2.2.3)."""
+    (x0, y0), (x1, y1), (x2, y2), (x3, y3) = quad.tolist()
+    dx1, dx2, sx = x1 - x2, x3 - x2, x0 - x1 + x2 - x3
+    dy1, dy2, sy = y1 - y2, y3 - y2, y0 - y1 + y2 - y3
+    low = dx1 * dy2 - dx2 * dy1
+    g = (sx * dy2 - dx2 * sy) / low
+    h = (dx1 * sy - sx * dy1) / low
+    unit = np.array(
+        [
+            [x1 - x0 + g * x1, x3 - x0 + h * x3, x0],
+            [y1 - y0 + g * y1, y3 - y0 + h * y3, y0],
+            [g, h, 1.0],
+        ]
+    )
+    return unit @ np.diag([1.0 / side, 1.0 / side, 1.0])
+
+
 def _solve(design: FloatArray, values: FloatArray, weights: FloatArray) -> FloatArray:
     """Weighted least squares by the normal equations (few, well-scaled columns)."""
     weighted = design * (weights**2)[:, None]
@@ -110,7 +128,6 @@ class _Fit:
     def __init__(self, cells: NDArray[np.bool_], xy_px: FloatArray, values: FloatArray) -> None:
         self.pattern = _pattern(cells)
         self.n = cells.shape[0]
-        self.square = np.array([(0.0, 0.0), (1, 0), (1, 1), (0, 1)]) * self.n
         self.edges = np.arange(self.n + 1.0)
         self.xy = xy_px
         self.values = values
@@ -134,7 +151,7 @@ class _Fit:
 
     def model(self, corners: FloatArray, blur: float) -> tuple[FloatArray, FloatArray]:
         """Pattern value and its ten derivatives: eight corner coordinates, log blur; and u, v."""
-        px_to_cells = fit_homography(corners, self.square)
+        px_to_cells = np.linalg.inv(_square_to_quad(corners, self.n))
         lifted = np.column_stack([self.xy, np.ones(len(self.xy))]) @ px_to_cells.T
         u, v = lifted[:, 0] / lifted[:, 2], lifted[:, 1] / lifted[:, 2]
         h = px_to_cells
@@ -229,15 +246,17 @@ def refine_marker(
     w, h = channel.size_px
     if cell_px < 1.0 or not np.all((start > -0.5) & (start < (w - 0.5, h - 0.5))):
         return None
-    square = np.array([(0.0, 0.0), (1, 0), (1, 1), (0, 1)]) * n
+    cells_to_px = _square_to_quad(start, n)
+    if not np.all(np.isfinite(cells_to_px)):
+        return None
     if float(sides.max()) <= WHOLE_SIDE_PX:
         points = _all_pixels(start, RIM_CELLS * cell_px)
     else:
         reach = max(REACH_SIGMA * blur_px, 3.0)
-        points = _edge_pixels(cells, fit_homography(square, start), cell_px, reach)
+        points = _edge_pixels(cells, cells_to_px, cell_px, reach)
     inside = np.all((points >= 0) & (points <= (w - 1, h - 1)), axis=1)
     points = points[inside]
-    uv = apply_homography(fit_homography(start, square), points)
+    uv = apply_homography(np.linalg.inv(cells_to_px), points)
     points = points[np.all((uv > -RIM_CELLS) & (uv < n + RIM_CELLS), axis=1)]
     if len(points) < 40:
         return None
