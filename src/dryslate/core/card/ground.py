@@ -17,6 +17,9 @@ LARGEST_OF_DIAGONAL = 0.035
 SPREAD_OF_DIAGONAL = 0.13
 SMALLEST_OF_DIAGONAL = 0.003
 
+DARKEST_GROUND_L = 35.0
+"""On darker ground glare and veil outweigh the light that it is to show."""
+
 
 @lru_cache(maxsize=64)
 def find_ground(card: CardDefinition) -> tuple[Box, ...]:
@@ -30,7 +33,8 @@ def find_ground(card: CardDefinition) -> tuple[Box, ...]:
     Returns
     -------
     tuple of Box
-        At most 16, largest first; none on patches, printing, pencil strip or thumb zone.
+        At most 16, largest first; none on patches, printing, pencil strip or thumb zone, and none
+        at all where the ground is too dark to show the light.
 
     Notes
     -----
@@ -43,6 +47,8 @@ def find_ground(card: CardDefinition) -> tuple[Box, ...]:
     >>> len(find_ground(card)) >= 8
     True
     """
+    if card.ground_lab_d65[0] < DARKEST_GROUND_L:
+        return ()
     px_per_mm = DRAWN_PX / max(card.width_mm, card.height_mm)
     drawn = draw_labels(card, px_per_mm)
     free = np.pad((drawn.labels == 0).astype(np.uint8), 1)

@@ -23,7 +23,7 @@ RIM_CELLS = 0.45
 REACH_SIGMA = 2.5
 MOST_PX = 1000
 
-CORRELATED = 2.0
+CORRELATED = 1.5
 """Noise of neighbouring pixels is correlated (demosaicing, JPEG): the fit's doubt is widened."""
 
 FLOOR_PX = 0.02
