@@ -39,7 +39,7 @@ class PhotoBook:
         self._store = store
         self._reader = reader
         self._visit = visit
-        self._waiting: dict[str, ShotFile] = {}
+        self._waiting: dict[tuple[str, tuple[str, str]], ShotFile] = {}
         self._photo_of: dict[str, Photo] = {}
         self._mates: dict[tuple[str, str], set[str]] = {}
         for photo in store.photos():
@@ -48,7 +48,7 @@ class PhotoBook:
         for row in store.card_files():
             if row.visit_id == visit.visit_id and row.sha256 in self._photo_of:
                 self._mates.setdefault(stem_key(row.card_path), set()).add(row.sha256)
-        self._far: Counter[str] = Counter()
+        self._far: dict[str, set[str]] = {}
         self._elsewhere: Counter[str] = Counter()
 
     def add(self, file: SourceFile, kept: KeptFile, kind: str) -> list[Problem]:
@@ -60,10 +60,11 @@ class PhotoBook:
         if known is not None and known.visit_id != self._visit.visit_id:
             self._elsewhere[known.visit_id] += 1
             return []
-        if kept.sha256 in self._waiting:
+        place = (kept.sha256, stem_key(file.card_path))
+        if place in self._waiting:
             return []
-        metadata, problems = self._read(file, kept.copies[0].path)
-        self._waiting[kept.sha256] = ShotFile(
+        metadata, problems = self._words_of(file, kept, known)
+        self._waiting[place] = ShotFile(
             sha256=kept.sha256,
             card_path=file.card_path,
             kind=kind,
@@ -103,19 +104,35 @@ class PhotoBook:
             )
             for visit_id, n in sorted(self._elsewhere.items())
         ]
-        for camera, n in sorted(self._far.items()):
+        for camera, found in sorted(self._far.items()):
             problems.append(
                 Problem(
                     slug="photo-date-far",
                     severity="warning",
                     place=camera,
-                    message=f"{n} photos state a date more than {FAR_DAYS} day from the visit's "
-                    f"({self._visit.date})",
+                    message=f"{len(found)} photos state a date more than {FAR_DAYS} day from the "
+                    f"visit's ({self._visit.date})",
                     fix="Check the visit's date; if the camera's clock was wrong, set it with "
                     "`dryslate clock`.",
                 )
             )
         return problems
+
+    def _words_of(
+        self, file: SourceFile, kept: KeptFile, known: Photo | None
+    ) -> tuple[PhotoMetadata, list[Problem]]:
+        """Return what a photo says of itself, from the records where they have it."""
+        problems: list[Problem] = []
+        if known is not None:
+            metadata = known.metadata
+        else:
+            metadata, problems = self._read(file, kept.copies[0].path)
+        taken = taken_time(metadata)
+        if taken is not None:
+            apart = abs((taken.date() - datetime.date.fromisoformat(self._visit.date)).days)
+            if apart > FAR_DAYS:
+                self._far.setdefault(camera_key(metadata), set()).add(kept.sha256)
+        return metadata, problems
 
     def _read(self, file: SourceFile, path: Path) -> tuple[PhotoMetadata, list[Problem]]:
         """Read what a photo says of itself; where that fails all of it stays unknown."""
@@ -130,11 +147,6 @@ class PhotoBook:
                 fix=error.fix,
             )
             return PhotoMetadata(), [problem]
-        taken = taken_time(metadata)
-        if taken is not None:
-            apart = abs((taken.date() - datetime.date.fromisoformat(self._visit.date)).days)
-            if apart > FAR_DAYS:
-                self._far[camera_key(metadata)] += 1
         return metadata, []
 
     def _save(self, shot: list[ShotFile]) -> None:

@@ -355,6 +355,21 @@ def test_photo_that_results_rest_on_keeps_its_name_when_its_jpeg_comes() -> None
     assert [f.kind for f in photo.files] == ["jpeg", "raw"]
 
 
+def test_copy_of_the_jpeg_elsewhere_does_not_keep_its_raw_away() -> None:
+    desk = raw_desk(shot(1), shot(1))
+    desk.files.card = {"COPY.JPG": JPEG + b"one", **desk.files.card}
+    assert desk.take().n_photos == 1
+    (photo,) = desk.store.photos()
+    assert [f.kind for f in photo.files] == ["jpeg", "raw"]
+    assert desk.take().n_photos == 1
+
+
+def test_photos_that_are_known_are_not_read_again(desk) -> None:
+    desk.take()
+    desk.take()
+    assert desk.reader.n_read == 2
+
+
 def test_second_observer_brings_own_photos_to_the_same_visit(desk) -> None:
     desk.take()
     desk.files.card = {"DCIM/T_1.JPG": JPEG + b"three"}
