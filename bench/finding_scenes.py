@@ -8,7 +8,7 @@ grounds are noise, branches and polyps of our own making; nothing here is a real
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -61,11 +61,21 @@ class CardTruth:
 class FindScene:
     """A made photo with its truth."""
 
-    img_srgb: NDArray[np.uint8]
+    jpeg: bytes
     cards: list[CardTruth]
     blur_px: float
     contrast_frac: float
-    notes: dict[str, float] = field(default_factory=dict)
+
+    @property
+    def img_srgb(self) -> NDArray[np.uint8]:
+        """The decoded photo, red first."""
+        return decode(self.jpeg)
+
+
+def decode(jpeg: bytes) -> NDArray[np.uint8]:
+    """JPEG bytes to pixels, red first."""
+    pixels = cv2.imdecode(np.frombuffer(jpeg, np.uint8), cv2.IMREAD_COLOR)
+    return np.ascontiguousarray(pixels[..., ::-1])
 
 
 def draw_ground(shape: tuple[int, int], rng: np.random.Generator) -> NDArray[np.float32]:
@@ -263,9 +273,7 @@ def random_look(rng: np.random.Generator) -> Look:
     )
 
 
-def develop(
-    img: NDArray[np.float32], look: Look, rng: np.random.Generator
-) -> tuple[NDArray[np.uint8], float]:
+def develop(img: NDArray[np.float32], look: Look, rng: np.random.Generator) -> tuple[bytes, float]:
     """Water, light, blur, noise, tone and JPEG; also the contrast of white on black (coded)."""
     h, w = img.shape[:2]
     cast = np.array(look.cast, np.float32)
@@ -288,7 +296,7 @@ def develop(
     contrast = float((to_coded(np.clip(ends[1], 0, 1)).astype(int) - to_coded(ends[0])).max() / 255)
     ok, data = cv2.imencode(".jpg", coded[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, look.quality])
     assert ok
-    return np.ascontiguousarray(cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1]), contrast
+    return data.tobytes(), contrast
 
 
 def make_scene(
@@ -344,10 +352,10 @@ def make_scene(
             for i, s in sides.items()
         }  # fmt: skip
         truths.append(CardTruth(card=card, card_to_px=h, side_px=sides, clear=clear, tilt_deg=tilt))
-    return FindScene(img_srgb=photo, cards=truths, blur_px=look.blur_px, contrast_frac=contrast)
+    return FindScene(jpeg=photo, cards=truths, blur_px=look.blur_px, contrast_frac=contrast)
 
 
-def make_ground_photo(shape: tuple[int, int], rng: np.random.Generator) -> NDArray[np.uint8]:
+def make_ground_photo(shape: tuple[int, int], rng: np.random.Generator) -> bytes:
     """One photo without a card, strewn with bright and dark quads and framed random bit grids."""
     img = draw_ground(shape, rng)
     h, w = shape
