@@ -1,4 +1,4 @@
-"""Learn the prior of the correction matrix from spectral scenes, and bring scenes before the fit."""
+"""Learn the prior of the correction matrix from spectral scenes; bring scenes before the fit."""
 
 from __future__ import annotations
 

@@ -81,8 +81,18 @@ PIGMENTS: dict[str, list[tuple[float, float, float]]] = {
 }
 FLUORESCENCE: list[tuple[float, float]] = [(486, 13), (506, 12), (516, 13), (538, 12), (582, 14)]
 KINDS: dict[str, dict[str, float]] = {
-    "brown": {"chlorophyll_a": 0.5, "chlorophyll_c2": 0.35, "peridinin": 0.75, "diadinoxanthin": 0.3},
-    "green": {"chlorophyll_a": 0.7, "chlorophyll_c2": 0.3, "diadinoxanthin": 0.6, "carotenoid": 0.2},
+    "brown": {
+        "chlorophyll_a": 0.5,
+        "chlorophyll_c2": 0.35,
+        "peridinin": 0.75,
+        "diadinoxanthin": 0.3,
+    },
+    "green": {
+        "chlorophyll_a": 0.7,
+        "chlorophyll_c2": 0.3,
+        "diadinoxanthin": 0.6,
+        "carotenoid": 0.2,
+    },
     "purple": {"chlorophyll_a": 0.3, "peridinin": 0.3, "chromoprotein_purple": 0.7},
     "blue": {"chlorophyll_a": 0.15, "peridinin": 0.1, "chromoprotein_blue": 0.9},
     "pink": {"chlorophyll_a": 0.1, "chromoprotein_pink": 0.8, "peridinin": 0.15},
@@ -118,9 +128,14 @@ def reef_spectrum(rng: np.random.Generator) -> FloatArray:
         centre = rng.uniform(480.0, 600.0)
         absorb = rng.uniform(0.8, 2.5) * (1.0 - edge(centre, rng.uniform(8.0, 25.0))) + 0.3 * dim
     else:
-        parts = KINDS[str(kind)] if kind != "mixed" else {
-            str(name): rng.uniform(0.1, 0.7) for name in rng.choice(list(PIGMENTS), 3, replace=False)
-        }
+        parts = (
+            KINDS[str(kind)]
+            if kind != "mixed"
+            else {
+                str(name): rng.uniform(0.1, 0.7)
+                for name in rng.choice(list(PIGMENTS), 3, replace=False)
+            }
+        )
         strength = rng.uniform(0.4, 2.6)
         absorb = 0.35 * dim
         for name, amount in parts.items():
@@ -272,7 +287,9 @@ def _light_and_veil(
     return kind, depth, through, veil
 
 
-def _white_balance(cam: Camera, through: FloatArray, veil: FloatArray, rng: np.random.Generator) -> FloatArray:
+def _white_balance(
+    cam: Camera, through: FloatArray, veil: FloatArray, rng: np.random.Generator
+) -> FloatArray:
     """Gains of the camera: fixed daylight, half automatic, or set on a white under water."""
     seen = cam.sensitivity @ (through * 0.3 + veil)
     wish = seen[1] / np.maximum(seen, 1e-12)
@@ -291,7 +308,10 @@ def style_curve(encoded: FloatArray, contrast: float, lift: float) -> FloatArray
 
 
 def make_scene(
-    waters: dict[str, FloatArray], targets: FloatArray, greys_l: FloatArray, rng: np.random.Generator
+    waters: dict[str, FloatArray],
+    targets: FloatArray,
+    greys_l: FloatArray,
+    rng: np.random.Generator,
 ) -> Scene:
     """Draw one photo of a card and reef things in its plane."""
     cam = camera(rng)
