@@ -192,20 +192,39 @@ def measure_photo(
     decoded = reader.read(photo)
     planes, problems = find_planes(decoded, str(photo), reader, tables, options)
     return [
-        _document(str(photo), index, thing, planes, problems, options)
+        measure_thing(str(photo), index, thing, planes, options, problems)
         for index, thing in enumerate(wanted)
     ]
 
 
-def _document(
+def measure_thing(
     photo: str,
     index: int,
     wanted: ToMeasure,
     planes: Sequence[CardPlane],
-    problems: tuple[Problem, ...],
     options: MeasureOptions,
+    problems: tuple[Problem, ...] = (),
 ) -> dict[str, Any]:
-    """Measure one thing and put its document together, whatever comes of it."""
+    """
+    Measure one thing and put its document together, whatever comes of it.
+
+    Parameters
+    ----------
+    photo : str
+        What to call the photo.
+    index : int
+    wanted : ToMeasure
+    planes : sequence of CardPlane
+        Of the cards in the photo; may be empty.
+    options : MeasureOptions
+    problems : tuple of Problem
+        What was said on the way to the planes.
+
+    Returns
+    -------
+    dict
+        As `measure_photo` says.
+    """
     head: dict[str, Any] = {"photo": photo, "kind": wanted.kind, "index": index}
     if not planes:
         return {**head, **failed_fields(wanted.kind, (*problems, no_card(photo)))}

@@ -8,9 +8,11 @@ import numpy as np
 import pytest
 
 from dryslate.app.geometry import geometry_from_dict, geometry_to_dict, lens_of, plane_of
-from dryslate.app.measure import CardPlane, nearest
+from dryslate.app.lens import board_of
+from dryslate.app.measure import CardPlane, measure_thing, nearest
 from dryslate.app.measure_project import find_photo, measurement_id
 from dryslate.app.measure_request import (
+    MeasureOptions,
     ToMeasure,
     gather,
     off_plane_of,
@@ -182,3 +184,24 @@ def test_the_card_nearest_to_the_points_is_used() -> None:
     )
     thing = ToMeasure(kind="length", points_px=((320.0, 320.0), (400.0, 400.0)))
     assert nearest([far, near], thing) is near
+
+
+def test_which_of_several_cards_was_used_is_said() -> None:
+    lens, _ = lens_of(PhotoMetadata(), SIZE, None)
+    planes = [
+        CardPlane(card=name, plane=plane_of(found(shift), SIZE, lens))
+        for name, shift in (("near", 0.0), ("far", 500.0))
+    ]
+    thing = ToMeasure(kind="length", points_px=((320.0, 320.0), (400.0, 400.0)))
+    told = measure_thing("x.jpg", 0, thing, planes, MeasureOptions())
+    assert told["card"] == "near"
+    note = next(p for p in told["problems"] if p["slug"] == "measure-several-cards")
+    assert "near card" in note["message"]
+
+
+def test_a_board_that_makes_no_sense_is_refused() -> None:
+    for words in (("circles", "10x7", 25.0), ("checkerboard", "10", 25.0), ("charuco", "9x6", 0.0)):
+        with pytest.raises(SettingsError) as caught:
+            board_of(*words, None, "4X4_50")
+        assert caught.value.slug == "lens-board-unclear"
+    assert board_of("charuco", "9x6", 20.0, None, "4X4_50").marker_mm == 15.0

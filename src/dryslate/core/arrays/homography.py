@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -23,8 +25,10 @@ def _normaliser(xy: FloatArray) -> FloatArray:
 def require_spread(xy: FloatArray, what: str) -> None:
     """Raise unless at least four points span a plane, no more than one off a line excluded."""
     centred = xy - xy.mean(axis=0)
-    values = np.linalg.svd(centred, compute_uv=False)
-    if values[0] <= 0 or values[1] < 1e-4 * values[0]:
+    (xx, across), (_, yy) = (centred.T @ centred).tolist()
+    middle = (xx + yy) / 2.0  # the larger principal axis in closed form; the other by the product
+    larger = middle + math.hypot((xx - yy) / 2.0, across)
+    if larger <= 0 or (xx * yy - across * across) / larger < 1e-8 * larger:
         raise InputError(
             "scale-points-on-a-line",
             f"The {what} points lie on one line; a plane needs four that span an area.",
@@ -82,6 +86,9 @@ def fit_homography(
         )
     require_spread(source, "card's")
     require_spread(target, "photo's")
+    exact = _through_four(source, target) if len(source) == 4 else None
+    if exact is not None:
+        return exact
     w = np.ones(len(source)) if weights is None else np.asarray(weights, dtype=np.float64)
     t_from, t_to = _normaliser(source), _normaliser(target)
     a, b = apply_homography(t_from, source), apply_homography(t_to, target)
@@ -90,8 +97,29 @@ def fit_homography(
     rows_x = np.hstack([lifted, nil, -b[:, :1] * lifted])
     rows_y = np.hstack([nil, lifted, -b[:, 1:] * lifted])
     design = np.vstack([rows_x * w[:, None], rows_y * w[:, None]])
-    h = np.linalg.svd(design)[2][-1].reshape(3, 3)
+    h = np.linalg.svd(design, full_matrices=False)[2][-1].reshape(3, 3)
     full = np.linalg.solve(t_to, h @ t_from)
+    return np.asarray(full / full[2, 2], dtype=np.float64)
+
+
+def _through_four(source: FloatArray, target: FloatArray) -> FloatArray | None:
+    """Homography through four pairs, exactly; None where their middle goes to infinity."""
+    from_middle, to_middle = source.mean(axis=0), target.mean(axis=0)
+    from_size = float(np.abs(source - from_middle).max())
+    to_size = float(np.abs(target - to_middle).max())
+    a, b = (source - from_middle) / from_size, (target - to_middle) / to_size
+    design = np.zeros((8, 8))
+    design[:4, :2] = design[4:, 3:5] = a
+    design[:4, 2] = design[4:, 5] = 1.0
+    design[:4, 6:] = -b[:, :1] * a
+    design[4:, 6:] = -b[:, 1:] * a
+    try:
+        h = np.append(np.linalg.solve(design, b.T.ravel()), 1.0).reshape(3, 3)
+    except np.linalg.LinAlgError:
+        return None
+    back = np.array([[to_size, 0, to_middle[0]], [0, to_size, to_middle[1]], [0, 0, 1.0]])
+    there = np.array([[1, 0, -from_middle[0]], [0, 1, -from_middle[1]], [0, 0, from_size]])
+    full = back @ h @ there
     return np.asarray(full / full[2, 2], dtype=np.float64)
 
 

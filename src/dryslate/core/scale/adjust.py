@@ -11,7 +11,7 @@ from dryslate.base.errors import InputError
 from dryslate.core.arrays.robust import score_huber
 from dryslate.core.scale.camera import LensModel
 from dryslate.core.scale.lens import Lens, LensPrior
-from dryslate.core.scale.pose import N_POSE, apply_pose, pose_slopes
+from dryslate.core.scale.pose import N_POSE, apply_pose, depths_mm, pose_slopes
 
 FloatArray = NDArray[np.float64]
 
@@ -20,6 +20,9 @@ RAYLEIGH_MEDIAN = 1.1774100225154747
 
 GAIN_ENOUGH = 1e-6
 """A step that lowers chi-squared by this or less moves nothing by a thousandth of its doubt."""
+
+LENS_TORN = 150.0
+"""Chi-squared of the lens from which on no lens at all is believed: corners in the wrong order."""
 
 FAR_OUT = 8.0
 """Points that miss by more than this many of the middle misses carry no weight."""
@@ -41,6 +44,8 @@ class Adjusted:
     misfit_px : float
         What the residuals hold beyond the stated doubt and its chance: how far the card is from
         flat, or the lens from its model, one standard deviation of each coordinate.
+    lens_chi2 : float
+        How far the lens had to leave its calibration or prior, as chi-squared.
     weights : ndarray of float, shape (n,)
         Robust weight of each point.
     """
@@ -50,6 +55,7 @@ class Adjusted:
     reduced_chi2: float
     residual_rms_px: float
     misfit_px: float
+    lens_chi2: float
     weights: FloatArray
 
 
@@ -175,6 +181,15 @@ def _rescaled_weights(miss: FloatArray, u: FloatArray) -> FloatArray:
     return np.maximum(np.where(far < FAR_OUT, score_huber(far, bend=2.5), 0.0), 1e-4)
 
 
+def _no_plane() -> InputError:
+    """Build the error for corners that no flat card before the camera fits."""
+    return InputError(
+        "scale-no-plane",
+        "No flat card before the camera fits the corners found.",
+        "Check the order of the corners, the card's definition and the lens file.",
+    )
+
+
 def _misfit_px(miss: FloatArray, u: FloatArray, free: float) -> float:
     """Standard deviation of the residuals beyond the stated doubt and twice its chance."""
     if free < 2.0:
@@ -222,13 +237,9 @@ def fit_pose_and_lens(
     weights = np.ones(len(mm))
     root = np.linalg.inv(np.linalg.cholesky(_covariance_of_points(u, weights, shared_frac)))
     tried = [_minimise(task, np.concatenate([s, lens0]), root, 8) for s in starts]
-    fine = [(t, c) for t, c in tried if np.isfinite(c) and t[5] > 0]
+    fine = [(t, c) for t, c in tried if np.isfinite(c)]
     if not fine:
-        raise InputError(
-            "scale-no-plane",
-            "No flat card before the camera fits the corners found.",
-            "Check the order of the corners, the card's definition and the lens file.",
-        )
+        raise _no_plane()
     theta, _ = _minimise(task, min(fine, key=lambda outcome: outcome[1])[0], root)
     for _ in range(12):
         miss = apply_pose(theta, task.model, half_px, mm) - px
@@ -248,12 +259,17 @@ def fit_pose_and_lens(
             stated = max(stated, stated * chi2)
             if chi2 <= 1.05:
                 break
+    strain = root_lens @ (theta[N_POSE:] - lens0)
+    lens_chi2 = float(strain @ strain)
+    if not lens_chi2 < LENS_TORN or depths_mm(theta, mm).min() <= 0:
+        raise _no_plane()
     miss = apply_pose(theta, task.model, half_px, mm) - px
     return Adjusted(
         theta=theta,
         covariance=covariance,
         reduced_chi2=stated,
         residual_rms_px=float(np.sqrt(np.mean(miss**2))),
+        lens_chi2=lens_chi2,
         misfit_px=_misfit_px(miss[weights > 1e-3], u, free),
         weights=weights,
     )

@@ -37,6 +37,9 @@ __all__ = [
     "project_plane",
 ]
 
+LENS_STRAINED = 30.0
+"""Chi-squared of the lens against what is known of it that chance leaves about once in 10,000."""
+
 STEEP_TILT_DEG = 30.0
 
 
@@ -126,6 +129,20 @@ def _local_scale(theta: FloatArray, model: LensModel, half_px: float) -> FloatAr
     return np.array([np.sqrt(abs(x[0] * y[1] - x[1] * y[0])), np.linalg.norm(theta[3:6])])
 
 
+def _strained(adjusted: Adjusted, view: ViewSettings) -> Problem:
+    """Say that the photo disagrees with what is known of its lens."""
+    known = "the lens file" if view.lens.is_calibrated else "what is assumed of an unknown lens"
+    return Problem(
+        slug="scale-lens-strained",
+        severity="warning",
+        place="lens",
+        message=f"The card's corners disagree with {known} (chi-squared {adjusted.lens_chi2:.0f}, "
+        f"expected below {LENS_STRAINED:.0f}).",
+        fix="Check that the lens file belongs to this camera, zoom and port, and that the photo "
+        "was not cropped; calibrate the lens.",
+    )
+
+
 def _reservations(
     tilt_deg: float, adjusted: Adjusted, view: ViewSettings, n_points: int
 ) -> tuple[tuple[Flag, ...], tuple[Problem, ...]]:
@@ -150,6 +167,8 @@ def _reservations(
         flags.append(Flag.FOCAL_UNKNOWN)
     if n_points <= 4:
         flags.append(Flag.FEW_MARKERS)
+    if adjusted.lens_chi2 > LENS_STRAINED:
+        problems.append(_strained(adjusted, view))
     if adjusted.reduced_chi2 > 9.0:
         problems.append(
             Problem(

@@ -142,6 +142,29 @@ def rotation_slopes(turn: FloatArray) -> FloatArray:
     return np.asarray(out.reshape(3, 3, 3) @ matrix)
 
 
+def depths_mm(theta: FloatArray, centred_mm: FloatArray) -> FloatArray:
+    """
+    Tell how far in front of the camera points of a plane lie.
+
+    Parameters
+    ----------
+    theta : ndarray of float, shape (6 + n,)
+    centred_mm : ndarray of float, shape (n, 2)
+
+    Returns
+    -------
+    ndarray of float, shape (n,)
+        Along the optical axis; negative behind the camera.
+
+    Examples
+    --------
+    >>> depths_mm(np.array([0, 0, 0, 0, 0, 500.0]), np.array([[10.0, 5.0]])).tolist()
+    [500.0]
+    """
+    matrix = rotation_matrix(theta[:3])
+    return np.asarray(centred_mm @ matrix[2, :2] + theta[5])
+
+
 def pose_slopes(
     theta: FloatArray, model: LensModel, half_px: float, centred_mm: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
@@ -247,7 +270,7 @@ def find_poses(
     fine = np.isfinite(seen).all(axis=1)
     h = fit_homography(centred_mm[fine], seen[fine], weights[fine])
     scale = 2.0 / (np.linalg.norm(h[:, 0]) + np.linalg.norm(h[:, 1]))
-    if h[2, 2] * scale < 0:
+    if np.median(centred_mm @ h[2, :2] + h[2, 2]) < 0:
         scale = -scale
     x, y, place = h[:, 0] * scale, h[:, 1] * scale, h[:, 2] * scale
     u, _, vt = np.linalg.svd(np.column_stack([x, y, np.cross(x, y)]))

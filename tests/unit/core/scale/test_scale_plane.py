@@ -213,6 +213,16 @@ def test_steep_tilt_unknown_focal_length_and_single_marker_are_flagged() -> None
             [(900, 100), (100, 100), (100, 600), (900, 600)],
             "scale-card-mirrored",
         ),
+        (
+            [(0, 0), (90, 0), (90, 60), (0, 60)],
+            [(100, 100), (900, 600), (900, 100), (100, 600)],
+            "scale-no-plane",
+        ),
+        (
+            [(0, 0), (90, 0), (90, 60), (0, 60)],
+            [(100, 100), (900, 120), (400, 250), (130, 600)],
+            "scale-no-plane",
+        ),
     ],
 )
 def test_points_that_cannot_carry_a_plane_are_refused(mm, px, slug) -> None:
@@ -220,6 +230,21 @@ def test_points_that_cannot_carry_a_plane_are_refused(mm, px, slug) -> None:
     with pytest.raises(InputError) as caught:
         fit_plane(mm, px, 0.1, ViewSettings(image_size_px=SIZE, lens=lens))
     assert caught.value.slug == slug
+
+
+def test_a_lens_file_of_another_zoom_is_noticed() -> None:
+    params = MODELS["normal"].copy()
+    theta = np.concatenate([pose_of(28, 40, 10, (0, 0, 400)), params])
+    mm = markers_mm()
+    px = seen_with(theta, "normal", mm)
+    other = replace(
+        exact_lens("normal"),
+        params=params * np.array([1.5, 1.5, 1, 1, 1, 1, 1, 1, 1]),
+        covariance=np.diag([60.0**2] * 2 + [5.0**2] * 2 + [0.01**2] * 5),
+    )
+    assert not fit_plane(mm, px, 0.1, view(exact_lens("normal"))).problems
+    slugs = {p.slug for p in fit_plane(mm, px, 0.1, view(other)).problems}
+    assert "scale-lens-strained" in slugs
 
 
 def test_a_point_beyond_the_horizon_is_refused() -> None:
