@@ -143,6 +143,8 @@ class Surface:
         Ridges, rims and tips where tissue is thin and skeleton shows.
     lines_mm : ndarray of float, shape (k, 2, 2)
         Ends (x, y) of what one would measure across corallites, valleys or branches.
+    level_mm : ndarray of float32, shape (n, n)
+        Height at which those ends lie: the body's smooth surface with its walls on it.
     """
 
     height_mm: Field
@@ -150,6 +152,7 @@ class Surface:
     calice: Field
     pale: Field
     lines_mm: FloatArray
+    level_mm: Field
 
 
 def plot_for(colony: Colony, px_per_mm: float, margin_mm: float = 12.0) -> Plot:

@@ -55,8 +55,8 @@ def _plocoid(colony: Colony, plot: Plot, rng: np.random.Generator) -> Surface:
     bowl = _ramp(1.0 - t, 0.12, 0.75)
     core = np.exp(-((t / 0.2) ** 2))
     spokes = septa * _ramp(1.15 - t, 0.0, 0.4) * _ramp(t, 0.12, 0.4)
-    height = dome(plot, colony.rise_mm, _fitted(rng, plot, 45.0))
-    height = height + d * (0.17 * wall - 0.13 * bowl + 0.05 * core + 0.05 * spokes)
+    body = dome(plot, colony.rise_mm, _fitted(rng, plot, 45.0))
+    height = body + d * (0.17 * wall - 0.13 * bowl + 0.05 * core + 0.05 * spokes)
     height = height + 0.012 * d * _grain(rng, plot, 0.5) * (t > 1.0)
     calice = np.clip(0.95 * bowl - 0.30 * spokes - 0.15 * core, 0.0, 1.0)
     lines = _across(centres, radius, plot, rng)
@@ -66,6 +66,7 @@ def _plocoid(colony: Colony, plot: Plot, rng: np.random.Generator) -> Surface:
         calice=calice.astype(np.float32),
         pale=(0.28 * wall * (0.5 + 0.5 * septa)).astype(np.float32),
         lines_mm=lines,
+        level_mm=np.asarray(body + 0.12 * d, dtype=np.float32),
     )
 
 
@@ -96,8 +97,8 @@ def _cerioid(colony: Colony, plot: Plot, rng: np.random.Generator) -> Surface:
     septa = 0.5 + 0.5 * np.cos((30 if d > 3 else 12) * np.arctan2(dy, dx))
     spokes = septa * _ramp(b, 0.02, 0.12) * (1.0 - _ramp(b, 0.26, 0.42))
     core = np.exp(-((np.hypot(dx, dy) / (0.13 * d)) ** 2))
-    height = dome(plot, colony.rise_mm, _fitted(rng, plot, 50.0))
-    height = height + d * (0.20 * wall - 0.13 * bowl + 0.05 * spokes + 0.04 * core)
+    body = dome(plot, colony.rise_mm, _fitted(rng, plot, 50.0))
+    height = body + d * (0.20 * wall - 0.13 * bowl + 0.05 * spokes + 0.04 * core)
     height = height + 0.01 * d * _grain(rng, plot, 0.4)
     calice = np.clip(0.95 * bowl - 0.3 * spokes - 0.2 * core, 0.0, 1.0)
     return Surface(
@@ -106,6 +107,7 @@ def _cerioid(colony: Colony, plot: Plot, rng: np.random.Generator) -> Surface:
         calice=calice.astype(np.float32),
         pale=(0.32 * wall).astype(np.float32),
         lines_mm=_between_walls(colony, plot, centres, rng),
+        level_mm=np.asarray(body + 0.18 * d, dtype=np.float32),
     )
 
 
@@ -144,8 +146,8 @@ def _meandroid(colony: Colony, plot: Plot, rng: np.random.Generator) -> Surface:
     bowl = _ramp(b, 0.10, 0.42)
     septa = _strokes(rng, plot, np.asarray(gx / steep), np.asarray(gy / steep))
     spokes = septa * (1.0 - _ramp(b, 0.28, 0.45))
-    height = dome(plot, colony.rise_mm, _fitted(rng, plot, 60.0))
-    height = height + width * (0.24 * wall - 0.17 * bowl + 0.075 * spokes)
+    body = dome(plot, colony.rise_mm, _fitted(rng, plot, 60.0))
+    height = body + width * (0.24 * wall - 0.17 * bowl + 0.075 * spokes)
     calice = np.clip(0.95 * bowl - 0.18 * spokes, 0.0, 1.0)
     return Surface(
         height_mm=height.astype(np.float32),
@@ -153,6 +155,7 @@ def _meandroid(colony: Colony, plot: Plot, rng: np.random.Generator) -> Surface:
         calice=calice.astype(np.float32),
         pale=(0.40 * wall * (0.6 + 0.4 * septa)).astype(np.float32),
         lines_mm=_across_valleys(colony, plot, f, rng),
+        level_mm=np.asarray(body + 0.22 * width, dtype=np.float32),
     )
 
 
@@ -254,7 +257,14 @@ def _branching(colony: Colony, plot: Plot, rng: np.random.Generator) -> Surface:
         calice=calice.astype(np.float32),
         pale=(0.8 * np.clip(pale, 0, 1) ** 12).astype(np.float32),
         lines_mm=np.array(lines).reshape(-1, 2, 2),
+        level_mm=_tips(height, plot, d),
     )
+
+
+def _tips(height: Field, plot: Plot, thick_mm: float) -> Field:
+    """Height of the highest point within most of a branch's thickness."""
+    n = max(int(0.8 * thick_mm * plot.px_per_mm) | 1, 3)
+    return np.asarray(cv2.dilate(height, np.ones((n, n), np.uint8)), dtype=np.float32)
 
 
 def _press(
@@ -313,6 +323,7 @@ def _plating(colony: Colony, plot: Plot, rng: np.random.Generator) -> Surface:
         calice=calice.astype(np.float32),
         pale=pale,
         lines_mm=np.zeros((0, 2, 2)),
+        level_mm=height,
     )
 
 

@@ -16,8 +16,9 @@ from dryslate.base.errors import InputError
 from dryslate.base.problems import Problem
 from dryslate.demo.compare import Comparison, compare_with_truth
 from dryslate.demo.trip import MadeTrip, make_trip, memory_card
+from dryslate.demo.trip_card import print_card
 from dryslate.demo.trip_files import save_whole_file
-from dryslate.demo.trip_plan import BAR_MM, TripVisit, plan_trip, print_card
+from dryslate.demo.trip_plan import BAR_MM, TripVisit, plan_trip
 
 MARK = "made-up-trip.json"
 DEFAULT_SEED = 1

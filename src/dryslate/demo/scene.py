@@ -20,11 +20,12 @@ from dryslate.demo.cameras import (
     white_gains,
 )
 from dryslate.demo.flats import Flat, PlacedCard
+from dryslate.demo.marching import Eye
 from dryslate.demo.noise import caustic_pattern
 from dryslate.demo.pinhole import SceneLens, View, project, rays
 from dryslate.demo.seabed import Seabed
 from dryslate.demo.spectra import N_BANDS, FloatArray, daylight, planck
-from dryslate.demo.tracing import Eye, FlatThing, LightTables, trace_flat, trace_ground
+from dryslate.demo.tracing import FlatThing, LightTables, trace_flat, trace_ground
 from dryslate.demo.truth import SceneTruth, Sight, corners_world, scene_truth, to_camera
 from dryslate.demo.water import Water, transmittance
 

@@ -8,10 +8,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from dryslate.demo.marching import Relief
 from dryslate.demo.noise import Field, fractal_field
 from dryslate.demo.spectra import FloatArray
 from dryslate.demo.surfaces import brown_algae, crust, green_algae, rock, sand, turf
-from dryslate.demo.tracing import Relief
 
 SAND, RUBBLE, ROCK, TURF, CRUST, GREEN, BROWN, DARK = range(8)
 
