@@ -126,7 +126,7 @@ def test_every_link_leads_to_a_place_that_stands_once(page: Page) -> None:
 
 
 def test_report_says_what_was_done_and_what_was_not(page: Page) -> None:
-    assert "1 corrected by its own card" in page.text
+    assert "1 corrected with own card" in page.text
     assert "no card found" in page.text
     assert "could not be read" in page.text
     assert "Photos left as they are" in page.text

@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from dryslate.base.quality import Flag
 
 OUTCOMES: Mapping[str, str] = {
-    "corrected": "corrected by its own card",
-    "borrowed": "corrected by a neighbour's card",
+    "corrected": "corrected with own card",
+    "borrowed": "corrected with a neighbour's card",
     "refused": "refused",
     "no_card": "no card found",
     "unreadable": "could not be read",

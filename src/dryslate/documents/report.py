@@ -22,7 +22,7 @@ from dryslate.documents.report_charts import (
     interval_chart,
     strip_chart,
 )
-from dryslate.documents.report_numbers import interval, plain, with_doubt
+from dryslate.documents.report_numbers import interval, plain, sentence, with_doubt
 
 SIGNS = {
     "corrected": "●",
@@ -86,6 +86,7 @@ def render_report(report: Report) -> str:
         lstrip_blocks=True,
     )
     environment.filters["jpeg_uri"] = _jpeg_uri
+    environment.filters["sentence"] = sentence
     environment.globals.update(
         plain=plain,
         with_doubt=with_doubt,
@@ -111,6 +112,7 @@ def render_report(report: Report) -> str:
         left_alone=[p for p in photos if p.outcome not in ("corrected", "borrowed")],
         worth_a_look=[p for p in photos if _has_warnings(p)],
         lead=_lead(photos),
+        places=_places(report),
         shared_notes=_shared_notes(report.corals),
         corals_of=_corals_by_photo(report.corals),
         number_of={p.photo_id: p.number for p in photos},
@@ -155,6 +157,14 @@ def _has_warnings(photo: PhotoPart) -> bool:
     """Tell whether a corrected photo comes with a warning."""
     is_done = photo.outcome in ("corrected", "borrowed")
     return is_done and any(p["severity"] != "note" for p in photo.problems)
+
+
+def _places(report: Report) -> str:
+    """Name the sites, or count them where there are many."""
+    sites = list(dict.fromkeys(v.site for v in report.visits))
+    if len(sites) > 3:
+        return f"{len(sites)} sites"
+    return " and ".join(filter(None, [", ".join(sites[:-1]), *sites[-1:]])) or report.title
 
 
 def _lead(photos: Sequence[PhotoPart]) -> PhotoPart | None:

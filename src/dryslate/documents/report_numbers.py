@@ -82,4 +82,18 @@ def plain(value: float | None, n_decimals: int = 1, unit: str = "") -> str:
     """
     if value is None or not math.isfinite(value):
         return "unknown"
-    return f"{value:.{n_decimals}f} {unit}".strip()
+    return f"{round(value, n_decimals) + 0.0:.{n_decimals}f} {unit}".strip()
+
+
+def sentence(text: str) -> str:
+    """
+    Begin with a capital and end with a full stop.
+
+    Examples
+    --------
+    >>> sentence("no red signal"), sentence("Held.")
+    ('No red signal.', 'Held.')
+    """
+    text = text.strip()
+    text = text[:1].upper() + text[1:]
+    return text if not text or text[-1] in ".!?" else f"{text}."
