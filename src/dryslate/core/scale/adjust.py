@@ -7,11 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from dryslate.base.errors import InputError
 from dryslate.core.arrays.robust import score_huber
 from dryslate.core.scale.camera import LensModel
 from dryslate.core.scale.lens import Lens, LensPrior
-from dryslate.core.scale.pose import N_POSE, apply_pose, depths_mm, pose_slopes
+from dryslate.core.scale.pose import N_POSE, apply_pose, depths_mm, no_plane, pose_slopes
 
 FloatArray = NDArray[np.float64]
 
@@ -21,8 +20,8 @@ RAYLEIGH_MEDIAN = 1.1774100225154747
 GAIN_ENOUGH = 1e-6
 """A step that lowers chi-squared by this or less moves nothing by a thousandth of its doubt."""
 
-LENS_TORN = 150.0
-"""Chi-squared of the lens from which on no lens at all is believed: corners in the wrong order."""
+LENS_TORN = 2000.0
+"""Chi-squared of the lens from which on no lens at all is believed."""
 
 FAR_OUT = 8.0
 """Points that miss by more than this many of the middle misses carry no weight."""
@@ -181,15 +180,6 @@ def _rescaled_weights(miss: FloatArray, u: FloatArray) -> FloatArray:
     return np.maximum(np.where(far < FAR_OUT, score_huber(far, bend=2.5), 0.0), 1e-4)
 
 
-def _no_plane() -> InputError:
-    """Build the error for corners that no flat card before the camera fits."""
-    return InputError(
-        "scale-no-plane",
-        "No flat card before the camera fits the corners found.",
-        "Check the order of the corners, the card's definition and the lens file.",
-    )
-
-
 def _misfit_px(miss: FloatArray, u: FloatArray, free: float) -> float:
     """Standard deviation of the residuals beyond the stated doubt and twice its chance."""
     if free < 2.0:
@@ -211,8 +201,9 @@ def fit_pose_and_lens(
     Parameters
     ----------
     seen : Sightings
-    starts : tuple of ndarray of float, shape (6,)
-        First guesses of the pose; the best outcome is kept.
+    starts : tuple of ndarray of float, shape (6,) or (6 + n,)
+        First guesses of the pose, with the lens where it is not the middle of the prior; the
+        best outcome is kept.
     lens : Lens or LensPrior
     half_px : float
         Half diagonal of the frame.
@@ -236,10 +227,11 @@ def fit_pose_and_lens(
     task = _Task(mm, px, lens.model, half_px, lens0, root_lens, unit)
     weights = np.ones(len(mm))
     root = np.linalg.inv(np.linalg.cholesky(_covariance_of_points(u, weights, shared_frac)))
-    tried = [_minimise(task, np.concatenate([s, lens0]), root, 8) for s in starts]
+    whole = [s if len(s) > N_POSE else np.concatenate([s, lens0]) for s in starts]
+    tried = [_minimise(task, start, root, 8) for start in whole]
     fine = [(t, c) for t, c in tried if np.isfinite(c)]
     if not fine:
-        raise _no_plane()
+        raise no_plane()
     theta, _ = _minimise(task, min(fine, key=lambda outcome: outcome[1])[0], root)
     for _ in range(12):
         miss = apply_pose(theta, task.model, half_px, mm) - px
@@ -262,7 +254,7 @@ def fit_pose_and_lens(
     strain = root_lens @ (theta[N_POSE:] - lens0)
     lens_chi2 = float(strain @ strain)
     if not lens_chi2 < LENS_TORN or depths_mm(theta, mm).min() <= 0:
-        raise _no_plane()
+        raise no_plane()
     miss = apply_pose(theta, task.model, half_px, mm) - px
     return Adjusted(
         theta=theta,

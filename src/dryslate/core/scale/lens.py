@@ -242,6 +242,34 @@ def lens_prior(
     )
 
 
+def loosen_prior(prior: LensPrior) -> LensPrior:
+    """
+    Widen a prior for a photo that contradicts it: cropped, or with a false focal length.
+
+    Parameters
+    ----------
+    prior : LensPrior
+
+    Returns
+    -------
+    LensPrior
+        Focal length a factor of 1.65 about its middle, principal point 30 % of the half
+        diagonal, corner shift 10 % at least.
+
+    Examples
+    --------
+    >>> tight = lens_prior(28.0, (4000, 3000), under_water=False)
+    >>> bool(np.all(np.diag(loosen_prior(tight).covariance) >= np.diag(tight.covariance)))
+    True
+    """
+    centre_u = 0.3 * half_diagonal_px(prior.image_size_px)
+    wide = np.square([0.5, centre_u, centre_u, 0.1, 0.03])
+    covariance = np.diag(np.maximum(np.diag(prior.covariance), wide))
+    return replace(
+        prior, covariance=covariance, is_focal_known=False, source=f"{prior.source}; loosened"
+    )
+
+
 # Rows are the upright axes in terms of the stored ones, for EXIF orientation 1 to 8.
 _TURNS: dict[int, tuple[tuple[int, int], tuple[int, int]]] = {
     1: ((1, 0), (0, 1)),

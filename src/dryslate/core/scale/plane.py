@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -13,7 +13,7 @@ from dryslate.base.problems import Problem
 from dryslate.base.quality import Flag
 from dryslate.core.scale.adjust import Adjusted, Sightings, fit_pose_and_lens
 from dryslate.core.scale.camera import LensModel, focal_and_centre, half_diagonal_px
-from dryslate.core.scale.lens import Lens, LensPrior
+from dryslate.core.scale.lens import Lens, LensPrior, loosen_prior
 from dryslate.core.scale.pose import N_POSE, apply_pose, find_poses, rotation_matrix
 from dryslate.core.scale.record import (
     Plane,
@@ -39,6 +39,9 @@ __all__ = [
 
 LENS_STRAINED = 30.0
 """Chi-squared of the lens against what is known of it that chance leaves about once in 10,000."""
+
+LOOSER_BY = 0.3
+"""A looser prior is taken when it leaves no more than this share of the reduced chi-squared."""
 
 STEEP_TILT_DEG = 30.0
 
@@ -129,9 +132,43 @@ def _local_scale(theta: FloatArray, model: LensModel, half_px: float) -> FloatAr
     return np.array([np.sqrt(abs(x[0] * y[1] - x[1] * y[0])), np.linalg.norm(theta[3:6])])
 
 
-def _strained(adjusted: Adjusted, view: ViewSettings) -> Problem:
+def _fit_with_lens(
+    seen: Sightings, starts: tuple[FloatArray, ...], lens: Lens | LensPrior, half_px: float
+) -> tuple[Adjusted, Lens | LensPrior]:
+    """Fit; where a mere prior is contradicted and a looser one fits far better, take that."""
+    adjusted = fit_pose_and_lens(seen, starts, lens, half_px)
+    contradicted = adjusted.reduced_chi2 > 9.0 or adjusted.lens_chi2 > LENS_STRAINED
+    if isinstance(lens, LensPrior) and contradicted and len(seen.mm) > 4:
+        loose = loosen_prior(lens)
+        again = fit_pose_and_lens(seen, _shifted_starts(seen, loose, half_px), loose, half_px)
+        if again.reduced_chi2 < LOOSER_BY * adjusted.reduced_chi2:
+            return replace(again, lens_chi2=np.inf), loose
+    return adjusted, lens
+
+
+def _shifted_starts(seen: Sightings, lens: LensPrior, half_px: float) -> tuple[FloatArray, ...]:
+    """First guesses with the principal point in the middle and towards each corner."""
+    starts = []
+    for x, y in ((0, 0), (-1, -1), (-1, 1), (1, -1), (1, 1)):
+        params = np.array(lens.params)
+        params[1:3] += 0.3 * half_px * np.array([x, y])
+        poses = find_poses(seen.mm, seen.px, (lens.model, params, half_px), 1.0 / seen.u)
+        starts += [np.concatenate([pose, params]) for pose in poses]
+    return tuple(starts)
+
+
+def _strained(adjusted: Adjusted, lens: Lens | LensPrior) -> Problem:
     """Say that the photo disagrees with what is known of its lens."""
-    known = "the lens file" if view.lens.is_calibrated else "what is assumed of an unknown lens"
+    if np.isinf(adjusted.lens_chi2):
+        return Problem(
+            slug="scale-lens-strained",
+            severity="warning",
+            place="lens",
+            message="The card's corners disagree with what is assumed of the lens; a far wider "
+            "range of focal lengths and centres was used.",
+            fix="Use photos that are not cropped, or calibrate the lens.",
+        )
+    known = "the lens file" if lens.is_calibrated else "what is assumed of an unknown lens"
     return Problem(
         slug="scale-lens-strained",
         severity="warning",
@@ -144,7 +181,7 @@ def _strained(adjusted: Adjusted, view: ViewSettings) -> Problem:
 
 
 def _reservations(
-    tilt_deg: float, adjusted: Adjusted, view: ViewSettings, n_points: int
+    tilt_deg: float, adjusted: Adjusted, lens: Lens | LensPrior, n_points: int
 ) -> tuple[tuple[Flag, ...], tuple[Problem, ...]]:
     """Flags and problems of a fitted plane."""
     flags: list[Flag] = []
@@ -161,14 +198,14 @@ def _reservations(
                 fix="Hold the camera square to the card; lengths off its plane suffer most.",
             )
         )
-    if not view.lens.is_calibrated:
+    if not lens.is_calibrated:
         flags.append(Flag.LENS_UNKNOWN)
-    if isinstance(view.lens, LensPrior) and not view.lens.is_focal_known:
+    if isinstance(lens, LensPrior) and not lens.is_focal_known:
         flags.append(Flag.FOCAL_UNKNOWN)
     if n_points <= 4:
         flags.append(Flag.FEW_MARKERS)
     if adjusted.lens_chi2 > LENS_STRAINED:
-        problems.append(_strained(adjusted, view))
+        problems.append(_strained(adjusted, lens))
     if adjusted.reduced_chi2 > 9.0:
         problems.append(
             Problem(
@@ -218,7 +255,9 @@ def fit_plane(
     Where the residuals exceed the stated doubt, the doubt is widened by the root of the reduced
     chi-squared; it is never narrowed. What is measured carries that misfit at each of its
     points too: a card that is not flat is not flat elsewhere either.
-    Assumes a flat card: a bent one shows in the residuals only where it has markers.
+    Where a lens without calibration is contradicted (a cropped photo, a false focal length) and
+    a far looser prior leaves less than a third of the reduced chi-squared, that one is used and
+    said. Assumes a flat card: a bent one shows in the residuals only where it has markers.
 
     References
     ----------
@@ -233,7 +272,7 @@ def fit_plane(
     centred = mm - origin
     starts = find_poses(centred, px, (model, prior, half), 1.0 / u)
     seen = Sightings(mm=centred, px=px, u=u, shared_frac=view.shared_frac)
-    adjusted = fit_pose_and_lens(seen, starts, view.lens, half)
+    adjusted, lens = _fit_with_lens(seen, starts, view.lens, half)
     theta, covariance = adjusted.theta, adjusted.covariance
     matrix = rotation_matrix(theta[:3])
     if matrix[:, 2] @ theta[3:6] < 0:
@@ -250,7 +289,7 @@ def fit_plane(
     camera = np.array([[focal[0], 0.0, centre[0]], [0.0, focal[1], centre[1]], [0.0, 0.0, 1.0]])
     shift = np.array([[1.0, 0.0, -origin[0]], [0.0, 1.0, -origin[1]], [0.0, 0.0, 1.0]])
     homography = camera @ np.column_stack([matrix[:, 0], matrix[:, 1], theta[3:6]]) @ shift
-    flags, problems = _reservations(tilt, adjusted, view, len(mm))
+    flags, problems = _reservations(tilt, adjusted, lens, len(mm))
     spread = tuple(float(v) for v in np.ptp(mm, axis=0))
     return Plane(
         theta=theta,

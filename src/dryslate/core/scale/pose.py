@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from dryslate.base.errors import InputError
 from dryslate.core.arrays.homography import fit_homography
 from dryslate.core.scale.camera import LensModel, apply_lens, apply_lens_backwards, lens_slopes
 
@@ -235,6 +236,22 @@ def apply_pose_backwards(
     return np.asarray((rays * along[:, None] - theta[3:6]) @ matrix[:, :2])
 
 
+def no_plane() -> InputError:
+    """
+    Build the error for corners that no flat card before the camera fits.
+
+    Returns
+    -------
+    InputError
+        ``scale-no-plane``.
+    """
+    return InputError(
+        "scale-no-plane",
+        "No flat card before the camera fits the corners found.",
+        "Check the order of the corners, the card's definition and the lens file.",
+    )
+
+
 def find_poses(
     centred_mm: FloatArray,
     points_px: FloatArray,
@@ -257,6 +274,11 @@ def find_poses(
         Rotation vector and place; the second is tilted the other way about the line of sight,
         which a distant plane resembles.
 
+    Raises
+    ------
+    InputError
+        ``scale-no-plane`` for corners that are folded: some would lie behind the camera.
+
     Notes
     -----
     The columns of the homography of directions are the plane's axes up to scale [1]_.
@@ -270,7 +292,10 @@ def find_poses(
     fine = np.isfinite(seen).all(axis=1)
     h = fit_homography(centred_mm[fine], seen[fine], weights[fine])
     scale = 2.0 / (np.linalg.norm(h[:, 0]) + np.linalg.norm(h[:, 1]))
-    if np.median(centred_mm @ h[2, :2] + h[2, 2]) < 0:
+    depth = centred_mm @ h[2, :2] + h[2, 2]
+    if depth.min() * depth.max() <= 0:
+        raise no_plane()
+    if depth[0] < 0:
         scale = -scale
     x, y, place = h[:, 0] * scale, h[:, 1] * scale, h[:, 2] * scale
     u, _, vt = np.linalg.svd(np.column_stack([x, y, np.cross(x, y)]))

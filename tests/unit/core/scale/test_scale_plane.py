@@ -232,6 +232,20 @@ def test_points_that_cannot_carry_a_plane_are_refused(mm, px, slug) -> None:
     assert caught.value.slug == slug
 
 
+@pytest.mark.parametrize("tilt", [5.0, 25.0, 40.0])
+def test_a_photo_cropped_off_centre_is_noticed_and_measured_all_the_same(tilt: float) -> None:
+    rng = np.random.default_rng(9)
+    params = np.array([np.log(3300.0), 2900.0, 2100.0, -0.02, 0.0])
+    theta = np.concatenate([pose_of(tilt, 50, 10, (-60, -40, 480)), params])
+    mm = markers_mm()
+    px = seen_with(theta, "radial", mm) + rng.normal(0, 0.07, (16, 2))
+    plane = fit_plane(mm, px, 0.07, view(lens_prior(28.0, SIZE, under_water=True)))
+    assert "scale-lens-strained" in {p.slug for p in plane.problems}
+    ends = seen_with(theta, "radial", np.array([(-60.0, 50.0), (140.0, -30.0)]))
+    length = float(np.hypot(*np.diff(apply_plane(plane, ends).xy_mm, axis=0)[0]))
+    assert length == pytest.approx(np.hypot(200, 80), rel=1e-3)
+
+
 def test_a_lens_file_of_another_zoom_is_noticed() -> None:
     params = MODELS["normal"].copy()
     theta = np.concatenate([pose_of(28, 40, 10, (0, 0, 400)), params])
