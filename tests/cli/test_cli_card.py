@@ -236,3 +236,18 @@ def test_own_card_is_defined_by_options_alone(here) -> None:
     assert [p["id"] for p in shown["patches"]] == ["white", "mid", "black"]
     assert shown["print_scale_u_frac"] == done["print_scale_u_frac"] > 0.003
     assert (here / "mine.png").exists()
+
+
+def test_spectra_need_no_illuminant_and_no_change_of_light(here) -> None:
+    shown = json.loads(run("show", "--json"))
+    bands = list(range(400, 710, 10))
+    lines = ["patch_id," + ",".join(f"nm_{b}" for b in bands)]
+    for p in shown["patches"]:
+        level = ((p["lab_d65"][0] + 16) / 116) ** 3  # CIE 15:2004, equation 8.3, turned round
+        lines.append(p["id"] + "," + ",".join([f"{100 * level:.6f}"] * len(bands)))
+    (here / "s.csv").write_text("\n".join(lines) + "\n")
+    done = json.loads(run("characterise", "--readings", "s.csv", "-o", "f.toml", "--json"))
+    found = {p["id"]: p for p in done["patches"]}
+    for p in shown["patches"]:
+        assert found[p["id"]]["lab_d65"] == pytest.approx([p["lab_d65"][0], 0, 0], abs=0.01)
+    assert max(found["rose"]["lab_u"]) == 0.4

@@ -8,6 +8,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from dryslate.app import card_photos
 from dryslate.app.card_values import CharacteriseOptions, Values
 from dryslate.app.ports import PhotoReader, ReferenceTables
@@ -19,6 +21,7 @@ from dryslate.core.colour.characterise import (
     adaptation_u,
     join_readings,
 )
+from dryslate.core.colour.reflectance import ViewingTables, lab_from_reflectance
 from dryslate.core.colour.spaces import lab_d50_to_d65, xyz_to_lab
 from dryslate.formats.patch_readings import Illuminant, Readings, parse_readings
 
@@ -103,6 +106,7 @@ def values_from_file(
     FormatError
         If the file follows neither format.
     InputError
+        ``spectrum-too-narrow`` for spectra that do not cover the visible range,
         ``readings-light-unstated`` if neither file nor option says for which illuminant they
         hold, ``readings-observer-wrong`` for the 10 degree observer.
     SettingsError
@@ -117,7 +121,9 @@ def values_from_file(
     assert options.readings is not None
     place = str(options.readings)
     readings = parse_readings(tables.read_text(options.readings), place)
-    light = _light(readings, options.illuminant, place)
+    is_spectral = readings.space == "reflectance"
+    light: Illuminant = "D65" if is_spectral else _light(readings, options.illuminant, place)
+    viewing = viewing_tables(tables) if is_spectral else None
     problems = list(readings.problems)
     ids = {p.patch_id.lower(): p.patch_id for p in card.patches}
     labs: dict[str, list[tuple[float, float, float]]] = {}
@@ -127,7 +133,11 @@ def values_from_file(
         if patch_id is None:
             problems.append(_unknown_patch(r.name, r.place, card))
             continue
-        labs.setdefault(patch_id, []).append(_to_lab_d65(r.values, readings.space, light))
+        if viewing is not None:
+            lab = tuple(lab_from_reflectance(readings.wavelengths_nm, r.values, viewing))
+        else:
+            lab = _to_lab_d65(r.values, readings.space, light)
+        labs.setdefault(patch_id, []).append((float(lab[0]), float(lab[1]), float(lab[2])))
         labs_u.setdefault(patch_id, []).append(r.values_u if readings.space == "lab" else None)
     extra = {i: _extra_u(v, light) for i, v in labs.items()}
     return Values(
@@ -136,6 +146,7 @@ def values_from_file(
         medium="water" if options.medium == "water" else "air",
         source=f"Readings in {Path(place).name}"
         + (f" ({readings.source})" if readings.source else "")
+        + (", computed from their spectra" if is_spectral else "")
         + (", carried from D50 to D65 by Bradford adaptation." if light == "D50" else "."),
         problems=tuple(problems),
     )
@@ -163,16 +174,26 @@ def _light(readings: Readings, wished: str, place: str) -> Illuminant:
     )
 
 
-def _to_lab_d65(
-    values: tuple[float, float, float], space: str, light: Illuminant
-) -> tuple[float, float, float]:
+def _to_lab_d65(values: tuple[float, ...], space: str, light: Illuminant) -> tuple[float, ...]:
     """Bring a reading to L*, a*, b* for D65."""
     lab = values
     if space == "xyz":
         lab = tuple(xyz_to_lab([v / 100.0 for v in values], XYZ_WHITE[light]))
     if light == "D50":
         lab = tuple(lab_d50_to_d65(lab))
-    return float(lab[0]), float(lab[1]), float(lab[2])
+    return lab
+
+
+def viewing_tables(tables: ReferenceTables) -> ViewingTables:
+    """Read the standard observer and the components of daylight."""
+    observer, daylight = tables.table("light_observer"), tables.table("light_daylight")
+    nm = np.array([float(r["wavelength_nm"]) for r in observer])
+    assert [r["wavelength_nm"] for r in daylight] == [r["wavelength_nm"] for r in observer]
+    return ViewingTables(
+        wavelengths_nm=nm,
+        observer=np.array([[float(r[f"{c}_bar"]) for c in "xyz"] for r in observer]),
+        daylight=np.array([[float(r[c]) for c in ("s0", "s1", "s2")] for r in daylight]),
+    )
 
 
 def _extra_u(

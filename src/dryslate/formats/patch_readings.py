@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from dryslate.base.errors import FormatError
@@ -16,6 +16,7 @@ Illuminant = Literal["D50", "D65"]
 _LAB_FIELDS = ("LAB_L", "LAB_A", "LAB_B")
 _XYZ_FIELDS = ("XYZ_X", "XYZ_Y", "XYZ_Z")
 _CSV_LAB = ("lab_l", "lab_a", "lab_b")
+_BAND = re.compile(r"^(?:SPECTRAL_?|SPEC_?|REFL?_?|R_?)?(?:NM_?)?(\d{3})(?:_?NM)?$")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,7 +29,8 @@ class Reading:
     name : str
         What the file calls the patch.
     values : tuple of float
-        L*, a*, b*, or X, Y, Z with Y = 100 for the perfect white.
+        L*, a*, b*; or X, Y, Z with Y = 100 for the perfect white; or reflectances (0 to 1) at
+        the file's wavelengths.
     values_u : tuple of float or None
         Standard uncertainty of each, where the file states it.
     place : str
@@ -38,7 +40,7 @@ class Reading:
     """
 
     name: str
-    values: tuple[float, float, float]
+    values: tuple[float, ...]
     values_u: tuple[float, float, float] | None
     place: str
     other_name: str = ""
@@ -52,7 +54,7 @@ class Readings:
     Parameters
     ----------
     readings : tuple of Reading
-    space : {"lab", "xyz"}
+    space : {"lab", "xyz", "reflectance"}
     illuminant : {"D50", "D65"} or None
         None where the file does not say.
     observer_deg : int or None
@@ -61,14 +63,17 @@ class Readings:
         Who measured, with what, when, as far as the file says.
     problems : tuple of Problem
         Rows that could not be read, one problem each.
+    wavelengths_nm : tuple of float
+        Of the reflectances; empty otherwise.
     """
 
     readings: tuple[Reading, ...]
-    space: Literal["lab", "xyz"]
+    space: Literal["lab", "xyz", "reflectance"]
     illuminant: Illuminant | None
     observer_deg: int | None
     source: str
     problems: tuple[Problem, ...] = field(default=())
+    wavelengths_nm: tuple[float, ...] = ()
 
 
 def parse_readings(text: str, place: str) -> Readings:
@@ -81,6 +86,9 @@ def parse_readings(text: str, place: str) -> Readings:
         Content of the file. CSV needs the columns ``patch_id,lab_l,lab_a,lab_b`` and may have
         ``lab_l_u,lab_a_u,lab_b_u``; lines that start with ``#`` may state
         ``# illuminant: D65`` and ``# observer: 2``. The same patch may come several times.
+        Either form may carry reflectance spectra instead, in columns named by wavelength
+        (``SPECTRAL_NM380``, ``nm_380`` and the like); they come before L*, a*, b* in the same
+        file, since they need no illuminant.
     place : str
         Name of the file, for messages.
 
@@ -103,9 +111,15 @@ def parse_readings(text: str, place: str) -> Readings:
     first = next((line for line in text.lstrip("\ufeff").splitlines() if has_content(line)), "")
     if "," in first or ";" in first:
         return _parse_csv(text.lstrip("\ufeff"), place)
+    choices: tuple[tuple[Literal["lab", "xyz"], tuple[str, ...]], ...] = (
+        ("lab", _LAB_FIELDS),
+        ("xyz", _XYZ_FIELDS),
+    )
     for table in parse_cgats(text, place):
         names = [f.upper() for f in table.fields]
-        for space, wanted in (("lab", _LAB_FIELDS), ("xyz", _XYZ_FIELDS)):
+        if bands := _bands(names):
+            return _from_table(table, names, tuple(names[k] for k in bands), "reflectance", place)
+        for space, wanted in choices:
             if all(w in names for w in wanted):
                 return _from_table(table, names, wanted, space, place)
     raise _no_values(place)
@@ -122,7 +136,11 @@ def _no_values(place: str) -> FormatError:
 
 
 def _from_table(
-    table: CgatsTable, names: list[str], wanted: tuple[str, ...], space: str, place: str
+    table: CgatsTable,
+    names: list[str],
+    wanted: tuple[str, ...],
+    space: Literal["lab", "xyz", "reflectance"],
+    place: str,
 ) -> Readings:
     """Take the readings out of a table."""
     columns = [names.index(w) for w in wanted]
@@ -135,9 +153,11 @@ def _from_table(
         labels = [str(row[i]) for i in name_at] or [str(len(readings) + 1)]
         _add_reading(readings, problems, where, labels, cells, None)
     conditions = " ".join(f"{k} {v}" for k, v in table.keywords.items()).upper()
+    bands = tuple(_wavelength(w) for w in wanted) if space == "reflectance" else ()
     return Readings(
-        readings=tuple(readings),
-        space="xyz" if space == "xyz" else "lab",
+        readings=_as_fractions(readings) if bands else tuple(readings),
+        space=space,
+        wavelengths_nm=bands,
         illuminant=_illuminant(conditions),
         observer_deg=_observer(conditions),
         source=", ".join(
@@ -166,7 +186,7 @@ def _add_reading(
                 slug="reading-not-a-number",
                 severity="warning",
                 place=where,
-                message=f"the values of {labels[0]!r} are not three numbers: "
+                message=f"the values of {labels[0]!r} are not numbers: "
                 f"{', '.join(str(c) for c in [*cells, *(cells_u or [])])}; row left out.",
                 fix="Correct the row and read the file again.",
             )
@@ -176,21 +196,47 @@ def _add_reading(
         Reading(
             name=labels[0].strip(),
             values=numbers,
-            values_u=numbers_u,
+            values_u=_triple(numbers_u),
             place=where,
             other_name=labels[1].strip() if len(labels) > 1 else "",
         )
     )
 
 
-def _floats(cells: list[str | float]) -> tuple[float, float, float] | None:
-    """Return three finite numbers, or None."""
+def _floats(cells: list[str | float]) -> tuple[float, ...] | None:
+    """Return finite numbers, or None."""
     try:
-        a, b, c = (float(str(v).strip()) for v in cells)
+        numbers = tuple(float(str(v).strip()) for v in cells)
     except ValueError:
         return None
-    ok = all(abs(v) < 1e6 for v in (a, b, c))
-    return (a, b, c) if ok else None
+    return numbers if all(abs(v) < 1e6 for v in numbers) else None
+
+
+def _triple(numbers: tuple[float, ...] | None) -> tuple[float, float, float] | None:
+    """Return three numbers as such."""
+    if numbers is None or len(numbers) != 3:
+        return None
+    return numbers[0], numbers[1], numbers[2]
+
+
+def _wavelength(name: str) -> float:
+    """Return the wavelength a column is named by; 0 for another column."""
+    match = _BAND.match(name.upper())
+    return float(match.group(1)) if match and 300 <= int(match.group(1)) <= 900 else 0.0
+
+
+def _bands(names: list[str]) -> list[int]:
+    """Return the columns of a spectrum, by rising wavelength; none where there are too few."""
+    found = sorted((_wavelength(n), k) for k, n in enumerate(names) if _wavelength(n))
+    return [k for _, k in found] if len(found) >= 10 else []
+
+
+def _as_fractions(readings: list[Reading]) -> tuple[Reading, ...]:
+    """Bring spectra to 0 to 1 where the file gives per cent."""
+    top = max((max(r.values) for r in readings), default=0.0)
+    if top <= 2.0:
+        return tuple(readings)
+    return tuple(replace(r, values=tuple(v / 100.0 for v in r.values)) for r in readings)
 
 
 def _illuminant(conditions: str) -> Illuminant | None:
@@ -218,22 +264,25 @@ def _parse_csv(text: str, place: str) -> Readings:
     divider = ";" if body and ";" in body[0][1] else ","
     parsed = list(csv.reader((line for _, line in body), delimiter=divider))
     header = [c.strip().lower() for c in parsed[0]] if parsed else []
-    if "patch_id" not in header or not all(c in header for c in _CSV_LAB):
+    bands = [header[k] for k in _bands(header)]
+    columns = bands or list(_CSV_LAB)
+    if "patch_id" not in header or not all(c in header for c in columns):
         raise _no_values(place)
-    has_u = all(f"{c}_u" in header for c in _CSV_LAB)
+    has_u = not bands and all(f"{c}_u" in header for c in _CSV_LAB)
     readings: list[Reading] = []
     problems: list[Problem] = []
     for (number, _), row in zip(body[1:], parsed[1:], strict=True):
         cells = dict(zip(header, [*row, *[""] * len(header)], strict=False))
-        values: list[str | float] = [_decimal(cells[c], divider) for c in _CSV_LAB]
+        values: list[str | float] = [_decimal(cells[c], divider) for c in columns]
         values_u: list[str | float] | None = (
             [_decimal(cells[f"{c}_u"], divider) for c in _CSV_LAB] if has_u else None
         )
         label = cells["patch_id"]
         _add_reading(readings, problems, f"{place} line {number}", [label], values, values_u)
     return Readings(
-        readings=tuple(readings),
-        space="lab",
+        readings=_as_fractions(readings) if bands else tuple(readings),
+        space="reflectance" if bands else "lab",
+        wavelengths_nm=tuple(_wavelength(b) for b in bands),
         illuminant=_illuminant(notes),
         observer_deg=_observer(notes),
         source="",

@@ -81,3 +81,25 @@ def test_quotes_inside_quotes_and_comments_are_read() -> None:
         'END_DATA_FORMAT\nBEGIN_DATA\n"a ""b"" c" 1 2 3 # last\nEND_DATA\n'
     )
     assert parse_cgats(text, "q")[0].rows == (('a "b" c', 1.0, 2.0, 3.0),)
+
+
+def test_spectra_come_before_colours_and_may_be_in_per_cent() -> None:
+    bands = [f"SPECTRAL_NM{nm}" for nm in range(380, 740, 10)]
+    row = " ".join(["50.0"] * len(bands))
+    text = (
+        f"CGATS.17\nBEGIN_DATA_FORMAT\nSAMPLE_ID LAB_L LAB_A LAB_B {' '.join(bands)}\n"
+        f"END_DATA_FORMAT\nBEGIN_DATA\nmid 76 0 0 {row}\nEND_DATA\n"
+    )
+    read = parse_readings(text, "s")
+    assert read.space == "reflectance"
+    assert read.wavelengths_nm[0] == 380
+    assert read.readings[0].values == (0.5,) * 36
+
+
+def test_csv_spectra_are_sorted_by_wavelength() -> None:
+    bands = [f"nm_{nm}" for nm in range(700, 390, -10)]
+    cells = ",".join(str(nm / 1000) for nm in range(700, 390, -10))
+    read = parse_readings(f"patch_id,{','.join(bands)}\nmid,{cells}\n", "s.csv")
+    assert read.wavelengths_nm[0] == 400
+    assert read.readings[0].values[0] == 0.4
+    assert read.illuminant is None
