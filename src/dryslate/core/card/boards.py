@@ -87,7 +87,7 @@ def _sharpened(grey: NDArray[np.uint8], xy_px: FloatArray) -> FloatArray:
     """Refine inner corners on the full-size photo, in a window that fits their spacing."""
     start = xy_px.astype(np.float32).reshape(-1, 1, 2)
     gaps = np.hypot(*np.diff(xy_px, axis=0).T)
-    reach = int(np.clip(0.3 * np.percentile(gaps, 20), 3, 15))
+    reach = int(np.clip(0.3 * np.percentile(gaps, 20), 3, 9))
     stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_COUNT, 40, 0.005)
     refined = cv2.cornerSubPix(grey, start, (reach, reach), (-1, -1), stop)
     return np.asarray(refined, dtype=np.float64).reshape(-1, 2)

@@ -18,28 +18,37 @@ from dryslate.core.card.markers import rim_mm
 MIN_SIDE_PX = 20.0
 MAX_CLIPPED = 0.03
 MAX_DARK = 0.6
-MAX_GLARE = 0.04
+MAX_GLARE = 0.03
 MAX_ODD = 0.12
 MAX_STEP = 0.14
 MAX_SLOPE = 0.2
 MAX_RING = 0.35
 UNLIKE = 0.3
+SIGNAL = 0.2
 RING_POINTS = 12
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Light:
-    """The light over the card's ground: log of the strongest channel as a plane."""
+    """The light over the card's ground: log of each channel that has signal, as a plane."""
 
-    plane: FloatArray
+    planes: FloatArray  # (channels, 3)
+    channels: tuple[int, ...]
     size_mm: float
-    channel: int
 
     def unlike(self, xy_mm: FloatArray, values: FloatArray) -> NDArray[np.bool_]:
-        """Tell which values are more than 30 % away from the ground's."""
-        expected = self.plane[0] + xy_mm @ self.plane[1:] / self.size_mm
-        away = np.log(np.maximum(values[..., self.channel], 1e-5)) - expected
-        return np.asarray(np.abs(away) > np.log1p(UNLIKE), dtype=np.bool_)
+        """Tell which values (n, 3) are more than 30 % away from the ground's in any channel."""
+        expected = self.planes[:, 0] + xy_mm @ self.planes[:, 1:].T / self.size_mm
+        away = np.log(np.maximum(values[:, list(self.channels)], 1e-5)) - expected
+        return np.asarray((np.abs(away) > np.log1p(UNLIKE)).any(axis=1), dtype=np.bool_)
+
+
+def _fit_light(xy_mm: FloatArray, means: FloatArray, size_mm: float) -> _Light:
+    """Fit the light over pieces of ground, in the channels that have signal."""
+    typical = np.median(means, axis=0)
+    channels = tuple(int(c) for c in np.flatnonzero(typical > SIGNAL * typical.max()))
+    planes = np.array([fit_log_plane(xy_mm, means[:, c], size_mm) for c in channels])
+    return _Light(planes=planes, channels=channels, size_mm=size_mm)
 
 
 def _box(patch: Patch) -> Box:
@@ -264,8 +273,7 @@ def _sample_ground(
     light = None
     if good.sum() >= 5:
         size = max(card.width_mm, card.height_mm)
-        plane = fit_log_plane(cells.centre_mm[good], reduced.mean[good, reduced.channel], size)
-        light = _Light(plane=plane, size_mm=size, channel=reduced.channel)
+        light = _fit_light(cells.centre_mm[good], reduced.mean[good], size)
         unlike = light.unlike(cells.centre_mm, reduced.mean)
         whys = [
             w or ("covered or shaded: unlike the rest of the ground" if u else "")
