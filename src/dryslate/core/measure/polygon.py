@@ -210,21 +210,30 @@ def find_crossing(xy: ArrayLike) -> tuple[int, int] | None:
     p = np.asarray(xy, dtype=np.float64)
     q = np.roll(p, -1, axis=0)
     n = len(p)
+    for start in range(0, n, 256):  # in strips, so that long outlines take little memory
+        rows = np.arange(start, min(start + 256, n))
+        hit = _touching(p[rows][:, None], q[rows][:, None], p[None], q[None])
+        gap = np.arange(n)[None] - rows[:, None]
+        hit &= (gap > 1) & (gap < n - 1)
+        where = np.argwhere(hit)
+        if len(where):
+            return int(rows[where[0][0]]), int(where[0][1])
+    return None
 
-    def side(a: FloatArray, b: FloatArray, c: FloatArray) -> FloatArray:
-        return np.asarray(
-            (b[..., 0] - a[..., 0]) * (c[..., 1] - a[..., 1])
-            - (b[..., 1] - a[..., 1]) * (c[..., 0] - a[..., 0])
-        )
 
-    a, b, c, d = p[:, None], q[:, None], p[None], q[None]
-    apart_cd = side(a, b, c) * side(a, b, d)
-    apart_ab = side(c, d, a) * side(c, d, b)
+def _side(a: FloatArray, b: FloatArray, c: FloatArray) -> FloatArray:
+    """On which side of the line from a to b c lies: twice the signed area."""
+    return np.asarray(
+        (b[..., 0] - a[..., 0]) * (c[..., 1] - a[..., 1])
+        - (b[..., 1] - a[..., 1]) * (c[..., 0] - a[..., 0])
+    )
+
+
+def _touching(a: FloatArray, b: FloatArray, c: FloatArray, d: FloatArray) -> NDArray[np.bool_]:
+    """Which edges a-b and c-d cross or touch."""
+    apart_cd = _side(a, b, c) * _side(a, b, d)
+    apart_ab = _side(c, d, a) * _side(c, d, b)
     boxes = np.all(np.minimum(a, b) <= np.maximum(c, d), axis=-1) & np.all(
         np.minimum(c, d) <= np.maximum(a, b), axis=-1
     )
-    hit = (apart_cd <= 0) & (apart_ab <= 0) & boxes
-    gap = np.abs(np.subtract.outer(np.arange(n), np.arange(n)))
-    hit &= (gap > 1) & (gap < n - 1)
-    where = np.argwhere(np.triu(hit))
-    return (int(where[0][0]), int(where[0][1])) if len(where) else None
+    return np.asarray((apart_cd <= 0) & (apart_ab <= 0) & boxes)

@@ -37,6 +37,9 @@ __all__ = [
     "project_plane",
 ]
 
+UNCHECKED = 1.5
+"""Corner doubts are taken this much larger where four corners alone leave nothing to check them."""
+
 LENS_STRAINED = 30.0
 """Chi-squared of the lens against what is known of it that chance leaves about once in 10,000."""
 
@@ -337,4 +340,5 @@ def _require_points(
             "A corner or its doubt is not a number.",
             "Give every corner as two plain numbers.",
         )
-    return mm, px, np.maximum(u, 0.02)
+    alone = UNCHECKED if len(mm) <= 4 else 1.0
+    return mm, px, alone * np.maximum(u, 0.02)
