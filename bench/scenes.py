@@ -19,13 +19,12 @@ from dryslate.demo.flats import Flat, Place
 from dryslate.demo.noise import caustic_pattern, fractal_field
 from dryslate.demo.pinhole import SceneLens, View, project, rays
 from dryslate.demo.scene import RENDERER_VERSION
-from dryslate.demo.seabed import plain_seabed
 from dryslate.demo.spectra import lab_of
-from dryslate.demo.tracing import Eye, FlatThing, LightTables, trace_flat, trace_ground
+from dryslate.demo.tracing import Eye, FlatThing, LightTables, trace_flat
 from dryslate.demo.truth import corners_world, to_camera
 
 FloatArray = NDArray[np.float64]
-VERSION = 1
+VERSION = 2
 NEAR_MM, FAR_MM, N_DISTANCES = 80.0, 20_000.0, 140
 CHIP_MM, TEXTURE_MM, INNER = 24.0, 42.0, 0.62
 N_CHIPS, N_TEXTURES = 14, 3
@@ -255,17 +254,26 @@ def _lay(
         labels=np.ascontiguousarray(np.where(flat.labels >= 0, flat.labels + first, -1), np.int16),
         cells_per_mm=float(flat.cells_per_mm),
         shade=1.0,
-        n_sub=3,
+        n_sub=1 if flat.name == "ground" else 3,
     )
     trace_flat(eye, thing, light, ray[y0:y1, x0:x1], raw[y0:y1, x0:x1])
 
 
+def _ground(rng: np.random.Generator) -> Flat:
+    """The bottom around and under everything: patches of five things, mottled."""
+    n = 1024
+    coarse = fractal_field(rng, n, 1.5, 3.0)
+    fine = fractal_field(rng, n, 0.9, 20.0)
+    labels = np.digitize(coarse + 0.7 * fine, [-1.2, -0.3, 0.4, 1.3]).astype(np.int16)
+    tones = np.stack([own.bottom(rng), *[own.reef_spectrum(rng) for _ in range(4)]])
+    low = Place(centre_mm=(0.0, 0.0), height_mm=0.0)
+    return Flat(name="ground", labels=labels, cells_per_mm=0.42, spectra=tones, place=low)
+
+
 def _trace(s: Setting, flats: list[Flat], rng: np.random.Generator) -> NDArray[np.float32]:
     """The raw picture, without noise."""
-    bed = plain_seabed(rng, str(rng.choice(["sand", "rock", "algae"])))
-    grounds = np.stack([own.reef_spectrum(rng) for _ in range(len(bed.spectra))])
-    everything = np.concatenate([grounds, *[f.spectra for f in flats]])
-    light = light_tables(s, everything, rng)
+    flats = [_ground(rng), *flats]
+    light = light_tables(s, np.concatenate([f.spectra for f in flats]), rng)
     pose = s.view.pose()
     eye = Eye(
         turn=np.ascontiguousarray(pose.turn),
@@ -273,8 +281,8 @@ def _trace(s: Setting, flats: list[Flat], rng: np.random.Generator) -> NDArray[n
         focal_px=float(s.lens.focal_px),
     )
     ray = rays(s.lens, s.size_px)
-    raw = trace_ground(eye, bed.near, bed.far, bed.span_mm, light, ray)
-    first = len(grounds)
+    raw = np.zeros((s.size_px[1], s.size_px[0], 3), np.float32)
+    first = 0
     for flat in flats:
         _lay(raw, flat, first, s, (eye, light, ray))
         first += len(flat.spectra)
