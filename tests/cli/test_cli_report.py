@@ -73,7 +73,8 @@ def trip(tmp_path_factory: pytest.TempPathFactory, card_photos: ModuleType) -> P
     plan = card_photos.Plan()
     card_photos.save_photo(plan, source / "IMG_0001.jpg")
     card_photos.save_photo(
-        card_photos.Plan(card=None, seed=3, taken="2031:05:04 15:00:00"), source / "IMG_0002.jpg"
+        card_photos.Plan(card=None, seed=3, taken="2031:05:04 15:00:00", orientation=6),
+        source / "IMG_0002.jpg",
     )
     whole = (source / "IMG_0001.jpg").read_bytes()
     (source / "IMG_0003.jpg").write_bytes(whole[: len(whole) // 3])
@@ -188,6 +189,8 @@ def test_before_and_after_pictures_differ_as_the_correction_says(trip: Path, pag
     text = (trip / "reports" / "report.html").read_text(encoding="utf-8")
     found = re.findall(r'data:image/jpeg;base64,([^"]+)"', text)
     pictures = [np.asarray(Image.open(io.BytesIO(base64.b64decode(f))), float) for f in found]
+    assert len(pictures) == 5  # the first pair, once more as its own entry, and the one left alone
+    assert {p.shape for p in pictures} == {(600, 900, 3)}  # all upright, whatever the file's turn
     before, after = (p.reshape(-1, 3).mean(axis=0) for p in pictures[:2])
     assert before[0] < 0.8 * before[1]  # the made water is blue-green
     assert after[0] > before[0]
