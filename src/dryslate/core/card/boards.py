@@ -174,7 +174,8 @@ def find_board(img: NDArray[np.uint8], board: Board) -> BoardPoints | None:
     sharp = _sharpened(grey, px)
     moved = np.hypot(*(sharp - px).T)
     spread = float(np.median(moved))
-    keep = moved <= max(4.0 * spread, 2.0)
+    gap = float(np.percentile(np.hypot(*np.diff(px, axis=0).T), 20))
+    keep = moved <= max(4.0 * spread, 0.2 * gap)  # farther, and it is another corner
     if keep.sum() < MIN_CORNERS:
         return None
     return BoardPoints(
