@@ -180,7 +180,7 @@ def dome(plot: Plot, rise_mm: float, lumps: Field) -> Field:
     """A low dome with lumps, 0 on the outline."""
     inside = np.clip(1.0 - plot.edge**2, 0.0, 1.0)
     body = rise_mm * (0.75 * inside + 0.25 * inside**2)
-    return np.asarray(body + lumps * 0.12 * rise_mm * inside, dtype=np.float32)
+    return np.asarray(body + lumps * 0.08 * rise_mm * inside, dtype=np.float32)
 
 
 def centres_within(

@@ -242,6 +242,7 @@ def scene_of(job: StationJob, shot: Shot, seabed: Seabed, truths: Sequence[Colon
             blur_px=0.75,
             electrons_white=9000.0 if shot.flash or water.depth_m < 6 else 5000.0,
             vignetting_frac=0.14,
+            auto_level=0.44,
             jpeg_quality=None,
         ),
         cards=cards,

@@ -316,7 +316,7 @@ def _special_shots(index: int, visit: int, wide: Shot) -> tuple[Shot, ...]:
             blend="3C",
             blend_frac=0.7,
             scatter_per_m=0.45,
-            depth_m=8.5,
+            depth_m=5.5,
             veil_gain=1.4,
         )
         return (

@@ -7,7 +7,6 @@ from typing import Any
 
 import numpy as np
 
-from dryslate.demo.corals import Colony
 from dryslate.demo.scene import Rendered
 from dryslate.demo.spectra import FloatArray
 from dryslate.demo.station import ColonyTruth
@@ -172,13 +171,12 @@ def _picked(
 def _picked_corallites(
     truth: ColonyTruth, row: dict[str, Any], made: Rendered, size_px: tuple[int, int]
 ) -> dict[str, Any] | None:
-    """Eight corallites near the crown, with the height that a person would estimate."""
-    colony: Colony = truth.colony
+    """Eight corallites seen from straight above, with the height that a person would estimate."""
+    colony = truth.colony
     ends = truth.corallites_mm
     if len(ends) < 6:
         return None
-    away = np.linalg.norm(ends.mean(axis=1)[:, :2] - np.array(colony.centre_mm), axis=1)
-    chosen = np.sort(np.argsort(away)[:8])
+    chosen = np.sort(np.argsort(_slant(ends, made))[:8])
     pixels = made.truth.points_px[f"{colony.name}/corallites"].reshape(-1, 2, 2)[chosen]
     lengths = np.linalg.norm(ends[chosen, 1] - ends[chosen, 0], axis=1)
     height = float(-ends[chosen, :, 2].mean())
@@ -187,3 +185,23 @@ def _picked_corallites(
     row["off_plane_mm"] = 5.0 * round(height / 5.0)
     row["off_plane_mm_u"] = 4.0
     return row if _inside(row["exact_px"], size_px) else None
+
+
+def _slant(ends_mm: FloatArray, made: Rendered) -> FloatArray:
+    """
+    How far the surface at each corallite is turned away from the camera (1 - cosine).
+
+    The surface is the plane through the ends of the twelve nearest corallites: people pick
+    corallites that they look straight into.
+    """
+    centres = ends_mm.mean(axis=1)
+    pose = made.truth.pose
+    eye = -pose.turn.T @ pose.shift_mm
+    slants = []
+    for centre in centres:
+        near = np.argsort(np.linalg.norm(centres - centre, axis=1))[:12]
+        spots = ends_mm[near].reshape(-1, 3)
+        normal = np.linalg.svd(spots - spots.mean(axis=0))[2][2]
+        view = (centre - eye) / np.linalg.norm(centre - eye)
+        slants.append(1.0 - abs(float(normal @ view)))
+    return np.array(slants)
