@@ -251,3 +251,18 @@ def test_spectra_need_no_illuminant_and_no_change_of_light(here) -> None:
     for p in shown["patches"]:
         assert found[p["id"]]["lab_d65"] == pytest.approx([p["lab_d65"][0], 0, 0], abs=0.01)
     assert max(found["rose"]["lab_u"]) == 0.4
+
+
+def test_values_written_as_cgats_come_back_as_the_same_card(here) -> None:
+    (here / "t.txt").write_text(run("show", "--card", "target24", "--cgats"), encoding="utf-8")
+    given = ("characterise", "--card", "target24", "--readings", "t.txt", "-o", "t.toml", "--json")
+    done = json.loads(run(*given))
+    shown = json.loads(run("show", "--card", "target24", "--json"))
+    assert done["problems"] == []
+    for found, known in zip(done["patches"], shown["patches"], strict=True):
+        assert found["lab_d65"] == pytest.approx(known["lab_d65"], abs=0.001)
+
+
+def test_design_values_are_not_taken_for_readings(here) -> None:
+    (here / "field.txt").write_text(run("show", "--cgats"), encoding="utf-8")
+    assert refused("characterise", "--readings", "field.txt", "-o", "f.toml") == "readings-nominal"

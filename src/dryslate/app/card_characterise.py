@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from dryslate.app import card_photos
-from dryslate.app.card_values import CharacteriseOptions, Values
+from dryslate.app.card_values import DESIGN_VALUES, CharacteriseOptions, Values
 from dryslate.app.ports import PhotoReader, ReferenceTables
 from dryslate.base.errors import InputError, SettingsError
 from dryslate.base.problems import Problem
@@ -106,7 +106,7 @@ def values_from_file(
     FormatError
         If the file follows neither format.
     InputError
-        ``spectrum-too-narrow`` for spectra that do not cover the visible range,
+        ``readings-nominal`` for design values, ``spectrum-too-narrow`` for spectra that do not cover the visible range,
         ``readings-light-unstated`` if neither file nor option says for which illuminant they
         hold, ``readings-observer-wrong`` for the 10 degree observer.
     SettingsError
@@ -121,6 +121,12 @@ def values_from_file(
     assert options.readings is not None
     place = str(options.readings)
     readings = parse_readings(tables.read_text(options.readings), place)
+    if DESIGN_VALUES in readings.source:
+        raise InputError(
+            "readings-nominal",
+            f"{place}: these are the card's own design values, not readings.",
+            "Measure the printed card and give those readings.",
+        )
     is_spectral = readings.space == "reflectance"
     light: Illuminant = "D65" if is_spectral else _light(readings, options.illuminant, place)
     viewing = viewing_tables(tables) if is_spectral else None

@@ -7,8 +7,10 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+from dryslate.app.card_values import DESIGN_VALUES
 from dryslate.app.ports import DocumentWriter, ReferenceTables
 from dryslate.core.card.definition import CardDefinition
+from dryslate.formats.cgats import CgatsTable, format_cgats
 
 LIST_COLUMNS = ("card", "mm", "patches", "greys", "markers", "values", "in", "serial")
 
@@ -87,6 +89,33 @@ def show_card(tables: ReferenceTables, name: str) -> dict[str, Any]:
             for m in card.markers
         ],
     }
+
+
+def card_as_cgats(tables: ReferenceTables, name: str) -> str:
+    """
+    Return a card's values as CGATS.17 text, for other programs and as a form for measuring.
+
+    Raises
+    ------
+    InputError
+        ``card-unknown``.
+    """
+    card = tables.card(name)
+    is_design = card.status == "nominal"
+    return format_cgats(
+        CgatsTable(
+            identifier="CGATS.17",
+            keywords={
+                "ORIGINATOR": f"dryslate, {DESIGN_VALUES}" if is_design else "dryslate",
+                "DESCRIPTOR": f"{card.title}: {card.status} values in {card.medium}",
+                "SERIAL": card.serial or "none",
+                "WEIGHTING_FUNCTION": "ILLUMINANT, D65",
+                "OBSERVER": "2 degree",
+            },
+            fields=("SAMPLE_ID", "LAB_L", "LAB_A", "LAB_B"),
+            rows=tuple((p.patch_id, *p.lab_d65) for p in card.patches),
+        )
+    )
 
 
 def describe_card(tables: ReferenceTables, name: str) -> Mapping[str, Any]:

@@ -10,6 +10,9 @@ from dryslate.base.problems import Problem
 from dryslate.core.card.definition import Medium, Status
 from dryslate.core.colour.characterise import PatchValue
 
+DESIGN_VALUES = "nominal design values"
+"""Marks a file of values that nobody measured."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CharacteriseOptions:

@@ -48,17 +48,26 @@ def list_command(project: Project = None, as_json: Json = False) -> None:
 
 
 @card_app.command("show")
-def show_command(card: CardName = "field", project: Project = None, as_json: Json = False) -> None:
+def show_command(
+    card: CardName = "field",
+    cgats: Annotated[
+        bool, typer.Option("--cgats", help="Print its values as CGATS.17 text instead.")
+    ] = False,
+    project: Project = None,
+    as_json: Json = False,
+) -> None:
     """Show one card: size, patches with their values, markers."""
-    from dryslate.app.card_show import describe_card, show_card
+    from dryslate.app.card_show import card_as_cgats, describe_card, show_card
 
     tables = wiring.reference_tables(project)
     if as_json:
         print_json(show_card(tables, card))
-        return
-    told = describe_card(tables, card)
-    print_text("\n".join(f"{name}: {words}" for name, words in told["facts"].items()))
-    print_table(f"Patches of {told['name']}", told["columns"], told["rows"])
+    elif cgats:
+        typer.echo(card_as_cgats(tables, card), nl=False)
+    else:
+        told = describe_card(tables, card)
+        print_text("\n".join(f"{name}: {words}" for name, words in told["facts"].items()))
+        print_table(f"Patches of {told['name']}", told["columns"], told["rows"])
 
 
 @card_app.command("print")

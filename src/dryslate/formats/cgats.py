@@ -8,6 +8,12 @@ from dataclasses import dataclass
 
 from dryslate.base.errors import FormatError
 
+STANDARD_KEYWORDS = frozenset(
+    {"ORIGINATOR", "DESCRIPTOR", "CREATED", "MANUFACTURER", "PROD_DATE", "SERIAL", "MATERIAL",
+     "INSTRUMENTATION", "MEASUREMENT_SOURCE", "PRINT_CONDITIONS", "WEIGHTING_FUNCTION"}
+)  # fmt: skip
+"""Names of ANSI CGATS.17-2009, 4.2 (from secondary sources); others are declared by KEYWORD."""
+
 _TOKEN = re.compile(r'"((?:[^"]|"")*)"|(\S+)')
 
 
@@ -98,6 +104,60 @@ def parse_cgats(text: str, place: str) -> tuple[CgatsTable, ...]:
     if not tables:
         raise _block_missing(place, "BEGIN_DATA_FORMAT")
     return tuple(tables)
+
+
+def format_cgats(table: CgatsTable) -> str:
+    """
+    Write a table as CGATS.17 text.
+
+    Parameters
+    ----------
+    table : CgatsTable
+
+    Returns
+    -------
+    str
+        `parse_cgats` reads it back to the same identifier, keywords, fields and rows. Keywords
+        that the standard does not name are declared first; counts are written, not taken over.
+
+    Raises
+    ------
+    ValueError
+        If a row has another number of cells than there are fields.
+
+    Examples
+    --------
+    >>> table = CgatsTable(identifier="CGATS.17", keywords={"ORIGINATOR": "us"},
+    ...                    fields=("SAMPLE_ID", "LAB_L"), rows=(("mid grey", 50.5),))
+    >>> print(format_cgats(table).splitlines()[-2])
+    "mid grey"	50.5
+    """
+    lines = [table.identifier]
+    counts = {"NUMBER_OF_FIELDS", "NUMBER_OF_SETS"}
+    for word, value in table.keywords.items():
+        if word in counts:
+            continue
+        if word not in STANDARD_KEYWORDS:
+            lines.append(f"KEYWORD\t{_quoted(word)}")
+        lines.append(f"{word}\t{_quoted(value)}")
+    lines += [f"NUMBER_OF_FIELDS\t{len(table.fields)}", "BEGIN_DATA_FORMAT"]
+    lines += ["\t".join(table.fields), "END_DATA_FORMAT"]
+    lines += [f"NUMBER_OF_SETS\t{len(table.rows)}", "BEGIN_DATA"]
+    for row in table.rows:
+        if len(row) != len(table.fields):
+            raise ValueError(f"expected {len(table.fields)} cells, got {len(row)}")
+        lines.append("\t".join(_written(cell) for cell in row))
+    return "\n".join([*lines, "END_DATA", ""])
+
+
+def _written(cell: str | float) -> str:
+    """Write one cell: numbers plain, texts in quotes."""
+    return f"{cell:.10g}" if isinstance(cell, float | int) else _quoted(cell)
+
+
+def _quoted(text: str) -> str:
+    """Put a text in double quotes; quotes inside are doubled, line ends become blanks."""
+    return '"' + " ".join(text.splitlines()).replace('"', '""') + '"'
 
 
 def has_content(line: str) -> bool:
