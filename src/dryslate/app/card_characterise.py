@@ -106,7 +106,8 @@ def values_from_file(
     FormatError
         If the file follows neither format.
     InputError
-        ``readings-nominal`` for design values, ``spectrum-too-narrow`` for spectra that do not cover the visible range,
+        ``readings-nominal`` for design values, ``spectrum-too-narrow`` for spectra that do not
+        cover the visible range,
         ``readings-light-unstated`` if neither file nor option says for which illuminant they
         hold, ``readings-observer-wrong`` for the 10 degree observer.
     SettingsError
