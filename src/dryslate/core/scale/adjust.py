@@ -27,6 +27,9 @@ FAR_OUT = 8.0
 """Points that miss by more than this many of the middle misses carry no weight."""
 
 
+_HALVES = np.array([0.5, -0.5])
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Adjusted:
     """
@@ -71,24 +74,29 @@ class Sightings:
         One standard uncertainty of each pixel coordinate.
     shared_frac : float
         Share of variance in common within each four points.
+    stretch_u : float
+        One standard uncertainty of how much longer the plane's x axis is than its y axis, for
+        equal millimetres: printers stretch paper along and across differently. 0: not at all.
     """
 
     mm: FloatArray
     px: FloatArray
     u: FloatArray
     shared_frac: float = 0.25
+    stretch_u: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Task:
-    """Points, lens prior and whiteners of one fit."""
+    """Points, what is known beforehand (lens, then stretch of the print), and scales of one fit."""
 
     mm: FloatArray
     px: FloatArray
     model: LensModel
     half_px: float
-    lens0: FloatArray
-    lens_root: FloatArray  # rows: deviation from the prior in standard units
+    n_lens: int
+    known0: FloatArray
+    known_root: FloatArray  # rows: deviation from what is known in standard units
     unit: FloatArray  # of theta's parameters, so that all columns are of one size
 
 
@@ -102,19 +110,35 @@ def _covariance_of_points(u: FloatArray, weights: FloatArray, shared_frac: float
     return np.asarray(alone + shared_frac * same * np.outer(u, u))
 
 
+def _project(task: _Task, theta: FloatArray) -> FloatArray:
+    """Pixels of the points, the print stretched as theta says."""
+    end = N_POSE + task.n_lens
+    return apply_pose(theta[:end], task.model, task.half_px, _stretched(task.mm, theta[end:]))
+
+
+def _stretched(mm: FloatArray, stretch: FloatArray) -> FloatArray:
+    """Points with the x axis longer and the y axis shorter by half the stretch each."""
+    return mm * (1.0 + stretch[0] * _HALVES) if len(stretch) else mm
+
+
 def _residuals(task: _Task, theta: FloatArray, root: FloatArray) -> FloatArray:
-    """Whitened residuals of points (x then y), then of the lens against its prior."""
-    miss = apply_pose(theta, task.model, task.half_px, task.mm) - task.px
-    lens = task.lens_root @ (theta[N_POSE:] - task.lens0)
-    return np.concatenate([root @ miss[:, 0], root @ miss[:, 1], lens])
+    """Whitened residuals of points (x then y), then of what is known beforehand."""
+    miss = _project(task, theta) - task.px
+    known = task.known_root @ (theta[N_POSE:] - task.known0)
+    return np.concatenate([root @ miss[:, 0], root @ miss[:, 1], known])
 
 
 def _jacobian(task: _Task, theta: FloatArray, root: FloatArray) -> FloatArray:
     """Slopes of `_residuals`, columns in the parameters' own units."""
-    by_theta = pose_slopes(theta, task.model, task.half_px, task.mm)[1]
-    lens = np.zeros((len(task.lens0), len(theta)))
-    lens[:, N_POSE:] = task.lens_root
-    whole = np.concatenate([root @ by_theta[:, 0], root @ by_theta[:, 1], lens])
+    end = N_POSE + task.n_lens
+    mm = _stretched(task.mm, theta[end:])
+    by_mm, by_theta = pose_slopes(theta[:end], task.model, task.half_px, mm)
+    if len(theta) > end:
+        by_stretch = np.einsum("nij,nj->ni", by_mm, task.mm * _HALVES)
+        by_theta = np.concatenate([by_theta, by_stretch[:, :, None]], axis=2)
+    known = np.zeros((len(task.known0), len(theta)))
+    known[:, N_POSE:] = task.known_root
+    whole = np.concatenate([root @ by_theta[:, 0], root @ by_theta[:, 1], known])
     return np.asarray(whole * task.unit)
 
 
@@ -158,15 +182,16 @@ def _inverse_root(covariance: FloatArray) -> FloatArray:
 
 
 def _reduced_chi2(
-    task: _Task, theta: FloatArray, root: FloatArray, n_lens: int
+    task: _Task, theta: FloatArray, root: FloatArray
 ) -> tuple[float, FloatArray, float]:
     """Reduced chi-squared of the points alone, covariance of theta, degrees of freedom."""
     jac = _jacobian(task, theta, root)
     information = jac.T @ jac
     covariance = np.linalg.pinv(information, hermitian=True, rcond=1e-14)
     r = _residuals(task, theta, root)[: 2 * len(task.mm)]
-    prior = (task.lens_root * task.unit[N_POSE:]).T @ (task.lens_root * task.unit[N_POSE:])
-    learnt = n_lens - float(np.trace(covariance[N_POSE:, N_POSE:] @ prior))
+    known = task.known_root * task.unit[N_POSE:]
+    prior = known.T @ known
+    learnt = len(task.known0) - float(np.trace(covariance[N_POSE:, N_POSE:] @ prior))
     free = 2 * len(task.mm) - N_POSE - max(learnt, 0.0)
     chi2 = float(r @ r) / free if free > 0.5 else 0.0
     return chi2, np.asarray(covariance * np.outer(task.unit, task.unit)), free
@@ -187,6 +212,30 @@ def _misfit_px(miss: FloatArray, u: FloatArray, free: float) -> float:
     seen = float(np.sum(miss**2)) / free
     stated = float(np.mean(u**2)) * (1.0 + 2.0 * float(np.sqrt(2.0 / free)))
     return float(np.sqrt(max(seen - stated, 0.0)))
+
+
+def _task(seen: Sightings, lens: Lens | LensPrior, half_px: float, distance_mm: float) -> _Task:
+    """Put together what one fit works on."""
+    lens0 = np.array(lens.params)
+    unit = np.concatenate([np.ones(3), np.full(3, distance_mm), np.maximum(np.abs(lens0), 0.1)])
+    if lens.model == "radial":
+        unit[N_POSE] = 1.0
+    root = _inverse_root(np.asarray(lens.covariance))
+    if seen.stretch_u > 0:
+        lens_root = root
+        root = np.zeros((len(lens0) + 1, len(lens0) + 1))
+        root[:-1, :-1], root[-1, -1] = lens_root, 1.0 / seen.stretch_u
+        unit = np.append(unit, 1.0)
+    return _Task(
+        mm=seen.mm,
+        px=seen.px,
+        model=lens.model,
+        half_px=half_px,
+        n_lens=len(lens0),
+        known0=np.concatenate([lens0, np.zeros(len(root) - len(lens0))]),
+        known_root=root,
+        unit=unit,
+    )
 
 
 def fit_pose_and_lens(
@@ -218,47 +267,44 @@ def fit_pose_and_lens(
         ``scale-no-plane`` when no plane in front of the camera fits.
     """
     mm, px, u, shared_frac = seen.mm, seen.px, seen.u, seen.shared_frac
-    lens0 = np.array(lens.params)
-    distance = max(float(np.linalg.norm(starts[0][3:6])), 1.0)
-    unit = np.concatenate([np.ones(3), np.full(3, distance), np.maximum(np.abs(lens0), 0.1)])
-    if lens.model == "radial":
-        unit[N_POSE] = 1.0
-    root_lens = _inverse_root(np.asarray(lens.covariance))
-    task = _Task(mm, px, lens.model, half_px, lens0, root_lens, unit)
+    task = _task(seen, lens, half_px, max(float(np.linalg.norm(starts[0][3:6])), 1.0))
+    size = N_POSE + len(task.known0)
     weights = np.ones(len(mm))
     root = np.linalg.inv(np.linalg.cholesky(_covariance_of_points(u, weights, shared_frac)))
-    whole = [s if len(s) > N_POSE else np.concatenate([s, lens0]) for s in starts]
+    blank = np.concatenate([np.zeros(N_POSE), task.known0])
+    whole = [np.concatenate([s, blank[len(s) : size]]) for s in starts]
     tried = [_minimise(task, start, root, 8) for start in whole]
     fine = [(t, c) for t, c in tried if np.isfinite(c)]
     if not fine:
         raise no_plane()
     theta, _ = _minimise(task, min(fine, key=lambda outcome: outcome[1])[0], root)
     for _ in range(12):
-        miss = apply_pose(theta, task.model, half_px, mm) - px
+        miss = _project(task, theta) - px
         fresh = _rescaled_weights(miss, u) if len(mm) > 4 else weights
         if np.allclose(fresh, weights, atol=0.02):
             break
         weights = fresh
         root = np.linalg.inv(np.linalg.cholesky(_covariance_of_points(u, weights, shared_frac)))
         theta, _ = _minimise(task, theta, root)
-    chi2, covariance, free = _reduced_chi2(task, theta, root, len(lens0))
+    chi2, covariance, free = _reduced_chi2(task, theta, root)
     stated = chi2
     if chi2 > 1.0:
         for _ in range(2):
             root = root / np.sqrt(max(chi2, 1.0))
             theta, _ = _minimise(task, theta, root)
-            chi2, covariance, free = _reduced_chi2(task, theta, root, len(lens0))
+            chi2, covariance, free = _reduced_chi2(task, theta, root)
             stated = max(stated, stated * chi2)
             if chi2 <= 1.05:
                 break
-    strain = root_lens @ (theta[N_POSE:] - lens0)
+    strain = task.known_root @ (theta[N_POSE:] - task.known0)
     lens_chi2 = float(strain @ strain)
     if not lens_chi2 < LENS_TORN or depths_mm(theta, mm).min() <= 0:
         raise no_plane()
-    miss = apply_pose(theta, task.model, half_px, mm) - px
+    miss = _project(task, theta) - px
+    end = N_POSE + task.n_lens
     return Adjusted(
-        theta=theta,
-        covariance=covariance,
+        theta=theta[:end],
+        covariance=covariance[:end, :end],
         reduced_chi2=stated,
         residual_rms_px=float(np.sqrt(np.mean(miss**2))),
         lens_chi2=lens_chi2,

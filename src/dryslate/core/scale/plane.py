@@ -40,6 +40,9 @@ __all__ = [
 UNCHECKED = 1.5
 """Corner doubts are taken this much larger where four corners alone leave nothing to check them."""
 
+LARGEST_STRETCH_U = 0.005
+"""Largest doubt taken of a print's length along the paper against across it."""
+
 LENS_STRAINED = 30.0
 """Chi-squared of the lens against what is known of it that chance leaves about once in 10,000."""
 
@@ -274,7 +277,13 @@ def fit_plane(
     model, prior = view.lens.model, np.asarray(view.lens.params)
     centred = mm - origin
     starts = find_poses(centred, px, (model, prior, half), 1.0 / u)
-    seen = Sightings(mm=centred, px=px, u=u, shared_frac=view.shared_frac)
+    seen = Sightings(
+        mm=centred,
+        px=px,
+        u=u,
+        shared_frac=view.shared_frac,
+        stretch_u=min(view.print_scale_u_frac, LARGEST_STRETCH_U),
+    )
     adjusted, lens = _fit_with_lens(seen, starts, view.lens, half)
     theta, covariance = adjusted.theta, adjusted.covariance
     matrix = rotation_matrix(theta[:3])

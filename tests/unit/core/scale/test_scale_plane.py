@@ -183,6 +183,28 @@ def test_misfit_of_a_bent_card_widens_the_doubt_and_is_said() -> None:
     assert "scale-fit-poor" in [p.slug for p in bent_plane.problems]
 
 
+def test_a_print_stretched_along_the_paper_is_no_misfit_and_leaves_tilt_and_length_right() -> None:
+    lens = replace(
+        exact_lens("normal"),
+        covariance=np.diag([4.0, 4.0, 4.0, 4.0, 1e-5, 1e-5, 1e-8, 1e-8, 1e-6]),
+    )
+    rng = np.random.default_rng(21)
+    theta = np.concatenate([pose_of(20, 30, 5, (10, -5, 380)), MODELS["normal"]])
+    mm = markers_mm()
+    stretched = (mm - [75, 50]) * [1.002, 0.998] + [75, 50]
+    px = seen_with(theta, "normal", stretched) + rng.normal(0, 0.1, (16, 2))
+    rigid, free = (fit_plane(mm, px, 0.1, view(lens, print_scale_u_frac=u)) for u in (0.0, 0.003))
+    assert rigid.misfit_px > 0
+    assert free.misfit_px == 0
+    truth = np.degrees(
+        np.arccos(rotation_matrix(theta[:3])[:, 2] @ theta[3:6] / np.linalg.norm(theta[3:6]))
+    )
+    assert abs(free.tilt_deg - truth) < abs(rigid.tilt_deg - truth)
+    ends = seen_with(theta, "normal", np.array([(0.0, 50.0), (150.0, 50.0)]))
+    length = float(np.hypot(*np.diff(apply_plane(free, ends).xy_mm, axis=0)[0]))
+    assert length == pytest.approx(150.0, rel=5e-4)  # true millimetres, not printed ones
+
+
 def test_steep_tilt_unknown_focal_length_and_single_marker_are_flagged() -> None:
     theta = np.concatenate([pose_of(42, 0, 0, (0, 0, 500)), MODELS["radial"]])
     mm = markers_mm()[:4]
