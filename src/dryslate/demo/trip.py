@@ -34,7 +34,6 @@ from dryslate.demo.trip_plan import (
     CHIP_PLACE,
     FOCAL_35MM,
     GREY_CHIP_LAB,
-    PICTURE_PX,
     PORT_FACTOR,
     TRIP_VERSION,
     Box,
@@ -191,7 +190,8 @@ def render_station(job: StationJob) -> None:
 def scene_of(job: StationJob, shot: Shot, seabed: Seabed, truths: Sequence[ColonyTruth]) -> Scene:
     """The scene of a shot."""
     camera = job.visit.camera
-    size = PICTURE_PX if shot.orientation in (1, 3) else (PICTURE_PX[1], PICTURE_PX[0])
+    width, height = job.visit.size_px
+    size = (width, height) if shot.orientation in (1, 3) else (height, width)
     diagonal = float(np.hypot(*size))
     focal_px = FOCAL_35MM / 43.2666 * diagonal * PORT_FACTOR
     half_tan = diagonal / 2.0 / focal_px

@@ -107,6 +107,7 @@ class TripVisit:
     camera: TripCamera
     stations: tuple[StationVisit, ...]
     first_number: int = 1
+    size_px: tuple[int, int] = PICTURE_PX
 
 
 ONE = TripCamera(
