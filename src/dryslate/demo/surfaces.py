@@ -286,13 +286,14 @@ def coral_reflectance(tissue: Tissue, algae_left_frac: float = 1.0) -> FloatArra
     .. [1] Hochberg, Atkinson, Apprill & Andréfouët 2004, Coral Reefs 23:84-95.
     """
     algal = (
-        1.05 * band(438.0, 34.0)
-        + 0.95 * band(492.0, 30.0)
-        + 0.55 * band(540.0, 20.0)
-        + 0.22 * band(588.0, 9.0)
-        + 0.30 * band(628.0, 13.0)
-        + 0.95 * band(675.0, 12.0)
-        + 0.34
+        0.70 * band(438.0, 34.0)
+        + 0.64 * band(492.0, 30.0)
+        + 0.44 * band(540.0, 20.0)
+        + 0.26 * band(588.0, 9.0)
+        + 0.36 * band(628.0, 14.0)
+        + 0.80 * band(675.0, 12.0)
+        + 0.22 * band(610.0, 60.0)
+        + 0.55
     )
     host = (
         tissue.purple * band(578.0, 26.0)

@@ -16,7 +16,7 @@ from dryslate.demo.surfaces import (
 )
 from dryslate.demo.water import Water
 
-TRIP_VERSION = "1"
+TRIP_VERSION = "2"
 PICTURE_PX = (2048, 1536)
 FOCAL_35MM = 27
 PORT_FACTOR = 1.325
