@@ -21,6 +21,8 @@ WINDOW_PX = 15
 DARKER_BY = 6.0
 MIN_SPREAD = 4.0
 GRID = 10
+FILL, FILL_WIDTH = 0.45, 0.25
+"""The black of a marker fills a quarter (turned) to two thirds of its box; holes and blobs more."""
 TILE_PX = 64
 WIDER = 1.7
 """A tile shows so many times the shape's own size."""
@@ -68,7 +70,8 @@ def find_candidates(
     -----
     Pixels darker than the mean of their surrounding are joined into shapes; a shape counts if its
     box is near square and filled to a seventh at least. They are ranked by the spread of values
-    within the box: nothing spreads more than black and white cells in equal parts.
+    within the box (nothing spreads more than black and white cells in equal parts), less when
+    dark fills far more or less of the box than in a marker.
 
     Examples
     --------
@@ -99,7 +102,8 @@ def find_candidates(
     if not len(x):
         return []
     spread = _inner_spread(grey, np.column_stack([x, y, w, h]))
-    order = np.argsort(-spread, kind="stable")
+    fill = area / (w * h)
+    order = np.argsort(-spread * np.exp(-(((fill - FILL) / FILL_WIDTH) ** 2)), kind="stable")
     order = order[spread[order] > MIN_SPREAD][:n_most]
     centres = np.column_stack([x + (w - 1) / 2.0, y + (h - 1) / 2.0])[order]
     full = channel.to_full(centres.astype(np.float64), level)

@@ -35,8 +35,6 @@ MIN_EXPLAINED = 0.6
 SURE_EXPLAINED = 0.8
 MIN_ORDER = 0.8
 MOST_OTHERS = 30
-LIKE_DISTANCE = 3.0
-"""Cards of one photo are looked for at down to a third of the scale of the largest one."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,8 +60,8 @@ class FindSettings:
     thorough: bool = False
     whole_px: int = 520_000
     n_candidates: int = 64
-    n_most: int = 256
-    smallest_px: int = 8
+    n_most: int = 160
+    smallest_px: int = 5
 
 
 class _Search:
@@ -83,6 +81,7 @@ class _Search:
             for key in marker_table(card):
                 self.owners.setdefault(key, []).append(card)
         self.seen: list[MarkerSeen] = []
+        self.tried: list[tuple[float, float, float]] = []
         self.found: list[FoundCard] = []
         self.refused: list[FoundCard] = []
 
@@ -159,6 +158,7 @@ class _Search:
     def _read(self, windows: list[Window]) -> int:
         """Read windows; says how many markers were new."""
         raws = read_windows(self.channel, windows, self.dictionaries, aruco=bool(self.aruco_only))
+        self.tried += [(w.x_px, w.y_px, w.side_px) for w in windows]
         return self.add(raws)
 
     def _unknown(self, windows: list[Window]) -> list[Window]:
@@ -173,18 +173,12 @@ class _Search:
         reach = 0.4 * np.array([w.side_px for w in windows])
         for seen in self.seen:
             known |= np.hypot(*(points - seen.corners_px.mean(axis=0)).T) < reach
+        if self.tried:  # on a coarser copy
+            x, y, side = np.array(self.tried).T
+            apart = np.hypot(points[:, :1] - x, points[:, 1:] - y) < 0.3 * reach[:, None]
+            alike = np.abs(np.log(side / (2.5 * reach[:, None]))) < 0.25
+            known |= (apart & alike).any(axis=1)
         return [w for w, is_known in zip(windows, known, strict=True) if not is_known]
-
-    def may_hold_smaller(self, level: int) -> bool:
-        """Tell whether markers of other cards, held at a like distance, need a finer copy."""
-        if not self.found:
-            return True
-        scales = [
-            np.sqrt(_area(f.corners_px) / (f.card.width_mm * f.card.height_mm)) for f in self.found
-        ]
-        smallest = min(m.side_mm for card in self.cards for m in card.markers)
-        side_px = float(max(scales)) * smallest / LIKE_DISTANCE
-        return side_px < self.settings.smallest_px * 2.0 ** (level + 1)
 
     def assemble(self) -> None:
         """Join the markers to cards, look for the missing ones, and ask for proof."""
@@ -406,7 +400,7 @@ def find_cards(
     for level in range(whole - 1, -1, -1):
         if level == 0 and size[0] * size[1] > 4_000_000 and not settings.thorough:
             break
-        if level < whole - 1 and not settings.thorough and not search.may_hold_smaller(level):
+        if search.found and level < whole - 1 and not settings.thorough:
             break
         search.read_candidates(level)
     if not search.found or settings.thorough:

@@ -285,7 +285,7 @@ def _iterate(
         largest = float(np.abs(shift).max())
         corners = corners + shift * min(1.0, limit / max(largest, 1e-12))
         blur = float(np.clip(blur * np.exp(np.clip(widen, -0.7, 0.7)), 0.25, 0.5 * cell_px + 0.3))
-        if k and largest < 0.01:
+        if k and largest < 0.03:
             break
     if float(np.abs(corners - start).max()) > max(1.5 * cell_px, 3.0):
         return None
