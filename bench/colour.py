@@ -28,17 +28,18 @@ from numpy.typing import NDArray
 from dryslate.app.correct import CorrectSettings, colour_settings
 from dryslate.core.card.definition import CardDefinition
 from dryslate.core.card.finding import find_cards
-from dryslate.core.card.found import CardSamples
+from dryslate.core.card.found import CardSamples, FoundCard
 from dryslate.core.card.patches import sample_card
 from dryslate.core.colour.difference import ciede2000
 from dryslate.core.colour.doubt import lab_with_doubt
-from dryslate.core.colour.fit import fit_colour
+from dryslate.core.colour.fit import ColourFit, fit_colour
 from dryslate.core.colour.spaces import lab_to_linear_srgb, linear_srgb_to_lab, srgb_to_linear
 from dryslate.files.reference_tables import FileReferenceTables
 
 FloatArray = NDArray[np.float64]
 CACHE = Path("build") / "bench-cache"
 SCENES, WIDTH_PX = 240, 2000
+NEAR_MM = 75.0  # about half the card's long side: beyond, its light is no longer known
 CLIPPED_MOST = 0.02  # as for a point picked by hand: such an area states no colour
 TARGETS = {
     "median_de00": 3.0,
@@ -53,6 +54,7 @@ class Thing:
     """One area off the card: its differences and whether the stated doubts held."""
 
     kind: str
+    from_card_mm: float
     de00: float
     de00_grey: float
     inside: tuple[bool, bool, bool]
@@ -114,8 +116,8 @@ def try_scene(seed: int, width_px: int, cache: Path | None) -> Outcome:
     scene = colour_scene(seed, design, width_px, cache)
     card = scene.card(design)
     img = cv2.imdecode(np.frombuffer(scene.jpeg, np.uint8), cv2.IMREAD_COLOR_RGB)
-    lut = srgb_to_linear(np.arange(256) / 255.0)
-    lut3 = np.repeat(lut[:, None], 3, axis=1).astype(np.float32)
+    lut = srgb_to_linear(np.arange(256) / 255.0)[:, None]
+    lut3 = np.repeat(lut, 3, axis=1).astype(np.float32)
     told = {"seed": seed, "stratum": scene.stratum, "notes": scene.notes}
     others = [c for c in tables.cards() if c.markers and c.name != card.name]
     found = [f for f in find_cards(img, [card, *others]).cards if f.card.name == card.name]
@@ -126,7 +128,7 @@ def try_scene(seed: int, width_px: int, cache: Path | None) -> Outcome:
     if not fit.usable:
         slug = next(p.slug for p in fit.problems if p.severity == "error")
         return Outcome(outcome=slug, fit=fit.fit, **told)
-    things, n_clipped = _things(scene, img, lut, (fit, grey_gain(samples, card)))
+    things, n_clipped = _things(scene, img, (found[0], fit, grey_gain(samples, card)))
     return Outcome(
         outcome="corrected",
         fit=fit.fit,
@@ -137,11 +139,21 @@ def try_scene(seed: int, width_px: int, cache: Path | None) -> Outcome:
     )
 
 
+def _from_card_mm(found: FoundCard, xy_px: FloatArray) -> float:
+    """How far beyond the card's edge a point of its plane lies."""
+    there = np.linalg.solve(found.card_to_px, np.append(xy_px, 1.0))
+    half = np.array([found.card.width_mm, found.card.height_mm]) / 2.0
+    return float(np.linalg.norm(np.maximum(np.abs(there[:2] / there[2] - half) - half, 0.0)))
+
+
 def _things(
-    scene: ColourScene, img: NDArray[np.uint8], lut: FloatArray, fits: tuple[Any, Any]
+    scene: ColourScene,
+    img: NDArray[np.uint8],
+    fits: tuple[FoundCard, ColourFit, FloatArray | None],
 ) -> tuple[list[Thing], int]:
     """Compare each thing off the card with the truth."""
-    fit, gain = fits
+    found, fit, gain = fits
+    lut = srgb_to_linear(np.arange(256) / 255.0)
     things, n_clipped = [], 0
     for thing in scene.things:
         corners = np.array(thing["corners_px"])
@@ -159,6 +171,7 @@ def _things(
         things.append(
             Thing(
                 kind=thing["kind"],
+                from_card_mm=_from_card_mm(found, corners.mean(axis=0)),
                 de00=de00,
                 de00_grey=float(ciede2000(grey, true)),
                 inside=(bool(inside[0]), bool(inside[1]), bool(inside[2])),
@@ -201,8 +214,11 @@ def summarise(outcomes: list[Outcome]) -> dict[str, Any]:
     groups: dict[str, list[Thing]] = {"all": [t for o in corrected for t in o.things]}
     for stratum in strata:
         groups[stratum] = [t for o in corrected if o.stratum == stratum for t in o.things]
+    groups["flash"] = [t for o in corrected if o.notes["flash"] for t in o.things]
     for kind in ("chip", "texture"):
         groups[kind] = [t for t in groups["all"] if t.kind == kind]
+    groups[f"up to {NEAR_MM:g} mm away"] = [t for t in groups["all"] if t.from_card_mm <= NEAR_MM]
+    groups["farther"] = [t for t in groups["all"] if t.from_card_mm > NEAR_MM]
     for fit in sorted({o.fit for o in corrected}):
         groups[f"fit {fit}"] = [t for o in corrected if o.fit == fit for t in o.things]
     refused = {
