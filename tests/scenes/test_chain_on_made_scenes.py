@@ -55,7 +55,7 @@ def done(tmp_path_factory) -> Iterator[tuple[Path, Result, Comparison]]:
 def test_demo_ends_by_saying_what_to_open(done) -> None:
     folder, result, _ = done
     assert result.exit_code == 0
-    report = folder / "project" / "reports" / "report.html"
+    report = folder / "made-up-trip" / "reports" / "report.html"
     assert f"Open: {report}" in result.output.replace("\n", "")
     page = report.read_text("utf-8")
     assert "<html" in page
@@ -94,7 +94,7 @@ def test_grey_chip_on_no_card_comes_out_grey(done) -> None:
 
 def test_photo_without_card_borrows_its_colours(done) -> None:
     folder, _, _ = done
-    with wiring.survey_store(folder / "project", write=False) as store:
+    with wiring.survey_store(folder / "made-up-trip", write=False) as store:
         rows = [store.correction(p.photo_id) for p in store.photos()]
     outcomes = sorted(row.outcome for row in rows if row is not None)
     assert outcomes == ["borrowed", "corrected", "corrected", "corrected", "corrected"]
@@ -105,7 +105,7 @@ def test_turned_photo_with_a_finger_over_a_marker_is_among_them(done) -> None:
     truths = [json.loads(p.read_text("utf-8")) for p in sorted((folder / "truth").iterdir())]
     (hidden,) = [t for t in truths if t["card"] and t["card"]["covered_markers"]]
     assert hidden["size_px"] == [900, 1200]
-    with wiring.survey_store(folder / "project", write=False) as store:
+    with wiring.survey_store(folder / "made-up-trip", write=False) as store:
         (photo,) = [p for p in store.photos() if p.files[0].original_name == hidden["photo"]]
         row = store.correction(photo.photo_id)
     assert photo.metadata.orientation == 6
@@ -125,7 +125,7 @@ def test_run_again_renders_nothing_and_ends_the_same(done, monkeypatch) -> None:
     )
     assert again.comparison.rows() == before.rows()
     assert again.summary.n_done_before == again.n_photos
-    with wiring.survey_store(folder / "project", write=False) as store:
+    with wiring.survey_store(folder / "made-up-trip", write=False) as store:
         assert len(store.photos()) == again.n_photos
         assert len(store.measurements()) == again.n_measured
 

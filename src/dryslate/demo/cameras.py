@@ -241,9 +241,12 @@ def expose(
         fall = 1.0 - np.float32(imaging.vignetting_frac / 2) * (y[:, None] ** 2 + x[None, :] ** 2)
         exposed *= fall[..., None]
     if np.isfinite(imaging.electrons_white):
+        per_electron = np.float32(1.0 / imaging.electrons_white)
         read = np.float32((imaging.read_electrons / imaging.electrons_white) ** 2)
-        sigma = np.sqrt(np.maximum(exposed, 0) * np.float32(1.0 / imaging.electrons_white) + read)
-        exposed += sigma * rng.standard_normal(exposed.shape, dtype=np.float32)
+        for top in range(0, height, 128):  # in strips: large pictures then need little memory
+            strip = exposed[top : top + 128]
+            sigma = np.sqrt(np.maximum(strip, 0) * per_electron + read)
+            strip += sigma * rng.standard_normal(strip.shape, dtype=np.float32)
     return np.asarray(np.clip(exposed, 0.0, 1.0, out=exposed))
 
 

@@ -85,7 +85,7 @@ def run_demo(folder: Path, seed: int, tools: DemoTools) -> DemoReport:
     """
     _claim(folder, seed)
     trip = plan_trip(seed)
-    project = folder / "project"
+    project = folder / "made-up-trip"
     design = wiring.reference_tables().card("field")
     card = print_card(design, seed)
     made = make_trip(trip, card, folder, seed, (wiring.runner(), tools.progress))

@@ -234,7 +234,7 @@ def light_tables(scene: Scene, spectra: FloatArray, rng: np.random.Generator) ->
         pattern_px_per_mm=512 / (1000.0 * size_m),
         flash_x=float(flash.aim[0]) if flash else 0.0,
         flash_y=float(flash.aim[1]) if flash else 0.0,
-        flash_width=float(flash.width) if flash else 1.0,
+        flash_width=float(flash.width) if flash else 0.0,
         gradient=np.asarray(day.gradient_per_m, dtype=np.float64) / 1000.0,
     )
 

@@ -69,6 +69,8 @@ def _pattern_at(light: LightTables, x: float, y: float) -> float:
     value = (p[c, a] * (1 - fu) + p[c, b] * fu) * (1 - fv) + (
         p[d, a] * (1 - fu) + p[d, b] * fu
     ) * fv
+    if light.gradient[0] == 0.0 and light.gradient[1] == 0.0:
+        return float(value)
     slope = x * light.gradient[0] + y * light.gradient[1]
     return float(value * math.exp(min(max(slope, -1.2), 1.2)))
 
@@ -97,12 +99,23 @@ def _add_seen(
         c = math.floor(v)
         fu = u - a
         fv = v - c
-        for k in range(4):
-            right = k & 1
-            down = k >> 1
-            part = (fu if right == 1 else 1.0 - fu) * (fv if down == 1 else 1.0 - fv)
-            cell = ((c + down) & (rows - 1), (a + right) & (cols - 1))
-            _add_cell(m, light, hit, cell, (weight * part, pattern), out)
+        a0 = a & (cols - 1)
+        a1 = (a + 1) & (cols - 1)
+        c0 = c & (rows - 1)
+        c1 = (c + 1) & (rows - 1)
+        if _is_one_stuff(m, (c0, c1), (a0, a1)):
+            s = _smooth(m.share[c0, a0], m.share[c0, a1], fu) * (1 - fv)
+            s += _smooth(m.share[c1, a0], m.share[c1, a1], fu) * fv
+            shade = _smooth(m.shade[c0, a0], m.shade[c0, a1], fu) * (1 - fv)
+            shade += _smooth(m.shade[c1, a0], m.shade[c1, a1], fu) * fv
+            stuff = (m.first[c0, a0], m.second[c0, a0])
+            _add_mixture(light, hit, stuff, (weight, s / 255.0, shade * pattern), out)
+        else:
+            for row in range(2):
+                for col in range(2):
+                    part = (fu if col == 1 else 1.0 - fu) * (fv if row == 1 else 1.0 - fv)
+                    cell = (c1 if row == 1 else c0, a1 if col == 1 else a0)
+                    _add_cell(m, light, hit, cell, (weight * part, pattern), out)
     else:
         a = min(max(math.floor(u + 0.5), 0), cols - 1)
         c = min(max(math.floor(v + 0.5), 0), rows - 1)
@@ -120,29 +133,56 @@ def _add_cell(
     out: NDArray[np.float64],
 ) -> None:
     """Add one cell of a map; `strength` is its weight and the light pattern there."""
-    s = m.share[cell] / 255.0
-    shade = m.shade[cell] * strength[1]
-    _add_material(light, m.first[cell], hit, strength[0] * (1.0 - s), shade, out)
-    if s > 0.0:
-        _add_material(light, m.second[cell], hit, strength[0] * s, shade, out)
+    stuff = (m.first[cell], m.second[cell])
+    mix = (strength[0], m.share[cell] / 255.0, m.shade[cell] * strength[1])
+    _add_mixture(light, hit, stuff, mix, out)
 
 
 @compiled
-def _add_material(
+def _smooth(a: float, b: float, f: float) -> float:
+    """Straight line from `a` to `b`."""
+    return a * (1.0 - f) + b * f
+
+
+@compiled
+def _is_one_stuff(m: Relief, rows: tuple[int, int], cols: tuple[int, int]) -> bool:
+    """Whether four neighbouring cells are of the same two materials."""
+    p = m.first[rows[0], cols[0]]
+    q = m.second[rows[0], cols[0]]
+    for r in rows:
+        for c in cols:
+            if m.first[r, c] != p or m.second[r, c] != q:
+                return False
+    return True
+
+
+@compiled
+def _add_mixture(
     light: LightTables,
-    material: int,
     hit: NDArray[np.float64],
-    weight: float,
-    shade: float,
+    stuff: tuple[int, int],
+    mix: tuple[float, float, float],
     out: NDArray[np.float64],
 ) -> None:
-    """Add light from a material, interpolated over distance."""
+    """Add light from two materials; `mix` is the weight, the share of the second, the light."""
     k = int(hit[4])
-    f = hit[5]
-    for ch in range(3):
-        amb = light.ambient[material, k, ch] * (1 - f) + light.ambient[material, k + 1, ch] * f
-        fla = light.flash[material, k, ch] * (1 - f) + light.flash[material, k + 1, ch] * f
-        out[ch] += weight * (shade * amb + hit[3] * (0.4 + 0.6 * min(shade, 1.5)) * fla)
+    far = hit[5]
+    near = 1.0 - far
+    weight, share, shade = mix
+    day = weight * shade
+    flash = weight * hit[3] * (0.4 + 0.6 * min(shade, 1.5))
+    for part in range(2):
+        p = share if part == 1 else 1.0 - share
+        if p == 0.0:
+            continue
+        m = stuff[1] if part == 1 else stuff[0]
+        for ch in range(3):
+            value = light.ambient[m, k, ch] * near + light.ambient[m, k + 1, ch] * far
+            out[ch] += p * day * value
+        if flash > 0.0:
+            for ch in range(3):
+                value = light.flash[m, k, ch] * near + light.flash[m, k + 1, ch] * far
+                out[ch] += p * flash * value
 
 
 @compiled
@@ -158,7 +198,9 @@ def _add_veil(
 
 @compiled
 def _flash_at(light: LightTables, xn: float, yn: float) -> float:
-    """How much of the flash goes in a direction."""
+    """How much of the flash goes in a direction; none where there is no flash."""
+    if light.flash_width <= 0.0:
+        return 0.0
     r2 = (xn - light.flash_x) ** 2 + (yn - light.flash_y) ** 2
     return math.exp(-r2 / (2.0 * light.flash_width**2))
 
@@ -290,7 +332,7 @@ def trace_flat(
                     hit[1] = eye.place_mm[1] + depth * (t[0, 1] * xn + t[1, 1] * yn + t[2, 1])
                     hit[3] = _flash_at(light, xn, yn)
                     shade = flat.shade * _pattern_at(light, hit[0], hit[1])
-                    _add_material(light, label, hit, w, shade, colour)
+                    _add_mixture(light, hit, (label, label), (w, 0.0, shade), colour)
                     _add_veil(light, hit, w, colour)
                     covered += 1
             if covered > 0:
