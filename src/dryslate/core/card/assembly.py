@@ -12,6 +12,7 @@ from dryslate.core.arrays.homography import apply_homography, fit_homography
 from dryslate.core.card.definition import CardDefinition, Marker
 from dryslate.core.card.found import FloatArray, FoundCard, How, MarkerSeen
 from dryslate.core.card.markers import marker_corners_mm
+from dryslate.core.card.refine import is_convex
 
 MISFIT_OF_SIDE = 0.06
 MISFIT_PX = 1.5
@@ -207,10 +208,13 @@ def found_from(card: CardDefinition, group: list[Placed], how: How = "markers") 
         (card.width_mm, card.height_mm),
         (0.0, card.height_mm),
     ]
+    corners = apply_homography(h, outer)
+    if not is_convex(corners):  # a small marker's doubt can put the horizon across the card
+        return None
     return FoundCard(
         card=card,
         how=how,
-        corners_px=apply_homography(h, outer),
+        corners_px=corners,
         points_mm=np.vstack([marker_corners_mm(p.marker) for p in group]),
         points_px=np.vstack([p.seen.corners_px for p in group]),
         points_u_px=np.concatenate([np.full(4, p.seen.corner_u_px) for p in group]),

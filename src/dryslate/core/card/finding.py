@@ -26,7 +26,7 @@ from dryslate.core.card.found import CardSearch, FloatArray, FoundCard, MarkerSe
 from dryslate.core.card.markers import APRILTAG_FAMILIES, marker_cells, marker_corners_mm
 from dryslate.core.card.proof import score_lightness_order
 from dryslate.core.card.reader import RawMarker, find_apriltags, find_aruco, is_weak
-from dryslate.core.card.refine import refine_marker
+from dryslate.core.card.refine import is_convex, refine_marker
 
 __all__ = ["FindSettings", "find_cards", "find_from_corners", "find_target24"]
 
@@ -240,7 +240,7 @@ class _Search:
             corners = apply_homography(found.card_to_px, marker_corners_mm(marker))
             side = float(np.hypot(*(corners - np.roll(corners, 1, axis=0)).T).min())
             inside = np.all((corners > -0.5) & (corners < (w - 0.5, h - 0.5)))
-            if inside and side > 8:
+            if inside and side > 8 and is_convex(corners):
                 out.append((marker, corners))
         return out
 

@@ -46,7 +46,7 @@ class Refined:
     contrast : float
         Step from black to white, linear.
     explained_frac : float
-        Share of the pixels' variance that the pattern explains (robust).
+        Share of the pixels' variance that the pattern explains; may be negative.
     n_px : int
         Pixels used.
     """
@@ -96,12 +96,36 @@ def _all_pixels(corners: FloatArray, margin_px: float) -> FloatArray:
     return np.column_stack([xs.ravel(), ys.ravel()])
 
 
+def is_convex(quad: FloatArray) -> bool:
+    """
+    Tell whether a quad is convex and runs clockwise (y down).
+
+    Parameters
+    ----------
+    quad : ndarray of float, shape (4, 2)
+
+    Returns
+    -------
+    bool
+
+    Examples
+    --------
+    >>> is_convex(np.array([(0.0, 0.0), (9, 0), (9, 9), (0, 9)]))
+    True
+    """
+    side = np.roll(quad, -1, axis=0) - quad
+    after = np.roll(side, -1, axis=0)
+    return bool(np.all(side[:, 0] * after[:, 1] - side[:, 1] * after[:, 0] > 1e-6))
+
+
 def _square_to_quad(quad: FloatArray, side: float) -> FloatArray:
     """Homography from a square of a given side to a quad, in closed form (Heckbert 1989, 2.2.3)."""
     (x0, y0), (x1, y1), (x2, y2), (x3, y3) = quad.tolist()
     dx1, dx2, sx = x1 - x2, x3 - x2, x0 - x1 + x2 - x3
     dy1, dy2, sy = y1 - y2, y3 - y2, y0 - y1 + y2 - y3
     low = dx1 * dy2 - dx2 * dy1
+    if not abs(low) > 1e-9:
+        raise np.linalg.LinAlgError("three corners on one line")
     g = (sx * dy2 - dx2 * sy) / low
     h = (dx1 * sy - sx * dy1) / low
     unit = np.array(
@@ -246,9 +270,9 @@ def refine_marker(
     w, h = channel.size_px
     if cell_px < 1.0 or not np.all((start > -0.5) & (start < (w - 0.5, h - 0.5))):
         return None
-    cells_to_px = _square_to_quad(start, n)
-    if not np.all(np.isfinite(cells_to_px)):
+    if not is_convex(start):
         return None
+    cells_to_px = _square_to_quad(start, n)
     if float(sides.max()) <= WHOLE_SIDE_PX:
         points = _all_pixels(start, RIM_CELLS * cell_px)
     else:
@@ -279,6 +303,8 @@ def _iterate(
     limit = 0.5 * cell_px
     inverse, contrast, spread = np.eye(8), 0.0, 1.0
     for k in range(N_ROUNDS):
+        if not is_convex(corners):
+            return None
         shift, widen, inverse, contrast, spread = fit.step(corners, blur)
         if contrast <= 0 or not np.all(np.isfinite(shift)):
             return None
@@ -287,15 +313,14 @@ def _iterate(
         blur = float(np.clip(blur * np.exp(np.clip(widen, -0.7, 0.7)), 0.25, 0.5 * cell_px + 0.3))
         if k and largest < 0.03:
             break
-    if float(np.abs(corners - start).max()) > max(1.5 * cell_px, 3.0):
+    if float(np.abs(corners - start).max()) > max(1.5 * cell_px, 3.0) or not is_convex(corners):
         return None
     value, _ = fit.model(corners, blur)
     light = np.column_stack([np.ones_like(value), value])
-    w = fit.weights
-    coefficients = _solve(light, fit.values, w)
-    residual = (fit.values - light @ coefficients) * w
-    middle = np.average(fit.values, weights=w**2)
-    explained = 1.0 - float(residual @ residual) / float(np.sum(((fit.values - middle) * w) ** 2))
+    coefficients = _solve(light, fit.values, fit.weights)
+    residual = fit.values - light @ coefficients  # every pixel counts: a wrong cell must show
+    about = fit.values - fit.values.mean()
+    explained = 1.0 - float(residual @ residual) / float(about @ about)
     own = np.sqrt(np.maximum(np.diag(inverse), 0.0).mean()) * spread * CORRELATED
     floor = np.hypot(FLOOR_PX, FLOOR_OF_BLUR * blur)
     return Refined(
