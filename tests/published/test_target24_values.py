@@ -1,8 +1,8 @@
 """
 The built-in 24-patch targets carry the published means of both editions, brought to D65.
 
-Source: ``checks/col_target24_lab_d50.csv`` (xyY and Lab for D50, 2 degrees, of the editions of
-2005 and of November 2014 and later, as published by the maker and in open colour libraries).
+Source: COL-05, ``checks/col_target24_lab_d50.csv``: data sets of the colour-science library,
+computed with its version 0.4.6 (xyY and Lab for D50, 2 degrees; editions of 2005 and of late 2014 on).
 """
 
 from __future__ import annotations
@@ -17,7 +17,8 @@ import pytest
 from dryslate.core.colour.spaces import lab_d50_to_d65
 from dryslate.formats.card_toml import parse_card
 
-ROWS = list(csv.DictReader((Path(__file__).parent / "checks" / "col_target24_lab_d50.csv").open()))
+CHECK = Path(__file__).parent / "checks" / "col_target24_lab_d50.csv"
+ROWS = list(csv.DictReader(CHECK.read_text("utf-8").splitlines()))
 EDITIONS = {"target24-2014": "cca2014", "target24-2005": "cc2005"}
 
 
@@ -26,9 +27,7 @@ def test_patches_are_the_published_means_in_d65(name: str) -> None:
     folder = resources.files("dryslate").joinpath("data", "cards")
     card = parse_card(folder.joinpath(f"{name}.toml").read_text("utf-8"), name)
     published = {
-        r["patch"] if r["patch"].startswith("r") else r["name"]: [float(r[k]) for k in "Lab"]
-        for r in ROWS
-        if r["dataset"] == EDITIONS[name]
+        r["name"]: [float(r[k]) for k in "Lab"] for r in ROWS if r["dataset"] == EDITIONS[name]
     }
     assert {p.patch_id for p in card.patches} == set(published)
     for patch in card.patches:
