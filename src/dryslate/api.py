@@ -8,7 +8,7 @@ Nothing is written and nothing is kept; for a project use the command line or th
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -173,6 +173,7 @@ def fit_colour(
     settings = colour_settings(
         wiring.reference_tables(), CorrectSettings(nominal_as_measured=nominal_as_measured)
     )
+    settings = replace(settings, is_encoded=photo.decoded.kind != "raw")
     samples = sample_card(photo.pixels, card, photo.decoded.linear_lut.astype(np.float64))
     return fit.fit_colour(samples, card.card, settings, photo.decoded.to_srgb)
 

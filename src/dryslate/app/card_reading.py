@@ -14,7 +14,7 @@ from dryslate.app.geometry import lens_of, plane_of
 from dryslate.app.project_records import PatchResidual
 from dryslate.app.records import DecodedPhoto
 from dryslate.base.errors import DryslateError
-from dryslate.base.problems import Problem
+from dryslate.base.problems import Problem, problem_of
 from dryslate.core.arrays.orientation import upright_view
 from dryslate.core.card.definition import CardDefinition
 from dryslate.core.card.finding import find_cards
@@ -137,7 +137,7 @@ def find_in_photo(pixels: NDArray[Any], photo: DecodedPhoto, job: CorrectJob) ->
         try:
             seen = _find_plain(coded, card, picture)
         except DryslateError as error:
-            problems.append(as_problem(error, job.name, "warning"))
+            problems.append(problem_of(error, job.name, "warning"))
             continue
         if seen is not None:
             cards.append(seen)
@@ -190,7 +190,7 @@ def _plane(
     try:
         return plane_of(found, size_px, lens)
     except DryslateError as error:
-        problems.append(as_problem(error, f"card {found.card.name}", "warning"))
+        problems.append(problem_of(error, f"card {found.card.name}", "warning"))
         return None
 
 
@@ -204,8 +204,9 @@ def _first_usable(
     """Fit colours card by card until one can be used; else keep the first card's answer."""
     settings = replace(job.colour, is_encoded=photo.kind != "raw")
     first: tuple[int, ColourFit | None, CardSamples | None] | None = None
+    lut = photo.linear_lut.astype(np.float64)
     for i in order:
-        samples = sample_card(pixels, cards[i], photo.linear_lut)
+        samples = sample_card(pixels, cards[i], lut)
         fit = fit_colour(samples, cards[i].card, settings, photo.to_srgb)
         if fit.usable:
             return i, fit, samples
@@ -255,22 +256,3 @@ def patch_residuals(
             )
         )
     return tuple(rows)
-
-
-def as_problem(error: DryslateError, place: str, severity: Any = "error") -> Problem:
-    """
-    Turn what stopped one piece of work into a problem that is listed with the rest.
-
-    Parameters
-    ----------
-    error : DryslateError
-    place : str
-    severity : {"note", "warning", "error"}
-
-    Returns
-    -------
-    Problem
-    """
-    return Problem(
-        slug=error.slug, severity=severity, place=place, message=error.message, fix=error.fix
-    )

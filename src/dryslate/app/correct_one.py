@@ -11,7 +11,7 @@ from typing import Any, Literal
 import numpy as np
 
 from dryslate import __version__
-from dryslate.app.card_reading import CardReading, as_problem, patch_residuals, read_cards
+from dryslate.app.card_reading import CardReading, patch_residuals, read_cards
 from dryslate.app.correction_json import (
     describe_card,
     describe_colour,
@@ -25,7 +25,7 @@ from dryslate.app.geometry import geometry_to_dict
 from dryslate.app.preview import corrected_preview
 from dryslate.app.records import DecodedPhoto
 from dryslate.base.errors import DryslateError
-from dryslate.base.problems import Problem
+from dryslate.base.problems import Problem, problem_of
 from dryslate.core.card.definition import CardDefinition
 from dryslate.core.colour.apply import apply_correction, apply_correction_16
 from dryslate.core.colour.fit import ColourFit, fit_to_dict
@@ -54,7 +54,7 @@ def correct_one(job: CorrectJob) -> CorrectAnswer:
         sha256 = job.sha256 or sha256_of(job.path)
         photo = job.reader.read(job.path)
     except DryslateError as error:
-        return failed(job, as_problem(error, job.name))
+        return failed(job, problem_of(error, job.name))
     except (OSError, MemoryError) as error:
         return failed(job, _unreadable(job, error))
     reading: CardReading | None = None
@@ -63,7 +63,7 @@ def correct_one(job: CorrectJob) -> CorrectAnswer:
             reading = read_cards(photo, job)
         return _finish(job, sha256, photo, reading)
     except DryslateError as error:
-        return _refused(job, sha256, photo, as_problem(error, job.name))
+        return _refused(job, sha256, photo, problem_of(error, job.name))
     except OSError as error:
         return _refused(job, sha256, photo, _unwritable(job, error))
 

@@ -17,7 +17,7 @@ from dryslate.app.measure_request import MeasureOptions, ToMeasure
 from dryslate.app.ports import PhotoReader, ReferenceTables
 from dryslate.app.records import DecodedPhoto
 from dryslate.base.errors import DryslateError, InputError
-from dryslate.base.problems import Problem
+from dryslate.base.problems import Problem, problem_of
 from dryslate.core.arrays.orientation import upright_view
 from dryslate.core.measure.lengths import (
     Measurement,
@@ -92,19 +92,8 @@ def find_planes(
         try:
             planes.append(CardPlane(card=found.card.name, plane=plane_of(found, size, lens)))
         except DryslateError as error:
-            problems.append(_as_problem(error, f"card {found.card.name}", "warning"))
+            problems.append(problem_of(error, f"card {found.card.name}", "warning"))
     return tuple(planes), tuple(problems)
-
-
-def _as_problem(error: DryslateError, place: str, severity: str = "error") -> Problem:
-    """Turn an exception about the material into a problem."""
-    return Problem(
-        slug=error.slug,
-        severity="warning" if severity == "warning" else "error",
-        place=place,
-        message=error.message,
-        fix=error.fix,
-    )
 
 
 def measure_one(plane: Plane, wanted: ToMeasure, options: MeasureOptions) -> Measurement:
@@ -234,7 +223,7 @@ def measure_thing(
     try:
         measured = measure_one(seen.plane, wanted, options)
     except InputError as error:
-        failure = _as_problem(error, photo)
+        failure = problem_of(error, photo)
         return {**head, **failed_fields(wanted.kind, (*problems, failure)), "card": seen.card}
     return {**head, **measured_fields(measured, problems), "card": seen.card}
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Literal
 
+from dryslate.base.errors import DryslateError
+
 Severity = Literal["note", "warning", "error"]
 
 
@@ -43,6 +45,34 @@ class Problem:
             parts.append(self.fix)
         parts.append(f"[{self.slug}]")
         return " ".join(parts)
+
+
+def problem_of(error: DryslateError, place: str, severity: Severity = "error") -> Problem:
+    """
+    Turn what stopped one piece of work into a problem that is listed with the rest.
+
+    Parameters
+    ----------
+    error : DryslateError
+    place : str
+        The file or thing; where the message begins with its name, the name is not said twice.
+    severity : {"note", "warning", "error"}
+
+    Returns
+    -------
+    Problem
+
+    Examples
+    --------
+    >>> from dryslate.base.errors import InputError
+    >>> print(problem_of(InputError("made-up", "a.jpg: it is empty."), "trip/a.jpg"))
+    trip/a.jpg: it is empty. [made-up]
+    """
+    name = place.replace("\\", "/").rsplit("/", 1)[-1]
+    message = error.message
+    for start in (f"{place}: ", f"{name}: "):
+        message = message.removeprefix(start)
+    return Problem(slug=error.slug, severity=severity, place=place, message=message, fix=error.fix)
 
 
 def has_error(problems: tuple[Problem, ...] | list[Problem]) -> bool:
