@@ -2,7 +2,8 @@
 The built-in 24-patch targets carry the published means of both editions, brought to D65.
 
 Source: COL-05, ``checks/col_target24_lab_d50.csv``: data sets of the colour-science library,
-computed with its version 0.4.6 (xyY and Lab for D50, 2 degrees; editions of 2005 and of late 2014 on).
+computed with its version 0.4.6 (xyY and Lab for D50, 2 degrees; editions of 2005 and of late
+2014 on).
 """
 
 from __future__ import annotations

@@ -14,6 +14,12 @@ MIN_NEUTRALS = 3
 MIN_LIGHTNESS_SPAN = 40.0
 TOUCH_MM = 0.01
 
+_LAYOUT_SLUGS: dict[type, tuple[str, str]] = {
+    Patch: ("card-patch-empty", "card-patch-outside"),
+    Marker: ("card-marker-empty", "card-marker-outside"),
+    Box: ("card-area-empty", "card-area-outside"),
+}
+
 
 def _box_of(item: Patch | Marker | Box) -> Box:
     """Return the rectangle an item covers (a marker without its rim)."""
@@ -103,16 +109,16 @@ class _Checker:
     def layout(self) -> None:
         places = [(where, item, _box_of(item)) for where, item in self.places()]
         for where, item, box in places:
-            kind = {Patch: "patch", Marker: "marker"}.get(type(item), "area")
+            empty, outside = _LAYOUT_SLUGS[type(item)]
             if not (box.width_mm > 0 and box.height_mm > 0):
                 self.add(
-                    f"card-{kind}-empty", where,
+                    empty, where,
                     f"expected a width and height above 0 mm, found {box.width_mm:g} by "
                     f"{box.height_mm:g}.", "Give its size.",
                 )  # fmt: skip
             elif not _inside(box, self.card):
                 self.add(
-                    f"card-{kind}-outside", where,
+                    outside, where,
                     f"it covers {_span(box)}, but the card is {self.card.width_mm:g} by "
                     f"{self.card.height_mm:g} mm.", "Move it onto the card.",
                 )  # fmt: skip
