@@ -15,10 +15,10 @@ from dryslate.app.ports import Progress
 from dryslate.base.errors import InputError
 from dryslate.base.problems import Problem
 from dryslate.demo.compare import Comparison, compare_with_truth
-from dryslate.demo.trip import MadeTrip, make_trip, memory_card
+from dryslate.demo.trip import MadeTrip, made_by, make_trip, memory_card
 from dryslate.demo.trip_card import print_card
-from dryslate.demo.trip_files import save_whole_file
 from dryslate.demo.trip_plan import BAR_MM, TripVisit, plan_trip
+from dryslate.files.safe_write import save_whole
 
 MARK = "made-up-trip.json"
 DEFAULT_SEED = 1
@@ -116,12 +116,12 @@ def _claim(folder: Path, seed: int) -> None:
     """Make the folder ours, or refuse one that holds something else."""
     mark = folder / MARK
     if mark.is_file():
-        was = json.loads(mark.read_text("utf-8")).get("seed")
-        if was != seed:
+        was = json.loads(mark.read_text("utf-8")).get("made_by")
+        if was != made_by(seed):
             raise InputError(
                 "demo-other-trip",
-                f"{folder}: holds the made-up trip of seed {was}, not of {seed}.",
-                "Give another folder, or that seed.",
+                f"{folder}: expected the made-up trip of {made_by(seed)}, found that of {was}.",
+                "Give another folder, or the seed that it was made with.",
             )
         return
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
@@ -131,7 +131,7 @@ def _claim(folder: Path, seed: int) -> None:
             "it holds something else.",
             "Give another folder; the demo writes over nothing.",
         )
-    save_whole_file(mark, json.dumps({"seed": seed}).encode("utf-8"))
+    save_whole(mark, [json.dumps({"seed": seed, "made_by": made_by(seed)}).encode("utf-8")])
 
 
 def _take_in(trip: Sequence[TripVisit], folder: Path, project: Path, tools: DemoTools) -> None:

@@ -25,7 +25,6 @@ from dryslate.demo.trip_files import (
     exif_block,
     jpeg_bytes,
     points_text,
-    save_whole_file,
     stored_pixels,
 )
 from dryslate.demo.trip_plan import (
@@ -43,6 +42,7 @@ from dryslate.demo.trip_plan import (
     boxes_of,
 )
 from dryslate.demo.trip_truth import truth_of
+from dryslate.files.safe_write import save_whole
 
 COLUMNS = (
     "photo",
@@ -136,11 +136,11 @@ def make_trip(
     progress.done()
     truth = [json.loads(_truth_path(folder, n).read_text("utf-8")) for j in jobs for n in j.names]
     table = folder / "to-measure.csv"
-    save_whole_file(table, _table_of(truth).encode("utf-8"))
+    save_whole(table, [_table_of(truth).encode("utf-8")])
     return MadeTrip(folder=folder, truth=tuple(truth), to_measure=table)
 
 
-def _stamp(seed: int) -> str:
+def made_by(seed: int) -> str:
     """What a photo was made by."""
     return f"renderer {RENDERER_VERSION}, trip {TRIP_VERSION}, seed {seed}"
 
@@ -161,7 +161,7 @@ def _is_done(job: StationJob) -> bool:
         path = _truth_path(job.folder, name)
         if not (path.is_file() and _photo_path(job, name).is_file()):
             return False
-        if json.loads(path.read_text("utf-8")).get("made_by") != _stamp(job.seed):
+        if json.loads(path.read_text("utf-8")).get("made_by") != made_by(job.seed):
             return False
     return True
 
@@ -180,11 +180,11 @@ def render_station(job: StationJob) -> None:
         pixels = stored_pixels(made.img_srgb, shot.orientation)
         depth = (scene.water.depth_m if scene.water else 0.0) - 0.4
         data = jpeg_bytes(pixels, exif_block(job.visit, shot, depth))
-        save_whole_file(_photo_path(job, name), data)
+        save_whole(_photo_path(job, name), [data])
         there = (job.visit, job.station, job.seed)
-        truth = {"made_by": _stamp(job.seed), **truth_of(there, shot, name, made, truths)}
+        truth = {"made_by": made_by(job.seed), **truth_of(there, shot, name, made, truths)}
         text = json.dumps(truth, indent=1)
-        save_whole_file(_truth_path(job.folder, name), text.encode("utf-8"))
+        save_whole(_truth_path(job.folder, name), [text.encode("utf-8")])
 
 
 def scene_of(job: StationJob, shot: Shot, seabed: Seabed, truths: Sequence[ColonyTruth]) -> Scene:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import datetime, timedelta
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -80,14 +79,6 @@ def jpeg_bytes(img_srgb: NDArray[np.uint8], exif: bytes, quality: int = 92) -> b
     payload = b"Exif\x00\x00" + exif
     segment = b"\xff\xe1" + (len(payload) + 2).to_bytes(2, "big") + payload
     return bytes(coded[:2] + segment + coded[2:])
-
-
-def save_whole_file(path: Path, data: bytes) -> None:
-    """Write a file so that it is there whole or not at all."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    part = path.with_name(path.name + ".part")
-    part.write_bytes(data)
-    part.replace(path)
 
 
 def points_text(points_px: Iterable[Iterable[float]]) -> str:
