@@ -128,11 +128,11 @@ def make_trip(
             )
             number += len(station.shots)
     due = [job for job in jobs if not _is_done(job)]
-    progress.start("Rendering the made-up trip", len(due))
-    for _, answer in runner.run(render_station, due):
+    progress.start("Rendering the made-up trip", sum(len(job.names) for job in due))
+    for job, answer in runner.run(render_station, due):
         if isinstance(answer, BaseException):
             raise answer
-        progress.step()
+        progress.step(len(job.names))
     progress.done()
     truth = [json.loads(_truth_path(folder, n).read_text("utf-8")) for j in jobs for n in j.names]
     table = folder / "to-measure.csv"
@@ -286,8 +286,3 @@ def _table_of(truth: Sequence[dict[str, Any]]) -> str:
                 ]
             )
     return out.getvalue()
-
-
-def smaller(job: StationJob, shots: Sequence[Shot]) -> StationJob:
-    """The same station with other shots (for tests that need few)."""
-    return replace(job, station=replace(job.station, shots=tuple(shots)))
