@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from dryslate.demo.cameras import COMPACT, MIRRORLESS, CameraModel, WhiteBalance
 from dryslate.demo.corals import Colony, Health
 from dryslate.demo.ground import Station
 from dryslate.demo.scene import Flash
 from dryslate.demo.surfaces import (
     Tissue,
 )
+from dryslate.demo.trip_cameras import ONE, TWO, TripCamera
 from dryslate.demo.water import Water
 
 TRIP_VERSION = "2"
@@ -22,22 +22,6 @@ FOCAL_35MM = 27
 PORT_FACTOR = 1.325
 BAR_MM = 100.0
 GREY_CHIP_LAB = (53.0, 0.0, 0.0)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TripCamera:
-    """One of the team's cameras: how it sees, how it is set, and what it writes in a file."""
-
-    make: str
-    model: str
-    serial: str
-    sees: CameraModel
-    white_balance: WhiteBalance
-    contrast: float
-    saturation: float
-    k1: float
-    has_offset: bool
-    has_depth: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,31 +93,6 @@ class TripVisit:
     first_number: int = 1
     size_px: tuple[int, int] = PICTURE_PX
 
-
-ONE = TripCamera(
-    make="Made-up Cameras",
-    model="First",
-    serial="A0001",
-    sees=COMPACT,
-    white_balance=WhiteBalance(mode="custom", custom_depth_m=5.0, gain_limit=2.2),
-    contrast=0.22,
-    saturation=1.06,
-    k1=0.012,
-    has_offset=True,
-    has_depth=True,
-)
-TWO = TripCamera(
-    make="Made-up Cameras",
-    model="Second",
-    serial="B0002",
-    sees=MIRRORLESS,
-    white_balance=WhiteBalance(mode="daylight"),
-    contrast=0.30,
-    saturation=1.0,
-    k1=-0.010,
-    has_offset=False,
-    has_depth=False,
-)
 
 _BROWN = Tissue(algae=1.0)
 _LOOKS: dict[str, tuple[str, float, float, Tissue, Tissue]] = {
