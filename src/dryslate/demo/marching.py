@@ -14,7 +14,12 @@ Loop = TypeVar("Loop", bound=Callable[..., Any])
 
 
 def compiled(function: Loop) -> Loop:
-    """Compile a loop once and keep it on disk (a typed face for numba's decorator)."""
+    """
+    Compile a loop once and keep it on disk (a typed face for numba's decorator).
+
+    What is kept is made anew when the loop's own file changes, not when a file it calls into
+    does: after an edit here, touch ``tracing.py`` too.
+    """
     return cast(
         "Loop", numba.njit(cache=True, nogil=True, fastmath=True, error_model="numpy")(function)
     )
