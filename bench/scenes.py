@@ -24,7 +24,7 @@ from dryslate.demo.tracing import Eye, FlatThing, LightTables, trace_flat
 from dryslate.demo.truth import corners_world, to_camera
 
 FloatArray = NDArray[np.float64]
-VERSION = 2
+VERSION = 3
 NEAR_MM, FAR_MM, N_DISTANCES = 80.0, 20_000.0, 140
 CHIP_MM, TEXTURE_MM, INNER = 24.0, 42.0, 0.62
 N_CHIPS, N_TEXTURES = 14, 3
@@ -247,6 +247,8 @@ def _lay(
     corners = project(corners_world(flat), pose, s.lens, s.size_px)
     x0, y0 = np.maximum(np.floor(corners.min(axis=0)).astype(int) - 3, 0)
     x1, y1 = np.minimum(np.ceil(corners.max(axis=0)).astype(int) + 4, s.size_px)
+    if flat.name == "ground":  # parts of it lie behind the camera and have no place in the picture
+        (x0, y0), (x1, y1) = (0, 0), s.size_px
     if x1 - x0 < 2 or y1 - y0 < 2:
         return
     thing = FlatThing(
@@ -312,8 +314,8 @@ def _develop(
     """Blur, expose, noise, balance, maker's matrix, in part a picture style, JPEG."""
     raw = cv2.GaussianBlur(raw, (0, 0), rng.uniform(0.4, 1.1))
     gains = _balance(s, raw, rng)
-    bright = np.percentile((raw[::7, ::7].reshape(-1, 3) * gains).max(axis=1), 96.0)
-    raw = raw * np.float32(rng.uniform(0.35, 0.75) / bright)
+    bright = np.percentile((raw[::7, ::7].reshape(-1, 3) * gains).max(axis=1), 98.0)
+    raw = raw * np.float32(rng.uniform(0.4, 0.85) / bright)
     electrons = float(np.exp(rng.uniform(np.log(2500.0), np.log(20000.0))))
     read = rng.uniform(3.0, 8.0) / electrons
     sigma = np.sqrt(np.maximum(raw, 0.0) / electrons + read**2).astype(np.float32)
@@ -322,8 +324,9 @@ def _develop(
     saturation = float(rng.uniform(0.95, 1.25)) if has_style else 1.0
     luma = np.array([0.2126, 0.7152, 0.0722])
     style = saturation * np.eye(3) + (1.0 - saturation) * np.tile(luma, (3, 1))
-    matrix = style @ s.camera.matrix @ np.diag(gains)
-    linear = np.clip(cv2.transform(raw, matrix.astype(np.float32)), 0.0, 1.0)
+    balanced = np.minimum(raw * gains.astype(np.float32), 1.0)  # so that highlights stay white
+    matrix = (style @ s.camera.matrix).astype(np.float32)
+    linear = np.clip(cv2.transform(balanced, matrix), 0.0, 1.0)
     grid = np.linspace(0.0, 1.0, 8192)
     coded = np.where(
         grid <= 0.0031308, 12.92 * grid, 1.055 * np.maximum(grid, 1e-9) ** (1 / 2.4) - 0.055
