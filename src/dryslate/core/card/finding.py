@@ -67,7 +67,9 @@ def find_cards(
     the greys about it are as light and dark as on the card. In dictionaries so dense that a
     random square may be read as a marker, the greys are asked for in any case where they can be
     seen. Without a card the search ends after a fixed number of candidates: markers whose side
-    is under about 20 pixels are then not looked for.
+    is under about 20 pixels are then not looked for. Beside a card that is found, other cards
+    are looked for with markers down to about 24 pixels in photos of up to 12 megapixels, about
+    32 pixels in larger ones; `FindSettings.thorough` goes further.
 
     Examples
     --------
@@ -87,9 +89,11 @@ def find_cards(
     for level in range(whole - 1, -1, -1):
         if level == 0 and size[0] * size[1] > 4_000_000 and not settings.thorough:
             break
-        if search.found and level < whole - 1 and not settings.thorough:
+        is_first = level == whole - 1
+        too_large = level == 0 or channel.levels[level].size > settings.beside_px
+        if search.found and not is_first and too_large and not settings.thorough:
             break
-        search.read_candidates(level)
+        search.read_candidates(level, is_first=is_first)
     if not search.found or settings.thorough:
         search.read_low_contrast(whole)
         search.assemble()

@@ -39,9 +39,12 @@ class FindSettings:
     whole_px : int
         The whole photo is read on the finest copy with no more pixels than this.
     n_candidates : int
-        Shapes read at each finer size.
+        Shapes read on the first finer copy; half as many more on the next ones.
     n_most : int
         Shapes read there while no card is found.
+    beside_px : int
+        Once a card is found, others are looked for on the first finer copy, and on still finer
+        ones only while these have no more pixels than this.
     smallest_px : int
         Smallest side of a shape looked for, in pixels of its copy.
     """
@@ -50,6 +53,7 @@ class FindSettings:
     whole_px: int = 520_000
     n_candidates: int = 64
     n_most: int = 160
+    beside_px: int = 3_200_000
     smallest_px: int = 5
 
 
@@ -134,9 +138,11 @@ class Search:
             margin=raw.margin,
         )
 
-    def read_candidates(self, level: int) -> None:
+    def read_candidates(self, level: int, *, is_first: bool) -> None:
         """Read the shapes that could be markers on a finer copy, the likeliest first."""
         few, many = self.settings.n_candidates, self.settings.n_most
+        if not is_first:  # smaller shapes are more, and harder to rank
+            few = few * 3 // 2
         size = (self.settings.smallest_px, 44)
         windows = self._unknown(find_candidates(self.channel, level, size, many))
         if self._read(windows[:few]):
