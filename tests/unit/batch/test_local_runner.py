@@ -30,12 +30,13 @@ def test_answers_come_as_they_finish_not_in_the_order_given() -> None:
 
     def job(name: str) -> str:
         if name == "slow":
-            gate.wait(5)
-        else:
-            gate.set()
+            gate.wait(30)
         return name
 
-    assert [name for name, _ in LocalRunner(2).run(job, ["slow", "quick"])] == ["quick", "slow"]
+    answers = LocalRunner(2).run(job, ["slow", "quick"])
+    assert next(answers)[0] == "quick"
+    gate.set()
+    assert [name for name, _ in answers] == ["slow"]
 
 
 def test_no_more_jobs_are_taken_from_the_list_than_the_pool_can_hold() -> None:
