@@ -32,7 +32,8 @@ class ColourWithDoubt:
     lab_lo95, lab_hi95 : ndarray of float, shape (3,)
         95 % interval of each.
     parts : Mapping
-        Standard uncertainties of L*, a*, b* by part: ``fit``, ``noise``, ``card``, ``mismatch``.
+        Standard uncertainties of L*, a*, b* by part: ``fit``, ``noise``, ``card``,
+        ``mismatch``, ``light``.
     """
 
     lab: FloatArray
@@ -86,7 +87,9 @@ def lab_with_doubt(
 
     Notes
     -----
-    :math:`C = J_\theta C_\theta J_\theta^T + J_x C_x J_x^T / n + C_{card} + C_{mismatch}`, parts
+    :math:`C = J_\theta C_\theta J_\theta^T + J_x C_x J_x^T / n + C_{card} + C_{mismatch} +
+    l l^T u_l^2`, with l the derivative of the colour by the logarithm of the light and u_l as in
+    `dryslate.core.colour.light` (it grows with the distance from the card), parts
     taken as independent [1]_. The mismatch term is the larger part: it is scaled so that
     ``lab ± 1.96 lab_u`` holds about 95 % of simulated reef colours, whose errors have heavier tails
     than a normal distribution. Holds in the card's plane and near it; a distance from that plane
@@ -119,11 +122,14 @@ def lab_with_doubt(
     step = np.maximum(mean[0] * 1e-3, 1e-6)
     ahead = correct_linear(mean + np.diag(step), np.repeat(point, 3, axis=0), correction)
     by_file = to_lab @ ((ahead - linear) / step[:, None]).T
+    by_light = to_lab @ linear
+    light_u = float(fit.light.log_light_u(point)[0]) if fit.light is not None else 0.0
     covariances = {
         "fit": by_theta @ fit.covariance @ by_theta.T,
         "noise": by_file @ np.asarray(cov_linear, dtype=np.float64) @ by_file.T / n_px,
         "card": np.diag(fit.common_u**2),
         "mismatch": fit.mismatch.covariance_at(lab),
+        "light": np.outer(by_light, by_light) * light_u**2,
     }
     total = np.sum(list(covariances.values()), axis=0)
     lab_u = np.sqrt(np.diagonal(total))

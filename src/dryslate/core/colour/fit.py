@@ -20,6 +20,7 @@ from dryslate.core.colour.crossval import (
     score_candidate,
 )
 from dryslate.core.colour.estimate import Observations, fit_parameters, predict
+from dryslate.core.colour.light import HOLD, LightDoubt, light_de00_p95
 from dryslate.core.colour.mismatch import mismatch_of
 from dryslate.core.colour.neutrals import GreyFit
 from dryslate.core.colour.one_point import fit_one_point
@@ -112,8 +113,8 @@ def _light_field(card: HeldCard, slope: FloatArray, samples: CardSamples) -> Lig
     return LightField(
         centre_px=card.centre_px,
         log_per_px=slope / card.half_px,
-        log_lo=float(log_light.min()) * 1.15,
-        log_hi=float(log_light.max()) * 1.15,
+        log_lo=float(log_light.min()) * HOLD,
+        log_hi=float(log_light.max()) * HOLD,
     )
 
 
@@ -204,7 +205,12 @@ def fit_colour(
     mismatch = mismatch_of(
         chosen.candidate.fit, chosen.score[0], settings.mismatch_table, greys_only=greys_only
     )
-    common_u, p95 = _common_doubt(card, settings, ready.lab_u), mismatch.de00_p95
+    common_u = _common_doubt(card, settings, ready.lab_u)
+    light = LightDoubt(
+        centre_px=(float(held.centre_px[0]), float(held.centre_px[1])),
+        half_px=held.half_px,
+        slope=float(np.linalg.norm(chosen.theta[-2:])),
+    )
     return ColourFit(
         usable=not has_error(problems),
         fit=chosen.candidate.fit,
@@ -214,7 +220,7 @@ def fit_colour(
         veil=correction.veil,
         left_out_de00_median=float(np.median(chosen.left_out_de00)),
         left_out_de00_p95=float(np.quantile(chosen.left_out_de00, 0.95)),
-        off_card_de00_p95=float(np.hypot(p95, 2.0 * np.linalg.norm(common_u) / np.sqrt(3.0))),
+        off_card_de00_p95=_expected_p95(mismatch.de00_p95, common_u, light.slope),
         n_patches=len(held.patches),
         covariance=covariance,
         mismatch=mismatch,
@@ -223,7 +229,14 @@ def fit_colour(
         problems=tuple(problems),
         flags=_flags(card, settings, problems, trusted=trusted),
         candidates=_scores(trials),
+        light=light,
     )
+
+
+def _expected_p95(mismatch_p95: float, common_u: FloatArray, slope: float) -> float:
+    """95th percentile of things near the card: parts taken as independent."""
+    card = 2.0 * float(np.linalg.norm(common_u)) / np.sqrt(3.0)
+    return float(np.sqrt(mismatch_p95**2 + card**2 + light_de00_p95(slope) ** 2))
 
 
 def _signal(card: HeldCard, chosen: Trial, prediction: FloatArray, gain: FloatArray) -> GreySignal:

@@ -18,6 +18,7 @@ from dryslate.core.colour.correction import (
     correction_from_dict,
     correction_to_dict,
 )
+from dryslate.core.colour.light import LightDoubt
 from dryslate.core.colour.mismatch import Mismatch, MismatchTable
 from dryslate.core.colour.prior import MatrixPrior
 
@@ -91,6 +92,8 @@ class ColourFit:
         every colour alike.
     candidates : Mapping
         Mean left-out CIEDE2000 and its standard error by candidate.
+    light : LightDoubt or None
+        How sure the light is away from the card; None where there is no card.
     """
 
     usable: bool
@@ -110,6 +113,7 @@ class ColourFit:
     problems: tuple[Problem, ...] = ()
     flags: tuple[Flag, ...] = ()
     candidates: Mapping[str, tuple[float, float]] = field(default_factory=dict)
+    light: LightDoubt | None = None
 
     def __post_init__(self) -> None:
         for name in ("gain", "noise_after_gain", "veil", "covariance", "common_u"):
@@ -153,7 +157,20 @@ def fit_to_dict(fit: ColourFit) -> dict[str, Any]:
         "problems": [problem.as_dict() for problem in fit.problems],
         "flags": [str(flag) for flag in fit.flags],
         "candidates": {name: list(score) for name, score in fit.candidates.items()},
+        "light": None if fit.light is None else fit.light.as_dict(),
     }
+
+
+def _light_from_dict(values: Mapping[str, Any] | None) -> LightDoubt | None:
+    """Rebuild the doubt of the light; None where there is none."""
+    if values is None:
+        return None
+    x, y = values["centre_px"]
+    return LightDoubt(
+        centre_px=(float(x), float(y)),
+        half_px=float(values["half_px"]),
+        slope=float(values["slope"]),
+    )
 
 
 def fit_from_dict(values: Mapping[str, Any]) -> ColourFit:
@@ -196,6 +213,7 @@ def fit_from_dict(values: Mapping[str, Any]) -> ColourFit:
             problems=tuple(Problem(**problem) for problem in values["problems"]),
             flags=tuple(Flag(flag) for flag in values["flags"]),
             candidates={k: (float(v[0]), float(v[1])) for k, v in values["candidates"].items()},
+            light=_light_from_dict(values.get("light")),
         )
     except (KeyError, TypeError, ValueError, IndexError) as reason:
         if isinstance(reason, InputError):

@@ -1,0 +1,137 @@
+"""
+How sure the light is away from the card: one lamp or a shadow does not go on in a straight line.
+
+On the card a log-linear field is fitted; beyond it the field is held at 1.15 times its largest
+value there, since carrying it on errs more (``tools/light_beyond_card.py``). What may be missing
+grows with the distance, and with how much the light already changes over the card.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+FloatArray = NDArray[np.float64]
+
+HOLD = 1.15
+"""How many times its largest value on the card the field may reach beyond it."""
+NEAR_HALF_DIAGONALS = 2.5
+"""One and a half card lengths (of a card three wide and two high), from the card's centre."""
+
+_SLOPES = (0.02, 0.06, 0.12, 0.25)
+_DISTANCES = (0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 9.0)
+# Printed by tools/light_beyond_card.py (seed 5): rows by slope, columns by distance.
+_LOG_LIGHT_U: FloatArray = np.array(
+    [
+        (0.013, 0.027, 0.044, 0.071, 0.116, 0.163, 0.257, 0.312),
+        (0.018, 0.052, 0.096, 0.128, 0.195, 0.238, 0.307, 0.368),
+        (0.020, 0.066, 0.121, 0.169, 0.253, 0.291, 0.352, 0.386),
+        (0.026, 0.087, 0.166, 0.226, 0.315, 0.347, 0.377, 0.424),
+    ]
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LightDoubt:
+    """
+    What is needed to say how sure the light is at a point.
+
+    Parameters
+    ----------
+    centre_px : tuple of float
+        The card's centre in the upright photo.
+    half_px : float
+        Half the diagonal of the card's samples.
+    slope : float
+        Size of the fitted change of the logarithm of light over one half diagonal.
+    """
+
+    centre_px: tuple[float, float]
+    half_px: float
+    slope: float
+
+    def log_light_u(self, xy_px: ArrayLike) -> FloatArray:
+        """Return one standard uncertainty of the logarithm of light at points (n, 2)."""
+        points = np.asarray(xy_px, dtype=np.float64).reshape(-1, 2)
+        apart = np.linalg.norm(points - np.array(self.centre_px), axis=1) / self.half_px
+        return log_light_u(apart, self.slope)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain values for JSON."""
+        return {
+            "centre_px": list(self.centre_px),
+            "half_px": self.half_px,
+            "slope": self.slope,
+        }
+
+
+def log_light_u(half_diagonals: ArrayLike, slope: float) -> FloatArray:
+    """
+    State the doubt of the logarithm of light at a distance from the card's centre.
+
+    Parameters
+    ----------
+    half_diagonals : array_like of float, shape (n,)
+        Distance from the card's centre in half diagonals of the card.
+    slope : float
+        Size of the fitted change of the logarithm of light over one half diagonal.
+
+    Returns
+    -------
+    ndarray of float, shape (n,)
+        One standard uncertainty (a 95th percentile over 1.96), relative to the light.
+
+    Notes
+    -----
+    Interpolated in a table that simulates one or two lamps beside the lens (inverse square,
+    cosine, beam width, share of daylight) and daylight with gradients, soft shade and caustics.
+    Ranges of lamps and distances are judgements, not measurements on reefs. Held at the table's
+    ends: beyond nine half diagonals the truth may be worse.
+
+    Examples
+    --------
+    >>> print(log_light_u([0.0, 1.0, 3.0], 0.06))
+    [0.    0.052 0.195]
+    """
+    apart = np.asarray(half_diagonals, dtype=np.float64)
+    row = np.array([np.interp(slope, _SLOPES, column) for column in _LOG_LIGHT_U.T])
+    return np.asarray(np.interp(apart, (0.0, *_DISTANCES), np.concatenate([[0.0], row])))
+
+
+def light_de00_p95(slope: float) -> float:
+    """
+    Say how large a difference uneven light makes to things near the card.
+
+    Parameters
+    ----------
+    slope : float
+        As in `log_light_u`.
+
+    Returns
+    -------
+    float
+        95th percentile of CIEDE2000 of a mid-tone thing (L* 55, C* 25), over places spread
+        evenly within one and a half card lengths of the card's centre.
+
+    Notes
+    -----
+    A factor e^x on linear light moves L* by (L* + 16) x / 3 and C* by C* x / 3 to first order
+    (CIE 15, where the cube root holds), over S_L and S_C of CIEDE2000.
+
+    References
+    ----------
+    .. [1] CIE 15:2004, 8.2.1.1 (L*, a*, b*).
+
+    Examples
+    --------
+    >>> round(light_de00_p95(0.06), 1)
+    5.0
+    """
+    radius = NEAR_HALF_DIAGONALS * np.sqrt((np.arange(50) + 0.5) / 50.0)
+    u = float(np.sqrt((log_light_u(radius, slope) ** 2).mean()))
+    s_l = 1.0 + 0.015 * 25.0 / np.sqrt(45.0)
+    by_light = np.hypot(71.0 / 3.0 / s_l, 25.0 / 3.0 / (1.0 + 0.045 * 25.0))
+    return float(1.96 * u * by_light)

@@ -1,0 +1,198 @@
+"""
+How the light goes on beyond the card: the rule for the field there, and the doubt it leaves.
+
+Run by hand from the root of the checkout::
+
+    python tools/light_beyond_card.py
+
+Seeded; some seconds. It lights a flat, matt reef square to the camera with one or two lamps beside
+the lens (inverse square, cosine, a beam of some width, water's attenuation along both ways, on top
+of a share of daylight) or with daylight alone (a broad gradient, soft shade, caustics), lays a card
+of one of three sizes somewhere into the frame, fits a log-linear field to 36 points of it as
+`fit_greys` does, and looks at the logarithm of the light elsewhere. Printed: the error left by each
+rule of carrying the field on, by distance in half diagonals of the card, and the constants of the
+doubt that `dryslate.core.colour.light` states. Nothing is measured here on real reefs: ranges of
+beam, distance and share of daylight are judgements about how people take such photos.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+
+N_PHOTOS = 1500
+SLOPE_SPREAD, NOISE = 0.25, 0.03
+HALF_DIAGONALS_M = (0.129, 0.090, 0.031)
+RULES = (0.0, 0.5, 1.0, 1.15, 1.5, 2.0, 3.0, 5.0, 99.0)
+RULE = 1.15
+SLOPES = (0.02, 0.06, 0.12, 0.25)
+DISTANCES = (0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 9.0)
+
+
+@dataclass(frozen=True)
+class Photo:
+    """Fitted and true logarithm of light at points of one photo, relative to the card."""
+
+    kind: str
+    slope: FloatArray
+    slope_cov: FloatArray
+    place: FloatArray
+    truth: FloatArray
+    card_span: float
+
+
+def _lamps(xy: FloatArray, stand_off: float, rng: np.random.Generator) -> FloatArray:
+    """Light of one or two lamps on points of the reef plane, in metres about the axis."""
+    total = np.zeros(len(xy))
+    arm = rng.uniform(0.08, 0.45)
+    angle = rng.uniform(0.0, 2.0 * np.pi)
+    n = int(rng.integers(1, 3))
+    for i in range(n):
+        side = np.array([np.cos(angle + np.pi * i), np.sin(angle + np.pi * i)])
+        lamp = np.append(arm * side * rng.uniform(0.8, 1.2), rng.uniform(-0.1, 0.15) * stand_off)
+        aim = np.append(rng.normal(0, 0.15, 2) * stand_off, stand_off) - lamp
+        ray = np.column_stack([xy, np.full(len(xy), stand_off)]) - lamp
+        way = np.linalg.norm(ray, axis=1)
+        off_axis = np.arccos(np.clip(ray @ aim / (way * np.linalg.norm(aim)), -1.0, 1.0))
+        beam = np.deg2rad(rng.uniform(30.0, 60.0))  # half width at half power
+        shape = np.exp(-np.log(2.0) * (off_axis / beam) ** 2)
+        power = rng.uniform(0.5, 1.0) if n == 2 else 1.0
+        total += power * shape * ray[:, 2] / way**3 * np.exp(-rng.uniform(0.05, 0.4) * way)
+    return np.asarray(total)
+
+
+def _daylight(xy: FloatArray, rng: np.random.Generator) -> FloatArray:
+    """Daylight: a broad gradient, one edge of soft shade, and waves of caustics."""
+    log_light = xy @ (rng.normal(0, 0.25, 2))  # per metre: slope and turn of the reef
+    if rng.random() < 0.35:
+        way = rng.uniform(0, 2 * np.pi)
+        across = xy @ [np.cos(way), np.sin(way)] - rng.uniform(-0.6, 0.6)
+        log_light = log_light + np.log(
+            1.0 - rng.uniform(0.2, 0.7) / (1.0 + np.exp(-across / rng.uniform(0.05, 0.3)))
+        )
+    strength = rng.choice([0.0, 0.0, 0.05, 0.12])
+    for _ in range(4):
+        wave = rng.normal(0, 1, 2)
+        wave *= 2 * np.pi / rng.uniform(0.15, 0.8) / np.linalg.norm(wave)
+        log_light = log_light + strength * 0.7 * np.sin(xy @ wave + rng.uniform(0, 2 * np.pi))
+    return np.asarray(np.exp(log_light))
+
+
+def reef_light(xy: FloatArray, stand_off: float, kind: str, rng: np.random.Generator) -> FloatArray:
+    """Light on points of the reef plane, in metres about the camera's axis."""
+    light = _daylight(xy, rng)
+    if kind == "flash":
+        lamps = _lamps(xy, stand_off, rng)
+        share = float(rng.choice([0.0, 0.05, 0.2, 0.5]))
+        light = lamps / lamps.max() + share * light / light.max()
+    return light
+
+
+def take_photo(rng: np.random.Generator) -> Photo:
+    """Light a reef, lay a card into it and fit the field on the card."""
+    half = HALF_DIAGONALS_M[int(rng.choice(3, p=[0.3, 0.55, 0.15]))]
+    stand_off = float(rng.uniform(0.3, 1.5)) * (0.5 if half < 0.05 else 1.0)
+    width, height = 1.1 * stand_off, 0.8 * stand_off  # about 28 mm by 35 mm film, in water
+    room = np.array([max(width / 2 - half, 0.02), max(height / 2 - 0.7 * half, 0.02)])
+    centre = rng.uniform(-room, room)
+    turn = rng.uniform(0, np.pi)
+    axes = np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
+    grid = np.stack(np.meshgrid(np.linspace(-0.78, 0.78, 9), np.linspace(-0.5, 0.5, 4)), -1)
+    on_card = grid.reshape(-1, 2) @ axes * half + centre
+    elsewhere = rng.uniform([-width / 2, -height / 2], [width / 2, height / 2], size=(60, 2))
+    xy = np.vstack([on_card, elsewhere])
+    kind = "flash" if rng.random() < 0.5 else "daylight"
+    log_light = np.log(reef_light(xy, stand_off, kind, rng))
+    place = (xy - centre) / half
+    n = len(on_card)
+    seen = log_light[:n] + rng.normal(0, NOISE, n)
+    design = np.column_stack([place[:n], np.ones(n)])
+    precision = design.T @ design / NOISE**2 + np.diag([SLOPE_SPREAD**-2.0] * 2 + [1e-6])
+    found = np.linalg.solve(precision, design.T @ seen / NOISE**2)
+    return Photo(
+        kind=kind,
+        slope=found[:2],
+        slope_cov=np.linalg.inv(precision)[:2, :2],
+        place=place[n:],
+        truth=log_light[n:] - found[2],
+        card_span=float(np.abs(place[:n] @ found[:2]).max()),
+    )
+
+
+def errors_of(photo: Photo, rule: float) -> FloatArray:
+    """Error of the logarithm of light where the field may go `rule` times its span on the card."""
+    most = rule * photo.card_span
+    return np.asarray(np.clip(photo.place @ photo.slope, -most, most) - photo.truth)
+
+
+def _far(photos: list[Photo]) -> FloatArray:
+    """Distances of the points, in half diagonals."""
+    return np.concatenate([np.linalg.norm(p.place, axis=1) for p in photos])
+
+
+def _print_rules(photos: list[Photo]) -> None:
+    """Spread of the error by rule and distance: the 95th percentile over 1.96."""
+    far = _far(photos)
+    for kind in ("flash", "daylight"):
+        mine = np.concatenate([np.full(len(p.truth), p.kind == kind) for p in photos])
+        print(f"{kind}: 95th percentile of |error| over 1.96, at {DISTANCES} half diagonals")
+        for rule in RULES:
+            error = np.abs(np.concatenate([errors_of(p, rule) for p in photos]))
+            row = [
+                np.quantile(error[mine & (np.abs(np.log(far / d)) < 0.15)], 0.95) / 1.96
+                for d in DISTANCES
+            ]
+            print(f"  field held at {rule:5.2f} times:", " ".join(f"{v:.3f}" for v in row))
+
+
+def tabulate(photos: list[Photo], rule: float) -> FloatArray:
+    """Doubt of the logarithm of light by slope and distance, what the slope's states taken off."""
+    far = _far(photos)
+    slope = np.concatenate([np.full(len(p.truth), np.linalg.norm(p.slope)) for p in photos])
+    error = np.abs(np.concatenate([errors_of(p, rule) for p in photos]))
+    table = np.zeros((len(SLOPES), len(DISTANCES)))
+    for i, s in enumerate(SLOPES):
+        near_slope = np.exp(-0.5 * (np.log(np.maximum(slope, 0.01) / s) / 0.4) ** 2)
+        for j, d in enumerate(DISTANCES):
+            weight = near_slope * np.exp(-0.5 * (np.log(far / d) / 0.12) ** 2)
+            order = np.argsort(error)
+            total = np.cumsum(weight[order])
+            at = np.searchsorted(total, 0.95 * total[-1])
+            table[i, j] = error[order][at] / 1.96
+    table = np.maximum.accumulate(np.maximum.accumulate(table, axis=0), axis=1)
+    return np.asarray(table)
+
+
+def _print_coverage(photos: list[Photo], table: FloatArray, rule: float) -> None:
+    """Share of points inside 1.96 times the doubt, on photos not used for the table."""
+    for kind in ("flash", "daylight"):
+        inside = []
+        for photo in photos:
+            if photo.kind != kind:
+                continue
+            s = float(np.linalg.norm(photo.slope))
+            row = [np.interp(s, SLOPES, column) for column in table.T]
+            u = np.interp(np.linalg.norm(photo.place, axis=1), DISTANCES, row)
+            near = np.linalg.norm(photo.place, axis=1) < 4.0
+            inside.append((np.abs(errors_of(photo, rule)) < 1.96 * u)[near])
+        print(f"{kind}: {np.concatenate(inside).mean():.3f} within 1.96 u, up to 4 half diagonals")
+
+
+def main() -> None:
+    """Print the rules, the table and what it holds of other photos."""
+    rng = np.random.default_rng(5)
+    photos = [take_photo(rng) for _ in range(N_PHOTOS)]
+    _print_rules(photos)
+    table = tabulate(photos, RULE)
+    print(f"doubt by slope {SLOPES} (rows) and distance {DISTANCES}, field held at {RULE}:")
+    for row in table:
+        print("   (" + ", ".join(f"{v:.3f}" for v in row) + "),")
+    _print_coverage([take_photo(rng) for _ in range(N_PHOTOS)], table, RULE)
+
+
+if __name__ == "__main__":
+    main()
