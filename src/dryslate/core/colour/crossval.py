@@ -126,6 +126,8 @@ def hue_groups(patches: list[Patch]) -> list[NDArray[np.intp]]:
 def _level_groups(patches: list[Patch]) -> list[NDArray[np.intp]]:
     """Indices of the greys of each level, darkest first."""
     greys = np.array([i for i, p in enumerate(patches) if p.role == "neutral"], dtype=np.intp)
+    if len(greys) == 0:
+        return []
     levels = np.array(grey_levels(tuple(patches[i] for i in greys)))
     lightness = np.array([patches[i].lab_d65[0] for i in greys])
     level = np.argmin(np.abs(lightness[:, None] - levels), axis=1)

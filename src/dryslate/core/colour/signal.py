@@ -14,7 +14,7 @@ FloatArray = NDArray[np.float64]
 
 GAIN_MOST = 16.0
 GAIN_WEAK = 8.0
-TWIN_DIFFERENCE_MOST = 6.0
+TWIN_DIFFERENCE_MOST = 5.0
 _SAME_LEVEL = 3.0
 _CHANNELS = ("red", "green", "blue")
 
@@ -214,7 +214,7 @@ def check_twins(signal: GreySignal) -> list[Problem]:
     Returns
     -------
     list of Problem
-        ``colour-twins-differ`` (an error) for each pair more than 6 units of Lab apart.
+        ``colour-twins-differ`` (an error) for each pair more than 5 units of Lab apart.
     """
     row = {patch.patch_id: i for i, patch in enumerate(signal.patches)}
     problems = []
