@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from dryslate.base.quality import Flag
 from dryslate.core.colour.difference import ciede2000
@@ -80,7 +80,7 @@ def gain_doubt_de00_p95(log_gain_cov: ArrayLike) -> float:
     lab = np.array([(lightness, a, b) for lightness in (30.0, 50.0, 70.0) for a, b in around])
     linear = lab_to_linear_srgb(lab)
     values, axes = np.linalg.eigh(cov)
-    quantiles = norm.ppf((np.arange(20) + 0.5) / 20)
+    quantiles = ndtri((np.arange(20) + 0.5) / 20)
     steps = [
         quantile * np.sqrt(value) * axis
         for value, axis in zip(values, axes.T, strict=True)
