@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from dryslate.app.card_photos import OpenPhoto, find_one, open_photo
+from dryslate.app.card_photos import OpenPhoto, find_one, open_photo, settings_in_air
 from dryslate.app.ports import PhotoReader, ReferenceTables
 from dryslate.base.errors import InputError
 from dryslate.base.problems import Problem
@@ -59,7 +59,7 @@ def compare_twins(
         second = open_photo(reader, photos[1])
         twin, dive = find_one(first, card, tables), find_one(second, card, tables)
     samples = first.sample(twin)
-    fit = first.fit(twin, samples)
+    fit = first.fit(twin, samples, settings_in_air(tables))
     if not fit.usable:
         reasons = "; ".join(p.message for p in fit.problems)
         raise InputError(

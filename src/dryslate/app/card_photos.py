@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dryslate.app.card_values import CharacteriseOptions, Values
+from dryslate.app.correct import colour_settings
+from dryslate.app.correction_records import CorrectSettings
 from dryslate.app.ports import PhotoReader, ReferenceTables
 from dryslate.app.records import DecodedPhoto
 from dryslate.base.errors import DryslateError, InputError, SettingsError
@@ -63,12 +65,27 @@ class OpenPhoto:
         lut = np.asarray(self.decoded.linear_lut, dtype=np.float64)
         return sample_card(self.pixels, found, lut)
 
-    def fit(self, found: FoundCard, samples: CardSamples) -> ColourFit:
-        """Fit the photo's colour to a card whose values are taken as they stand, in air."""
-        settings = ColourSettings(
-            nominal_as_measured=True, under_water=False, is_encoded=self.decoded.kind != "raw"
-        )
+    def fit(self, found: FoundCard, samples: CardSamples, colour: ColourSettings) -> ColourFit:
+        """Fit the photo's colour to a card."""
+        settings = replace(colour, is_encoded=self.decoded.kind != "raw")
         return fit_colour(samples, found.card, settings, self.decoded.to_srgb)
+
+
+def settings_in_air(tables: ReferenceTables) -> ColourSettings:
+    """
+    Return what the colour fit is told of a photo on land whose card is taken at its word.
+
+    Parameters
+    ----------
+    tables : ReferenceTables
+
+    Returns
+    -------
+    ColourSettings
+        Without the prior of water: on land the camera's own colours are near the truth.
+    """
+    settings = colour_settings(tables, CorrectSettings(nominal_as_measured=True, port="none"))
+    return replace(settings, matrix_prior=None)
 
 
 def open_photo(reader: PhotoReader, path: Path) -> OpenPhoto:
@@ -182,7 +199,7 @@ def _one_photo(
     card, known = cards
     known_found = find_one(photo, known, tables, options.known_corners_px)
     found = find_one(photo, card, tables)
-    fit = photo.fit(known_found, photo.sample(known_found))
+    fit = photo.fit(known_found, photo.sample(known_found), settings_in_air(tables))
     if not fit.usable:
         reasons = "; ".join(p.message for p in fit.problems)
         raise InputError(
@@ -195,12 +212,14 @@ def _one_photo(
     for s in samples.used:
         told = lab_with_doubt(s.mean_linear, s.cov_linear, s.n_px, fit, s.centre_px)
         lab, u = np.asarray(told.lab), np.sqrt(np.diag(told.lab_cov))
+        own = np.hypot(told.parts["fit"], told.parts["noise"])
         values.append(
             PatchValue(
                 patch_id=s.patch_id,
                 lab_d65=(float(lab[0]), float(lab[1]), float(lab[2])),
                 lab_u=(float(u[0]), float(u[1]), float(u[2])),
                 n=1,
+                own_u=(float(own[0]), float(own[1]), float(own[2])),
             )
         )
     return values, _uneven(card, values, photo.path.name)
@@ -261,7 +280,7 @@ def values_in_water(
         found.append(here)
         samples.append(photo.sample(here))
         whites.append(_white(photo, here, point))
-    fit = photos[0].fit(found[0], samples[0])
+    fit = photos[0].fit(found[0], samples[0], settings_in_air(tables))
     if not fit.usable:
         reasons = "; ".join(p.message for p in fit.problems)
         raise InputError(

@@ -35,12 +35,16 @@ class PatchValue:
         One standard uncertainty of each.
     n : int
         Readings or photos it rests on.
+    own_u : tuple of float
+        The part of `lab_u` that belongs to this one photo (its fit and noise) and differs in the
+        next; the rest is shared by all photos beside the same target.
     """
 
     patch_id: str
     lab_d65: tuple[float, float, float]
     lab_u: tuple[float, float, float]
     n: int
+    own_u: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
 
 def join_readings(
@@ -140,10 +144,10 @@ def join_photos(values: Sequence[Sequence[PatchValue]]) -> tuple[PatchValue, ...
 
     Notes
     -----
-    The value is the mean. :math:`u^2 = \overline{u_f^2} + s^2 / n`: the doubt of the fit in one
-    photo is mostly shared by all (known target, spectral mismatch) and does not shrink with more
-    photos; the spread between photos does [1]_. With one photo the spread is unknown and the
-    doubt is that of the fit alone.
+    The value is the mean. :math:`u^2 = \overline{u_s^2} + \max(\overline{u_o^2}, s^2) / n`: what
+    all photos share (the target's own values, spectral mismatch) does not shrink with more
+    photos; what each has for itself (its fit, light and noise) does, and is taken as no smaller
+    than the spread found between them [1]_.
 
     References
     ----------
@@ -157,8 +161,10 @@ def join_photos(values: Sequence[Sequence[PatchValue]]) -> tuple[PatchValue, ...
     joined = []
     for patch_id, seen in by_id.items():
         lab = np.mean([v.lab_d65 for v in seen], axis=0)
-        shared = np.mean(np.square([v.lab_u for v in seen]), axis=0)
-        joined.append(value_of(patch_id, lab, np.sqrt(shared + spread**2 / len(seen)), len(seen)))
+        whole = np.mean(np.square([v.lab_u for v in seen]), axis=0)
+        own = np.mean(np.square([v.own_u for v in seen]), axis=0)
+        u2 = np.maximum(whole - own, 0.0) + np.maximum(own, spread**2) / len(seen)
+        joined.append(value_of(patch_id, lab, np.sqrt(u2), len(seen)))
     return tuple(joined)
 
 
@@ -233,8 +239,8 @@ def correct_sample(
 
 
 def rounding_var(mean_linear: FloatArray) -> FloatArray:
-    """
-    Return the variance that 8-bit codes leave in the mean of an even patch.
+    r"""
+    Return the variance that whole-number codes leave in the mean of an even patch.
 
     Parameters
     ----------
@@ -248,22 +254,27 @@ def rounding_var(mean_linear: FloatArray) -> FloatArray:
 
     Notes
     -----
-    Half a code either way, rectangular: 0.29 of a code [1]_. On a patch with little noise all
-    pixels are rounded alike, and so are the blocks of a JPEG, so it does not average out.
+    On a patch with little noise all pixels are rounded alike, so rounding does not average out.
+    A JPEG rounds brightness and the two colour differences when written and when read, and the
+    result once more; each is half a code either way, rectangular [1]_. With the weights of [2]_,
+    :math:`u^2 = (1 + 2 \cdot 1.402^2 + 2,\ 1 + 2 (0.344^2 + 0.714^2) + 2,\
+    1 + 2 \cdot 1.772^2 + 2) / 12` codes squared. Files without that step are surer than stated.
 
     References
     ----------
     .. [1] JCGM 100:2008, F.2.2.1.
+    .. [2] ITU-T T.871 (JFIF), section 7.
 
     Examples
     --------
-    >>> print(np.round(np.sqrt(rounding_var(np.full(3, 0.2))), 5))
-    [0.00101 0.00101 0.00101]
+    >>> print(np.round(np.sqrt(rounding_var(np.full(3, 0.2))) * 1000, 1))
+    [2.7 2.1 3.1]
     """
     code = linear_to_srgb(np.clip(mean_linear, 0.0, 1.0))
     half = 0.5 / 255.0
     step = srgb_to_linear(code + half) - srgb_to_linear(np.maximum(code - half, 0.0))
-    return np.asarray(step**2 / 12.0)
+    differences = 2 * np.array([1.402**2, 0.344**2 + 0.714**2, 1.772**2])
+    return np.asarray(step**2 * (3.0 + differences) / 12.0)
 
 
 def correct_patch(sample: PatchSample, correction: Correction) -> tuple[FloatArray, FloatArray]:

@@ -122,6 +122,22 @@ def test_photos_average_their_noise_but_not_the_doubt_they_share() -> None:
     assert value.n == 2
 
 
+def test_doubt_of_one_photo_s_own_fit_shrinks_with_more_photos() -> None:
+    def seen(lightness):
+        return PatchValue(
+            patch_id="a",
+            lab_d65=(lightness, 0, 0),
+            lab_u=(np.hypot(3.0, 0.4),) * 3,
+            n=1,
+            own_u=(3.0,) * 3,
+        )
+
+    (value,) = join_photos([[seen(50.0)], [seen(50.2)], [seen(50.1)], [seen(49.9)]])
+    assert value.lab_u[0] == pytest.approx(np.hypot(3.0 / 2, 0.4), abs=1e-3)
+    (single,) = join_photos([[seen(50.0)]])
+    assert single.lab_u[0] == pytest.approx(np.hypot(3.0, 0.4), abs=1e-3)
+
+
 def test_water_values_are_found_back_whatever_the_light_on_the_filled_tray() -> None:
     card = made_card()
     air = np.array([lab_to_linear_srgb(p.lab_d65) for p in card.patches])

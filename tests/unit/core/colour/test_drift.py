@@ -8,6 +8,7 @@ import pytest
 from dryslate.base.errors import InputError
 from dryslate.core.card.definition import CardDefinition, Patch
 from dryslate.core.card.found import CardSamples, PatchSample
+from dryslate.core.colour.characterise import rounding_var
 from dryslate.core.colour.correction import Correction
 from dryslate.core.colour.difference import ciede2000
 from dryslate.core.colour.drift import compare_cards
@@ -50,7 +51,7 @@ def samples_of(card, labs, light=lambda _: 1.0, noise=0.0, rng=None) -> CardSamp
         centre = np.array([p.x_mm + 6, p.y_mm + 6])
         linear = lab_to_linear_srgb(labs[p.patch_id]) * light(centre)
         if rng is not None:
-            linear = linear + rng.normal(0, noise / 20, 3)
+            linear = linear + rng.normal(0, np.sqrt(noise**2 / 400 + rounding_var(linear)))
         out.append(
             PatchSample(
                 patch_id=p.patch_id,
