@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
+import errno
+import fcntl
 import json
 import os
 import shutil
@@ -37,6 +40,11 @@ time.sleep(60)
 def plain(path: Path) -> sqlite3.Connection:
     """Open the database as another program would."""
     return sqlite3.connect(path / "dryslate.sqlite", isolation_level=None)
+
+
+def count_changes(path: Path) -> int:
+    with contextlib.closing(plain(path)) as other:
+        return int(other.execute("SELECT count(*) FROM change_log").fetchone()[0])
 
 
 def tables(connection: sqlite3.Connection) -> list[str]:
@@ -216,6 +224,55 @@ def test_second_writer_gets_in_when_the_first_ends(holder, project) -> None:
     waiter.wait()
 
 
+def test_folder_without_locks_is_refused(project, monkeypatch) -> None:
+    def failing(descriptor: int, operation: int) -> None:
+        raise OSError(errno.ENOLCK, "No locks available")
+
+    monkeypatch.setattr(fcntl, "flock", failing)
+    with pytest.raises(StoreError, match=r"No locks available.*project-no-locks"):
+        SqliteSurveyStore.open(project, write=True)
+
+
+@pytest.fixture
+def protected(project: Path):
+    """The project on a drive that is write-protected, where this account may mount one."""
+    folder = project.parent / f"{project.name}-protected"
+    folder.mkdir()
+    for options in (["--bind"], ["-o", "remount,ro,bind"]):
+        command = ["mount", *options, str(project), str(folder)]
+        if subprocess.run(command, capture_output=True, check=False).returncode != 0:
+            subprocess.run(["umount", "-l", str(folder)], capture_output=True, check=False)
+            pytest.skip("this account may not mount a folder")
+    yield folder
+    subprocess.run(["umount", "-l", str(folder)], check=True)
+
+
+def test_write_protected_project_can_be_read_and_says_why_it_cannot_be_written(
+    protected, rows
+) -> None:
+    with SqliteSurveyStore.open(protected, write=False) as store:
+        assert store.photos()[0].photo_id == rows.sha("a")
+    with pytest.raises(StoreError, match="project-read-only"):
+        SqliteSurveyStore.open(protected, write=True)
+
+
+def test_full_disk_undoes_the_transaction_and_says_so(tmp_path, rows) -> None:
+    folder = tmp_path / "small"
+    folder.mkdir()
+    command = ["mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(folder)]
+    if subprocess.run(command, capture_output=True, check=False).returncode != 0:
+        pytest.skip("this account may not mount a small file system")
+    try:
+        with SqliteSurveyStore.create(folder) as store:
+            rows.fill(store)
+            big = rows.correction(key="big", geometry={"points": list(range(300_000))})
+            with pytest.raises(StoreError, match="disk-full"):
+                store.save_correction(big)
+            assert store.correction(rows.sha("a")) == rows.correction()
+    finally:
+        subprocess.run(["umount", "-l", str(folder)], check=True)
+
+
 def test_folder_without_project_is_told_apart(tmp_path: Path) -> None:
     for write in (False, True):
         with pytest.raises(StoreError, match="project-not-found"):
@@ -244,11 +301,11 @@ def test_file_that_is_no_database_is_named(tmp_path: Path) -> None:
 def test_project_of_a_newer_version_is_refused_and_not_touched(project) -> None:
     steps = [*load_migrations(), Migration(name="0099_later", sql="CREATE TABLE later (x TEXT);\n")]
     SqliteSurveyStore.open(project, write=True, options=StoreOptions(migrations=steps)).close()
-    before = plain(project).execute("SELECT count(*) FROM change_log").fetchone()
+    n_before = count_changes(project)
     for write in (False, True):
         with pytest.raises(StoreError, match=r"step 0099_later.*project-newer"):
             SqliteSurveyStore.open(project, write=write)
-    assert plain(project).execute("SELECT count(*) FROM change_log").fetchone() == before
+    assert count_changes(project) == n_before
 
 
 LATER = """
@@ -339,5 +396,6 @@ def test_killed_while_it_was_made_a_project_can_be_made_again(tmp_path: Path) ->
     (tmp_path / "dryslate.sqlite").touch()
     with SqliteSurveyStore.create(tmp_path) as store:
         assert store.visits() == ()
-    facts = dict(plain(tmp_path).execute("SELECT name, value FROM project"))
+    with contextlib.closing(plain(tmp_path)) as other:
+        facts = dict(other.execute("SELECT name, value FROM project"))
     assert set(facts) == {"project_id", "made_utc", "made_by"}

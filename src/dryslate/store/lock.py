@@ -55,24 +55,30 @@ class WriterLock:
                 f"{self._path.parent}: the project cannot be written ({error.strerror}).",
                 "Give yourself the right to write there, or copy the project to another folder.",
             ) from error
-        deadline = time.monotonic() + wait_s
-        while not _try_lock(handle, self._path):
-            if time.monotonic() >= deadline:
-                holder = self.holder()
-                handle.close()
-                raise StoreError(
-                    "project-busy",
-                    f"{self._path.parent}: {_words(holder)} is writing to this project; "
-                    f"waited {wait_s:g} s.",
-                    "Wait until that is done, or end it; reading is possible meanwhile.",
-                )
-            time.sleep(_POLL_S)
+        try:
+            self._wait_for(handle, wait_s)
+        except StoreError:
+            handle.close()
+            raise
         note = {"pid": os.getpid(), "host": socket.gethostname(), "since": since_utc, "who": who}
         handle.seek(0)
         handle.truncate()
         handle.write(json.dumps(note).encode("utf-8"))
         handle.flush()
         self._file = handle
+
+    def _wait_for(self, handle: IO[bytes], wait_s: float) -> None:
+        """Try until the lock is taken or the time is over."""
+        deadline = time.monotonic() + wait_s
+        while not _try_lock(handle, self._path):
+            if time.monotonic() >= deadline:
+                raise StoreError(
+                    "project-busy",
+                    f"{self._path.parent}: {_words(self.holder())} is writing to this project; "
+                    f"waited {wait_s:g} s.",
+                    "Wait until that is done, or end it; reading is possible meanwhile.",
+                )
+            time.sleep(_POLL_S)
 
     def holder(self) -> dict[str, Any]:
         """Return what the present holder wrote: pid, host, since, who (or nothing)."""
