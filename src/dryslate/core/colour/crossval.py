@@ -178,7 +178,7 @@ def score_candidate(
         seen, candidate.belief, shares, start=np.repeat(theta, len(shares), axis=0), n_steps=3
     )
     prediction, _ = predict(theta, seen, n_terms)
-    gaps = _whitened_gap(theta, seen, n_terms)
+    gaps = (seen.whitener @ (seen.reference - prediction)[..., None])[..., 0]
     differences = ciede2000(linear_srgb_to_lab(prediction), lab)
     left = [differences[row, group] for row, group in enumerate(groups, start=1)]
     excess = [gaps[row, group] for row, group in enumerate(groups, start=1)]

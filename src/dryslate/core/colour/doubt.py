@@ -15,6 +15,9 @@ from dryslate.core.colour.spaces import lab_jacobian, linear_srgb_to_lab, linear
 
 FloatArray = NDArray[np.float64]
 
+CLIPPED_FROM = 0.985
+CLIPPED_U_FRAC = 0.25
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ColourWithDoubt:
@@ -33,7 +36,7 @@ class ColourWithDoubt:
         95 % interval of each.
     parts : Mapping
         Standard uncertainties of L*, a*, b* by part: ``fit``, ``noise``, ``card``,
-        ``mismatch``, ``light``.
+        ``mismatch``, ``light``, ``clipped``.
     """
 
     lab: FloatArray
@@ -93,7 +96,9 @@ def lab_with_doubt(
     taken as independent [1]_. The mismatch term is the larger part: it is scaled so that
     ``lab ± 1.96 lab_u`` holds about 95 % of simulated reef colours, whose errors have heavier tails
     than a normal distribution. Holds in the card's plane and near it; a distance from that plane
-    is not contained. Differences between two areas of one photo share the fit's and the card's
+    is not contained. A channel above 0.985 of its range is blown out: the true value is higher by
+    an unknown amount, taken as a standard uncertainty of a quarter of it (a judgement; the colour
+    then errs towards dark). Differences between two areas of one photo share the fit's and the card's
     part, so they are surer than the two doubts suggest.
 
     References
@@ -123,6 +128,7 @@ def lab_with_doubt(
     ahead = correct_linear(mean + np.diag(step), np.repeat(point, 3, axis=0), correction)
     by_file = to_lab @ ((ahead - linear) / step[:, None]).T
     by_light = to_lab @ linear
+    blown = np.where(mean[0] > CLIPPED_FROM, CLIPPED_U_FRAC * mean[0], 0.0)
     light_u = float(fit.light.log_light_u(point)[0]) if fit.light is not None else 0.0
     covariances = {
         "fit": by_theta @ fit.covariance @ by_theta.T,
@@ -130,6 +136,7 @@ def lab_with_doubt(
         "card": np.diag(fit.common_u**2),
         "mismatch": fit.mismatch.covariance_at(lab),
         "light": np.outer(by_light, by_light) * light_u**2,
+        "clipped": by_file @ np.diag(blown**2) @ by_file.T,
     }
     total = np.sum(list(covariances.values()), axis=0)
     lab_u = np.sqrt(np.diagonal(total))

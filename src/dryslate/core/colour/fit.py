@@ -55,6 +55,8 @@ FloatArray = NDArray[np.float64]
 
 N_GREYS_LEAST = 3
 N_COLOURS_LEAST = 6
+WEAK_WIDER = 1.2
+"""How much wider the mismatch is taken where a channel is weak: a judgement."""
 AIR_SHIFT_U = (3.0, 1.5, 2.0)
 """Standard uncertainty of L*, a*, b* of air values under water: a judgement, no measurement."""
 
@@ -205,6 +207,8 @@ def fit_colour(
     mismatch = mismatch_of(
         chosen.candidate.fit, chosen.score[0], settings.mismatch_table, greys_only=greys_only
     )
+    if problems:  # a channel is weak (or the card is refused): the table knows no such photos well
+        mismatch = mismatch.widened(WEAK_WIDER)
     common_u = _common_doubt(card, settings, ready.lab_u)
     light = LightDoubt(
         centre_px=(float(held.centre_px[0]), float(held.centre_px[1])),

@@ -38,6 +38,12 @@ class Mismatch:
     lab_u: FloatArray
     de00_p95: float
 
+    def widened(self, factor: float) -> Mismatch:
+        """Return it with every spread multiplied by a factor."""
+        return Mismatch(
+            chroma=self.chroma, lab_u=self.lab_u * factor, de00_p95=self.de00_p95 * factor
+        )
+
     def covariance_at(self, lab: FloatArray) -> FloatArray:
         """Return the covariance of L*, a*, b* for a corrected colour, shape (3, 3)."""
         a, b = float(lab[1]), float(lab[2])

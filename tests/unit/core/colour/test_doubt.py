@@ -94,11 +94,18 @@ def test_parts_add_in_squares_and_the_interval_follows() -> None:
         mismatch=Mismatch(chroma=np.zeros(1), lab_u=np.array([[1.0, 3.0, 2.0]]), de00_p95=5.0),
     )
     given = lab_with_doubt(np.array([0.2, 0.3, 0.1]), np.eye(3) * 1e-4, 50, fit, np.zeros(2))
-    assert set(given.parts) == {"fit", "noise", "card", "light", "mismatch"}
+    assert set(given.parts) == {"fit", "noise", "card", "light", "clipped", "mismatch"}
     squares = np.sum([np.square(u) for u in given.parts.values()], axis=0)
     np.testing.assert_allclose(given.lab_u**2, squares, rtol=1e-9)
     np.testing.assert_allclose(given.lab_hi95 - given.lab, 1.96 * given.lab_u)
     assert np.all(np.linalg.eigvalsh(given.lab_cov) > 0)
+
+
+def test_blown_out_channel_widens_the_doubt() -> None:
+    near = lab_with_doubt(np.array([0.5, 0.5, 0.98]), np.zeros((3, 3)), 9, made_fit(), np.zeros(2))
+    over = lab_with_doubt(np.array([0.5, 0.5, 0.99]), np.zeros((3, 3)), 9, made_fit(), np.zeros(2))
+    assert near.parts["clipped"] == (0.0, 0.0, 0.0)
+    assert over.lab_u[2] > 5.0  # b*: blue is not known
 
 
 def test_area_without_pixels_is_a_fault_of_the_program() -> None:

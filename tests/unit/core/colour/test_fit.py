@@ -211,6 +211,8 @@ def test_weak_channel_is_a_warning(gain, slug) -> None:
     fit = fit_colour(made_samples(card, gain=gain), card, ColourSettings(), np.eye(3))
     assert fit.usable
     assert slug in slugs(fit)
+    strong = fit_colour(made_samples(card, gain=(2.0, 1.0, 1.2)), card, ColourSettings(), np.eye(3))
+    assert np.all(fit.mismatch.lab_u > strong.mismatch.lab_u)
     assert (Flag.RED_WEAK in fit.flags) == (slug == "colour-red-weak")
 
 
