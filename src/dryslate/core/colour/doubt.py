@@ -98,8 +98,8 @@ def lab_with_doubt(
     than a normal distribution. Holds in the card's plane and near it; a distance from that plane
     is not contained. A channel above 0.985 of its range is blown out: the true value is higher by
     an unknown amount, taken as a standard uncertainty of a quarter of it (a judgement; the colour
-    then errs towards dark). Differences between two areas of one photo share the fit's and the card's
-    part, so they are surer than the two doubts suggest.
+    then errs towards dark). Differences between two areas of one photo share the fit's and the
+    card's part, so they are surer than the two doubts suggest.
 
     References
     ----------
