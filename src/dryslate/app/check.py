@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
 from dryslate.app.control_objects import ControlComparison, compare_controls
@@ -44,6 +44,8 @@ class CheckReport:
     n_photos, n_derived : int
     controls : tuple of ControlComparison
     problems : tuple of Problem
+    damaged_sha256 : tuple of str
+        Originals on record whose content changed.
     """
 
     n_originals: int
@@ -52,6 +54,7 @@ class CheckReport:
     n_derived: int
     controls: tuple[ControlComparison, ...]
     problems: tuple[Problem, ...]
+    damaged_sha256: tuple[str, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """Return the fields as plain values, for JSON."""
@@ -85,9 +88,11 @@ def check_project(store: SurveyStore, files: ProjectFiles, progress: Progress) -
     problems: list[Problem] = list(store.problems())
     progress.start("checking originals", len(originals))
     n_sound = 0
+    damaged = []
     for original in originals:
         found = list(_check_original(original, files))
         n_sound += not any(problem.severity == "error" for problem in found)
+        damaged += [original.sha256 for problem in found if problem.slug == "original-changed"]
         problems += found
         progress.step(1)
     progress.done()
@@ -104,7 +109,25 @@ def check_project(store: SurveyStore, files: ProjectFiles, progress: Progress) -
         n_derived=len(store.derived_files()),
         controls=controls,
         problems=tuple(problems),
+        damaged_sha256=tuple(damaged),
     )
+
+
+def take_back_proofs(store: SurveyStore, damaged_sha256: Collection[str]) -> None:
+    """
+    Take back the proof of damaged originals, so that taking in reads and mends them.
+
+    Parameters
+    ----------
+    store : SurveyStore
+        Open for writing.
+    damaged_sha256 : collection of str
+        From `CheckReport`.
+    """
+    with store.write():
+        for copy in store.copies():
+            if copy.folder == "." and copy.sha256 in damaged_sha256:
+                store.save_copy(replace(copy, is_proved=False))
 
 
 def _check_original(original: Original, files: ProjectFiles) -> Iterator[Problem]:

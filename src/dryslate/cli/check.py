@@ -32,12 +32,10 @@ def check(
 ) -> None:
     """
     Read every original again and compare it, prove that records and files belong together, and
-    compare the control objects with what was measured. Changes nothing.
+    compare the control objects with what was measured. Changes nothing, but a damaged original
+    no longer counts as proved: take its memory card or second copy in again to mend it.
     """
-    from dryslate.app.check import check_project
-
-    with wiring.survey_store(folder, write=False) as store:
-        report = check_project(store, wiring.project_files(folder), progress(quiet=as_json))
+    report = _look(folder, quiet=as_json)
     for problem in report.problems:
         print_problem(problem)
     if as_json:
@@ -46,6 +44,18 @@ def check(
         _show(report)
     if any(problem.severity != "note" for problem in report.problems):
         raise typer.Exit(WITH_PROBLEMS)
+
+
+def _look(folder: Path, *, quiet: bool) -> CheckReport:
+    """Check a project, and take back the proofs of what is damaged."""
+    from dryslate.app.check import check_project, take_back_proofs
+
+    with wiring.survey_store(folder, write=False) as store:
+        report = check_project(store, wiring.project_files(folder), progress(quiet=quiet))
+    if report.damaged_sha256:
+        with wiring.survey_store(folder, write=True) as store:
+            take_back_proofs(store, report.damaged_sha256)
+    return report
 
 
 def _show(report: CheckReport) -> None:
