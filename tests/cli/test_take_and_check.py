@@ -72,7 +72,7 @@ def test_camera_clock_is_set_from_a_photo(card, trip) -> None:
     _, (report,), _ = run("clock", trip, *words, "--shows", "07:10:09", "--json")
     assert report["offset_s"] == 119.75  # the camera wrote 07:08:09.25
     assert report["camera"] == "Maker Model One no. SN-77"
-    assert "+120 s for 1 photos" in run("clock", trip, *words, "--shows", "07:10:09")[2]
+    assert "+119.75 s for 1 photos" in run("clock", trip, *words, "--shows", "07:10:09")[2]
 
 
 def test_control_object_is_named_and_listed(trip) -> None:
