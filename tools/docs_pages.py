@@ -9,8 +9,8 @@ from __future__ import annotations
 import ast
 import sys
 from pathlib import Path
+from typing import Any
 
-import click
 import typer
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -37,7 +37,7 @@ def commands_page() -> str:
     return "\n".join(lines) + "\n"
 
 
-def walk(command: click.Command, path: str) -> list[tuple[str, click.Command]]:
+def walk(command: Any, path: str) -> list[tuple[str, Any]]:
     """Return each command with its full name, groups first."""
     found = [(path, command)]
     for name, sub in sorted(getattr(command, "commands", {}).items()):
@@ -45,13 +45,13 @@ def walk(command: click.Command, path: str) -> list[tuple[str, click.Command]]:
     return found
 
 
-def option_row(param: click.Parameter) -> str:
+def option_row(param: Any) -> str:
     """Return one table row, or nothing for ``--help``."""
     names = ", ".join(f"`{o}`" for o in (*param.opts, *param.secondary_opts))
     if "--help" in names:
         return ""
     if param.param_type_name == "argument":
-        names = f"`{param.make_metavar(click.Context(click.Command('x')))}`"
+        names = f"`{param.name.upper()}`"
     text = (getattr(param, "help", "") or "").replace("\n", " ").replace("|", "\\|")
     return f"| {names} | {text} |"
 

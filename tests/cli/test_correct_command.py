@@ -128,6 +128,7 @@ def test_a_point_is_shared_only_with_photos_that_state_the_same_settings(
         by_name["bare"]["colour"]["off_card_de00_p95"]
         > (by_name["one"]["colour"]["off_card_de00_p95"])
     )
+    assert "correct-shared-point" in [p["slug"] for p in by_name["bare"]["problems"]]
     refused = by_name["flash"]["problems"][0]
     assert refused["slug"] == "correct-not-shared"
     assert "flash" in refused["message"]
