@@ -172,8 +172,8 @@ def fit_colour(
     -----
     Greys and ground give gain, veil, tone and light gradient; then neutral gain, gain and veil,
     3 x 3 with veil, and the root polynomial of degree 2 are fitted, each with a straight and a
-    bent tone curve, near what simulation expects for such gains. The simplest fit within one
-    standard error of the best is chosen by leaving out hue groups. True at the card's distance
+    bent tone curve, near what simulation expects for such gains. The choice is made by leaving out
+    hue groups (see `choose_trial`). True at the card's distance
     only: farther things stay too blue and pale, nearer ones turn too red.
 
     References
@@ -195,7 +195,7 @@ def fit_colour(
         score_candidate(candidate, seen, held.lab, groups)
         for candidate in _candidates(held, greys, to_srgb, settings)
     ]
-    chosen = choose_trial(trials)
+    chosen = choose_trial(trials, is_informed=settings.matrix_prior is not None)
     correction, covariance = _file_correction(chosen, greys.gain, held, samples)
     prediction, _ = predict(chosen.theta[None], seen, chosen.candidate.belief.n_terms)
     gain = greys.gain
