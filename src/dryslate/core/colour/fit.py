@@ -34,6 +34,7 @@ from dryslate.core.colour.preparation import (
 from dryslate.core.colour.prior import gain_belief, matrix_belief
 from dryslate.core.colour.signal import (
     GreySignal,
+    check_expected,
     check_ramp,
     check_signal,
     check_twins,
@@ -166,7 +167,7 @@ def fit_colour(
     ColourFit
         With ``usable`` False, and the reasons in ``problems``, where it is refused:
         ``colour-too-few-patches``, ``colour-no-red-signal``, ``colour-no-signal``,
-        ``colour-ramp-not-monotone``, ``colour-twins-differ``.
+        ``colour-ramp-not-monotone``, ``colour-twins-differ``, ``colour-too-uncertain``.
 
     Notes
     -----
@@ -215,6 +216,9 @@ def fit_colour(
         half_px=held.half_px,
         slope=float(np.linalg.norm(chosen.theta[-2:])),
     )
+    expected = _expected_p95(mismatch.de00_p95, common_u, light.slope)
+    if not greys_only:
+        problems += check_expected(expected)
     return ColourFit(
         usable=not has_error(problems),
         fit=chosen.candidate.fit,
@@ -224,7 +228,7 @@ def fit_colour(
         veil=correction.veil,
         left_out_de00_median=float(np.median(chosen.left_out_de00)),
         left_out_de00_p95=float(np.quantile(chosen.left_out_de00, 0.95)),
-        off_card_de00_p95=_expected_p95(mismatch.de00_p95, common_u, light.slope),
+        off_card_de00_p95=expected,
         n_patches=len(held.patches),
         covariance=covariance,
         mismatch=mismatch,

@@ -24,6 +24,7 @@ TONE_A_SPREAD, TONE_B_SPREAD = 0.25, 0.4
 SLOPE_SPREAD = 0.25
 """Prior standard deviation of the log light per half diagonal of the card."""
 _TIGHT = 1e-5
+_DARKEST = 1e-5
 _GAIN_SPREAD = 1.0
 _GROUND_SPREAD = 0.15
 
@@ -104,9 +105,10 @@ def proportional_gain(mean_linear: FloatArray, target: FloatArray) -> FloatArray
     [2.  1.  0.5]
     """
     weight = 1.0 / np.maximum(target.mean(axis=1, keepdims=True), 0.02)
-    over = (weight * mean_linear * target).sum(axis=0)
-    under = (weight * mean_linear * mean_linear).sum(axis=0)
-    return np.asarray(over / np.maximum(under, 1e-9), dtype=np.float64)
+    seen = np.maximum(mean_linear, _DARKEST)  # a channel of zeros gets a huge gain, not none
+    over = (weight * seen * target).sum(axis=0)
+    under = (weight * seen * seen).sum(axis=0)
+    return np.asarray(over / under, dtype=np.float64)
 
 
 def _spreads(is_encoded: bool, has_veil: bool, has_slope: bool) -> FloatArray:

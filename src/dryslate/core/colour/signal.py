@@ -1,4 +1,4 @@
-"""Reasons to refuse or doubt a card: no signal, greys out of order, twins that differ."""
+"""Reasons to refuse or doubt a card: no signal, greys out of order, twins that differ, no trust."""
 
 from __future__ import annotations
 
@@ -15,6 +15,8 @@ FloatArray = NDArray[np.float64]
 GAIN_MOST = 16.0
 GAIN_WEAK = 8.0
 TWIN_DIFFERENCE_MOST = 5.0
+DE00_P95_MOST = 20.0
+"""A larger expected difference is no colour any more: brown may be green, pale may be healthy."""
 _SAME_LEVEL = 3.0
 _CHANNELS = ("red", "green", "blue")
 
@@ -235,3 +237,44 @@ def check_twins(signal: GreySignal) -> list[Problem]:
                 )
             )
     return problems
+
+
+def check_expected(off_card_de00_p95: float) -> list[Problem]:
+    """
+    Check that the expected difference off the card still names a colour.
+
+    Parameters
+    ----------
+    off_card_de00_p95 : float
+        Expected 95th percentile of CIEDE2000 of things that are not on the card.
+
+    Returns
+    -------
+    list of Problem
+        ``colour-too-uncertain`` (an error) above 20 CIEDE2000.
+
+    Notes
+    -----
+    Twenty is a judgement by meaning: a brown coral (L* 45, a* 12, b* 25) is 21 from a pale one
+    (L* 65, a* 3, b* 14) and 19 from a dull green one (L* 45, a* -8, b* 20), so a correction that
+    may be that far off cannot tell them apart. It is not asked of fits that rest on greys alone,
+    a supported lesser way whose values are flagged.
+
+    Examples
+    --------
+    >>> [problem.slug for problem in check_expected(24.0)], check_expected(8.0)
+    (['colour-too-uncertain'], [])
+    """
+    if off_card_de00_p95 <= DE00_P95_MOST:
+        return []
+    return [
+        Problem(
+            slug="colour-too-uncertain",
+            severity="error",
+            place="colours off the card",
+            message=f"things that are not on the card may come out {off_card_de00_p95:.0f} "
+            f"CIEDE2000 off ({DE00_P95_MOST:.0f} at most), where one colour reads as another",
+            fix="Scale still holds. Use a flash or lamp close by, go shallower or nearer, and fix "
+            "the white balance.",
+        )
+    ]

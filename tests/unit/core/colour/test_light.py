@@ -1,0 +1,108 @@
+"""How sure colours are away from the card: light that is not known there, and when to refuse."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from dryslate.core.colour.correction import Correction
+from dryslate.core.colour.difference import ciede2000
+from dryslate.core.colour.doubt import lab_with_doubt
+from dryslate.core.colour.light import LightDoubt, light_de00_p95, log_light_u
+from dryslate.core.colour.mismatch import Mismatch
+from dryslate.core.colour.neutrals import proportional_gain
+from dryslate.core.colour.outcome import ColourFit, fit_from_dict, fit_to_dict
+from dryslate.core.colour.signal import check_expected
+from dryslate.core.colour.spaces import lab_to_linear_srgb, linear_srgb_to_lab
+
+
+def fit_with_light(slope: float) -> ColourFit:
+    return ColourFit(
+        usable=True,
+        fit="neutral_gain",
+        correction=Correction(
+            fit="neutral_gain", tone=(0.0, 0.0), veil=np.zeros(3), matrix=np.diag([3.0, 1.2, 1.0])
+        ),
+        gain=np.array([3.0, 1.2, 1.0]),
+        noise_after_gain=np.zeros(3),
+        veil=np.zeros(3),
+        left_out_de00_median=1.0,
+        left_out_de00_p95=3.0,
+        off_card_de00_p95=6.0,
+        n_patches=9,
+        covariance=np.zeros((16, 16)),
+        mismatch=Mismatch(chroma=np.zeros(1), lab_u=np.zeros((1, 3)), de00_p95=0.0),
+        common_u=np.zeros(3),
+        light=LightDoubt(centre_px=(100.0, 200.0), half_px=50.0, slope=slope),
+    )
+
+
+def test_light_is_surest_on_the_card_and_less_sure_the_farther_and_the_steeper() -> None:
+    apart = np.linspace(0.0, 9.0, 40)
+    gentle, steep = log_light_u(apart, 0.02), log_light_u(apart, 0.25)
+    assert gentle[0] == steep[0] == 0.0
+    assert np.all(np.diff(gentle) > 0)
+    assert np.all(np.diff(steep) > 0)
+    assert np.all(steep[1:] > gentle[1:])
+
+
+def test_inverse_square_lamp_stays_within_two_of_the_stated_doubts() -> None:
+    """A point lamp at 0.7 m above the axis, a card of 90 mm half diagonal 0.15 m off it."""
+    half, height, centre = 0.090, 0.7, np.array([0.15, 0.0])
+    rng = np.random.default_rng(1)
+
+    def log_light(xy: np.ndarray) -> np.ndarray:  # cosine over square: 1 / d^3
+        return -1.5 * np.log((xy**2).sum(axis=-1) + height**2)
+
+    slope = -3.0 * centre[0] / (centre @ centre + height**2) * half  # the derivative at the card
+    angle, apart = rng.uniform(0, 2 * np.pi, 400), rng.uniform(1.0, 4.0, 400)
+    place = apart[:, None] * np.stack([np.cos(angle), np.sin(angle)], axis=1)
+    held = np.clip(place[:, 0] * slope, -1.15 * abs(slope), 1.15 * abs(slope))
+    gap = log_light(centre + half * place) - log_light(centre) - held
+    assert np.all(np.abs(gap) < 2.0 * log_light_u(apart, abs(slope)))
+
+
+def test_doubt_of_the_light_moves_a_colour_along_its_own_line_to_black() -> None:
+    fit = fit_with_light(0.12)
+    mean, point = np.array([0.05, 0.2, 0.1]), np.array([250.0, 200.0])  # 3 half diagonals away
+    given = lab_with_doubt(mean, np.zeros((3, 3)), 1, fit, point)
+    u = float(log_light_u([3.0], 0.12)[0])
+    linear = mean * [3.0, 1.2, 1.0]
+    step = linear_srgb_to_lab(linear * np.exp(0.01 * u)) - linear_srgb_to_lab(linear)
+    np.testing.assert_allclose(given.parts["light"], np.abs(step) * 100.0, rtol=0.01)
+    assert np.linalg.matrix_rank(given.lab_cov, tol=1e-6) == 1
+    on_card = lab_with_doubt(mean, np.zeros((3, 3)), 1, fit, np.array([100.0, 200.0]))
+    assert max(on_card.parts["light"]) == 0.0
+
+
+def test_expected_difference_from_light_agrees_with_drawn_light() -> None:
+    rng = np.random.default_rng(2)
+    apart = 2.5 * np.sqrt(rng.random(4000))
+    factor = np.exp(rng.normal(size=4000) * log_light_u(apart, 0.12))
+    lab = np.array([55.0, 15.0, 20.0])
+    moved = linear_srgb_to_lab(lab_to_linear_srgb(lab) * factor[:, None])
+    drawn = np.quantile(ciede2000(moved, np.broadcast_to(lab, moved.shape)), 0.95)
+    assert light_de00_p95(0.12) == pytest.approx(drawn, rel=0.2)
+
+
+def test_doubt_of_the_light_survives_json() -> None:
+    fit = fit_with_light(0.07)
+    assert fit_from_dict(fit_to_dict(fit)).light is not None
+    np.testing.assert_allclose(
+        fit_from_dict(fit_to_dict(fit)).light.log_light_u([[160.0, 200.0]]),  # type: ignore[union-attr]  # just asserted
+        fit.light.log_light_u([[160.0, 200.0]]),  # type: ignore[union-attr]  # given above
+    )
+    older = {k: v for k, v in fit_to_dict(fit).items() if k != "light"}
+    assert fit_from_dict(older).light is None
+
+
+@pytest.mark.parametrize(("p95", "slugs"), [(19.9, []), (20.1, ["colour-too-uncertain"])])
+def test_colours_that_may_be_anything_are_refused(p95: float, slugs: list[str]) -> None:
+    problems = check_expected(p95)
+    assert [p.slug for p in problems] == slugs
+    assert all(f"{p95:.0f} CIEDE2000" in p.message for p in problems)
+
+
+def test_channel_of_zeros_gets_a_huge_gain_and_not_none() -> None:
+    gain = proportional_gain(np.array([[0.0, 0.2, 0.3], [0.0, 0.5, 0.7]]), np.full((2, 3), 0.4))
+    assert gain[0] > 16.0 * gain[1:].max()
