@@ -67,6 +67,14 @@ def test_simplest_fit_within_the_standard_error_wins() -> None:
     assert choose_trial([simple, best]) is simple
 
 
+def test_fuller_fit_wins_a_tie_where_a_prior_holds_it() -> None:
+    simple = trial("neutral_gain", [2.0, 3.1, 4.0])
+    fuller = trial("affine", [2.3, 2.75, 4.08])
+    assert simple.by_group.mean() < fuller.by_group.mean()
+    assert choose_trial([simple, fuller]) is simple
+    assert choose_trial([simple, fuller], is_informed=True) is fuller
+
+
 def test_clearly_better_fit_wins() -> None:
     simple = trial("neutral_gain", [4.0, 5.1, 6.0])
     best = trial("affine", [2.0, 3.0, 4.0])

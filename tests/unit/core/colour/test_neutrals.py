@@ -15,6 +15,7 @@ from dryslate.core.colour.prior import (
     matrix_belief,
     parse_matrix_prior,
 )
+from dryslate.core.colour.signal import check_expected
 from dryslate.core.colour.spaces import lab_to_linear_srgb, linear_to_srgb, srgb_to_linear
 from dryslate.core.colour.weights import decode_slope, difference_jacobian, whiten
 
@@ -147,3 +148,11 @@ def test_only_three_or_six_terms_are_known() -> None:
 @pytest.mark.parametrize(("tone", "rises"), [((0.5, 0.0), True), ((0.0, 1.9), False)])
 def test_curves_that_turn_back_are_known(tone, rises) -> None:
     assert is_monotone_tone(tone) == rises
+
+
+def test_colours_that_may_be_anything_are_refused_with_the_number() -> None:
+    assert check_expected(19.9) == []
+    (problem,) = check_expected(31.4)
+    assert problem.slug == "colour-too-uncertain"
+    assert problem.severity == "error"
+    assert "31" in problem.message
