@@ -98,7 +98,29 @@ def measured_values(values: Mapping[str, Any]) -> tuple[MeasuredValue, ...]:
                 budget=parts,
             )
         )
-    return tuple(found)
+    return (*found, *_lab_values(values))
+
+
+def _lab_values(values: Mapping[str, Any]) -> tuple[MeasuredValue, ...]:
+    """Take a measured colour apart: L*, a*, b* with their doubt, where it states one."""
+    lab, lab_u = values.get("lab"), values.get("lab_u")
+    if not isinstance(lab, Sequence) or not isinstance(lab_u, Sequence):
+        return ()
+    los = values.get("lab_lo95") or [v - 1.96 * u for v, u in zip(lab, lab_u, strict=True)]
+    his = values.get("lab_hi95") or [v + 1.96 * u for v, u in zip(lab, lab_u, strict=True)]
+    return tuple(
+        MeasuredValue(
+            name=name,
+            unit="",
+            value=float(value),
+            value_u=float(u),
+            lo95=float(lo),
+            hi95=float(hi),
+            shares={},
+            budget={},
+        )
+        for name, value, u, lo, hi in zip(("L*", "a*", "b*"), lab, lab_u, los, his, strict=True)
+    )
 
 
 def patches_over_trip(

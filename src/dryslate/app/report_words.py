@@ -61,6 +61,7 @@ KINDS: Mapping[str, str] = {
     "polyline": "length along a line",
     "outline": "outline",
     "corallites": "corallites",
+    "colour": "colour",
 }
 
 VALUES: Mapping[str, tuple[str, str]] = {

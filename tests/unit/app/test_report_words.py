@@ -15,8 +15,9 @@ from dryslate.core.measure.budget import Parts
 def test_every_flag_fit_outcome_and_value_has_words() -> None:
     assert set(FLAGS) == set(Flag)
     assert set(FITS) == set(FITS_SHORT) == set(FIT_NAMES)
-    assert set(KINDS) == set(VALUE_NAMES)
-    assert {name for names in VALUE_NAMES.values() for name in names} == set(VALUES)
+    assert set(KINDS) >= set(VALUE_NAMES)
+    plain = {name for names in VALUE_NAMES.values() for name in names} - {"lab"}
+    assert plain <= set(VALUES)
     assert set(CAUSES) == set(Parts.__dataclass_fields__)
     assert {"corrected", "borrowed", "refused", "no_card", "unreadable"} < set(OUTCOMES)
 
@@ -52,6 +53,12 @@ def test_each_value_of_an_outline_takes_its_own_budget() -> None:
 def test_value_that_could_not_be_given_is_left_out_not_zero() -> None:
     empty = dict.fromkeys(f"length_mm{e}" for e in ("", "_u", "_lo95", "_hi95"))
     assert measured_values(empty | {"budget": {}}) == ()
+
+
+def test_measured_colour_is_told_as_three_values_with_intervals() -> None:
+    told = measured_values({"lab": [53.0, 1.0, -2.0], "lab_u": [1.0, 2.0, 0.5], "budget": {}})
+    assert [(v.name, v.value) for v in told] == [("L*", 53.0), ("a*", 1.0), ("b*", -2.0)]
+    assert (told[1].lo95, told[1].hi95) == (1.0 - 3.92, 1.0 + 3.92)
 
 
 def row(photo: str, key: str) -> CorrectionRow:
