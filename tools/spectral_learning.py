@@ -102,16 +102,16 @@ def lesson_of(scene: Scene) -> Lesson | None:
     gain = greys.gain
     if gain.max() / gain.min() > 16.0 or held.n_grey < 5:
         return None
-    place = (scene.reef_xy - held.centre_px) / held.half_px
+    place = np.zeros((len(scene.reef_lab), 2))  # in the card's own light
     n = len(scene.reef_lab)
     target = whiten(
         scene.reef_lab,
         np.full((n, 3), REEF_SPREAD),
-        scene.reef_linear,
+        scene.reef_even_linear,
         np.repeat(scene.card_cov[3:4] / N_PX, n, axis=0),
         np.diag(gain),
     )
-    reef = observe(scene.reef_linear, place, gain, target)
+    reef = observe(scene.reef_even_linear, place, gain, target)
     both = Observations(
         encoded=np.vstack([ready.seen.encoded, reef.encoded]),
         place=np.vstack([ready.seen.place, reef.place]),

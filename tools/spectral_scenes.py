@@ -10,15 +10,19 @@ fits of Wyman, Sloan & Shirley 2013 (J. Computer Graphics Techniques 2(2):1-11, 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from light_beyond_card import HALF_DIAGONALS_M, reef_light
 from numpy.typing import NDArray
 
 from dryslate.core.colour.spaces import XYZ_TO_SRGB, linear_to_srgb, srgb_to_linear, xyz_to_lab
 
 FloatArray = NDArray[np.float64]
 N_PX = 900
+N_REEF = 40
+HALF_PX = 580.0
 NM: FloatArray = np.arange(400.0, 701.0, 5.0)
 WHITE = np.array([0.95047, 1.0, 1.08883])
 
@@ -172,7 +176,7 @@ def ink_set(rng: np.random.Generator) -> FloatArray:
 
 def card_spectra(
     targets: FloatArray, greys_l: FloatArray, rng: np.random.Generator
-) -> tuple[FloatArray, FloatArray]:
+) -> tuple[FloatArray, NDArray[np.bool_]]:
     """Spectra of greys and colours near the wanted Lab, and which are greys."""
     inks = ink_set(rng)
     paper = rng.uniform(0.86, 0.95) * (1.0 - rng.uniform(0.0, 0.12) * (1.0 - edge(430, 12)))
@@ -198,7 +202,24 @@ class Camera:
 
     sensitivity: FloatArray
     matrix: FloatArray
-    daylight_gain: FloatArray
+
+
+Lit = tuple[str, str, float, FloatArray, FloatArray]
+"""Kind of light, water, depth in metres, light through the water, veil."""
+
+
+@dataclass(frozen=True)
+class Family:
+    """One way of drawing all parts of a scene."""
+
+    name: str
+    camera: Callable[[np.random.Generator], Camera]
+    reef: Callable[[int, np.random.Generator], FloatArray]
+    card: Callable[
+        [FloatArray, FloatArray, np.random.Generator], tuple[FloatArray, NDArray[np.bool_]]
+    ]
+    light: Callable[[dict[str, FloatArray], np.random.Generator], Lit]
+    develop: Callable[[FloatArray, np.random.Generator], tuple[FloatArray, float]]
 
 
 def camera(rng: np.random.Generator) -> Camera:
@@ -226,7 +247,7 @@ def camera(rng: np.random.Generator) -> Camera:
         basis = raw[:, :2] - raw[:, 2:]
         first = np.linalg.lstsq(basis, target[:, row] - raw[:, 2], rcond=None)[0]
         matrix[row] = [first[0], first[1], 1.0 - first.sum()]
-    return Camera(rows, matrix, np.ones(3))
+    return Camera(rows, matrix)
 
 
 def card_training(rng: np.random.Generator) -> FloatArray:
@@ -251,6 +272,7 @@ class Scene:
     card_lab: FloatArray
     is_grey: NDArray[np.bool_]
     reef_linear: FloatArray
+    reef_even_linear: FloatArray
     reef_lab: FloatArray
     card_xy: FloatArray
     ground_linear: FloatArray
@@ -261,12 +283,13 @@ class Scene:
     water: str
     depth_m: float
     style: float
+    log_shade: FloatArray
 
 
-def _light_and_veil(
-    kd: FloatArray, rng: np.random.Generator
-) -> tuple[str, float, FloatArray, FloatArray]:
+def _light_and_veil(waters: dict[str, FloatArray], rng: np.random.Generator) -> Lit:
     """Light on card and way to the camera folded into one spectrum, and the veil's spectrum."""
+    water = str(rng.choice(list(waters)))
+    kd = waters[water]
     depth = float(rng.uniform(1.0, 25.0))
     distance = float(rng.uniform(0.3, 1.5))
     scatter = rng.uniform(0.03, 0.35) * (550.0 / NM) ** rng.uniform(0.0, 1.0)
@@ -284,7 +307,7 @@ def _light_and_veil(
         light, back = down, down * rng.uniform(0.15, 0.7)
     through = light * np.exp(-beam * distance)
     veil = back * scatter / (kd + beam) * (1.0 - np.exp(-beam * distance))
-    return kind, depth, through, veil
+    return kind, water, depth, through, veil
 
 
 def _white_balance(
@@ -312,39 +335,42 @@ def make_scene(
     targets: FloatArray,
     greys_l: FloatArray,
     rng: np.random.Generator,
+    family: Family | None = None,
 ) -> Scene:
-    """Draw one photo of a card and reef things in its plane."""
-    cam = camera(rng)
+    """Draw one photo of a card and reef things in its plane, up to 2.5 half diagonals away."""
+    family = FIRST if family is None else family
+    cam = family.camera(rng)
     while True:
-        water = str(rng.choice(list(waters)))
-        kind, depth, through, veil = _light_and_veil(waters[water], rng)
+        kind, water, depth, through, veil = family.light(waters, rng)
         total = float((cam.sensitivity[1] * through).sum())
         if total > 2e-3:  # darker than this nobody takes a photo without a flash
             break
-    spectra, is_grey = card_spectra(targets, greys_l, rng)
+    spectra, is_grey = family.card(targets, greys_l, rng)
     ground = np.full((12, len(NM)), 0.25) * (1.0 + rng.normal(0, 0.02) * (NM - 550.0) / 150.0)
-    reef = reef_spectra(40, rng)
-    everything = np.vstack([spectra, ground, reef])
+    reef = family.reef(N_REEF, rng)
+    everything = np.vstack([spectra, ground, reef, reef])  # again, in the card's own light
     p = len(spectra)
     xy = np.vstack(
         [
             rng.uniform([-500, -330], [500, 330], size=(p + 12, 2)),
-            rng.uniform([-650, -430], [650, 430], size=(40, 2)),
+            _around(rng),
         ]
     )
     xy[[0, 7]] = [[-480, -300], [470, 310]]  # white twins far apart
     xy[[3, 4]] = [[-450, 290], [480, -310]]
     xy[[6, 8]] = [[-100, -320], [90, 315]]
-    slope = rng.normal(0, 0.12, 2) / 300.0
-    shade = np.exp(np.clip(xy @ slope, -0.5, 0.5))[:, None]
+    half_m = float(rng.choice(HALF_DIAGONALS_M[:2]))
+    shade = reef_light(
+        xy / HALF_PX * half_m + rng.uniform(-0.2, 0.2, 2), rng.uniform(0.4, 1.5), kind, rng
+    )[:, None]
+    shade = shade / np.exp(np.log(shade[: p + 12]).mean())
+    shade = np.vstack([shade, np.ones((N_REEF, 1))])
     raw = everything @ (cam.sensitivity * through).T * shade + cam.sensitivity @ veil
     balanced = raw * _white_balance(cam, through, veil, rng)
     linear = balanced @ cam.matrix.T
     white = linear[[0, 7]].max()
     linear = linear / white * rng.uniform(0.45, 0.95)
-    styled = bool(rng.random() < 0.6)
-    contrast = float(rng.uniform(0.05, 0.6)) if styled else 0.0
-    file_linear = _develop(linear, contrast, rng, styled=styled)
+    file_linear, contrast = family.develop(linear, rng)
     noise = rng.uniform(0.004, 0.02)  # of one pixel, in code values of 0 to 1
     spread = noise * np.maximum(file_linear, 1e-4) ** (1 - 1 / 2.4) * 2.4 / 1.055 ** (1 / 2.4)
     seen = file_linear + rng.normal(size=file_linear.shape) * spread / np.sqrt(N_PX)
@@ -360,20 +386,29 @@ def make_scene(
         ground_linear=seen[p : p + 12],
         ground_cov=cov[p : p + 12],
         ground_xy=xy[p : p + 12],
-        reef_linear=seen[p + 12 :],
-        reef_lab=labs[p + 12 :],
+        reef_linear=seen[p + 12 : p + 12 + N_REEF],
+        reef_even_linear=seen[p + 12 + N_REEF :],
+        reef_lab=labs[p + 12 : p + 12 + N_REEF],
         reef_xy=xy[p + 12 :],
         light=kind,
         water=water,
         depth_m=depth,
         style=contrast,
+        log_shade=np.log(shade[p + 12 : p + 12 + N_REEF, 0]),
     )
 
 
-def _develop(
-    linear: FloatArray, contrast: float, rng: np.random.Generator, *, styled: bool
-) -> FloatArray:
+def _around(rng: np.random.Generator) -> FloatArray:
+    """Places of the reef things, spread evenly over a disc about the card."""
+    radius = 2.5 * HALF_PX * np.sqrt(rng.random(N_REEF))
+    angle = rng.uniform(0.0, 2.0 * np.pi, N_REEF)
+    return np.stack([radius * np.cos(angle), radius * np.sin(angle)], axis=1)
+
+
+def _develop(linear: FloatArray, rng: np.random.Generator) -> tuple[FloatArray, float]:
     """Camera's picture style on linear sRGB: chroma, contrast, lift; back to file-linear."""
+    styled = bool(rng.random() < 0.6)
+    contrast = float(rng.uniform(0.05, 0.6)) if styled else 0.0
     if styled:
         chroma = rng.uniform(0.95, 1.25)
         grey = linear @ np.array([0.2126, 0.7152, 0.0722])
@@ -381,4 +416,14 @@ def _develop(
     encoded = linear_to_srgb(np.clip(linear, 0.0, 1.0))
     if styled:
         encoded = style_curve(encoded, contrast, rng.uniform(0.85, 1.15))
-    return srgb_to_linear(encoded)
+    return srgb_to_linear(encoded), contrast
+
+
+FIRST = Family(
+    name="first",
+    camera=camera,
+    reef=reef_spectra,
+    card=card_spectra,
+    light=_light_and_veil,
+    develop=_develop,
+)

@@ -14,7 +14,7 @@ FloatArray = NDArray[np.float64]
 
 GAIN_MOST = 16.0
 GAIN_WEAK = 8.0
-TWIN_DIFFERENCE_MOST = 5.0
+TWIN_DIFFERENCE_MOST = 5.5
 DE00_P95_MOST = 20.0
 """A larger expected difference is no colour any more: brown may be green, pale may be healthy."""
 _SAME_LEVEL = 3.0
@@ -216,7 +216,7 @@ def check_twins(signal: GreySignal) -> list[Problem]:
     Returns
     -------
     list of Problem
-        ``colour-twins-differ`` (an error) for each pair more than 5 units of Lab apart.
+        ``colour-twins-differ`` (an error) for each pair more than 5.5 units of Lab apart.
     """
     row = {patch.patch_id: i for i, patch in enumerate(signal.patches)}
     problems = []
@@ -232,7 +232,7 @@ def check_twins(signal: GreySignal) -> list[Problem]:
                     severity="error",
                     place=f"{patch_id}, {signal.patches[j].patch_id}",
                     message=f"two copies of one grey differ by {apart:.1f} in Lab beyond the light "
-                    f"gradient ({TWIN_DIFFERENCE_MOST:.0f} at most)",
+                    f"gradient ({TWIN_DIFFERENCE_MOST:.1f} at most)",
                     fix="Look for shade, dirt or glare on one of them.",
                 )
             )
