@@ -27,8 +27,12 @@ FloatArray = NDArray[np.float64]
 N_PHOTOS = 1500
 SLOPE_SPREAD, NOISE = 0.25, 0.03
 HALF_DIAGONALS_M = (0.129, 0.090, 0.031)
-RULES = (0.0, 0.5, 1.0, 1.15, 1.5, 2.0, 3.0, 5.0, 99.0)
-RULE = 1.15
+RULES = (
+    (0.0, 0.0), (1.0, 1.0), (1.15, 1.15), (1.0, 1.5), (1.0, 2.0), (1.0, 3.0), (1.5, 1.5),
+    (3.0, 3.0), (99.0, 99.0),
+)  # fmt: skip
+"""How many times its span on the card the field may rise above, and fall below, its centre."""
+RULE = (1.0, 2.0)
 SLOPES = (0.02, 0.06, 0.12, 0.25)
 DISTANCES = (0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 9.0)
 
@@ -123,10 +127,11 @@ def take_photo(rng: np.random.Generator) -> Photo:
     )
 
 
-def errors_of(photo: Photo, rule: float) -> FloatArray:
-    """Error of the logarithm of light where the field may go `rule` times its span on the card."""
-    most = rule * photo.card_span
-    return np.asarray(np.clip(photo.place @ photo.slope, -most, most) - photo.truth)
+def errors_of(photo: Photo, rule: tuple[float, float]) -> FloatArray:
+    """Error of the logarithm of light where the field is held by a rule."""
+    bright, dim = rule
+    held = np.clip(photo.place @ photo.slope, -dim * photo.card_span, bright * photo.card_span)
+    return np.asarray(held - photo.truth)
 
 
 def _far(photos: list[Photo]) -> FloatArray:
@@ -146,10 +151,13 @@ def _print_rules(photos: list[Photo]) -> None:
                 np.quantile(error[mine & (np.abs(np.log(far / d)) < 0.15)], 0.95) / 1.96
                 for d in DISTANCES
             ]
-            print(f"  field held at {rule:5.2f} times:", " ".join(f"{v:.3f}" for v in row))
+            print(
+                f"  held at {rule[0]:5.2f} and {rule[1]:5.2f} times:",
+                " ".join(f"{v:.3f}" for v in row),
+            )
 
 
-def tabulate(photos: list[Photo], rule: float) -> FloatArray:
+def tabulate(photos: list[Photo], rule: tuple[float, float]) -> FloatArray:
     """Doubt of the logarithm of light by slope and distance, what the slope's states taken off."""
     far = _far(photos)
     slope = np.concatenate([np.full(len(p.truth), np.linalg.norm(p.slope)) for p in photos])
@@ -167,7 +175,7 @@ def tabulate(photos: list[Photo], rule: float) -> FloatArray:
     return np.asarray(table)
 
 
-def _print_coverage(photos: list[Photo], table: FloatArray, rule: float) -> None:
+def _print_coverage(photos: list[Photo], table: FloatArray, rule: tuple[float, float]) -> None:
     """Share of points inside 1.96 times the doubt, on photos not used for the table."""
     for kind in ("flash", "daylight"):
         inside = []

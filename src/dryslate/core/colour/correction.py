@@ -51,7 +51,7 @@ class LightField:
     log_per_px : ndarray of float, shape (2,)
         Slope of the logarithm along x and y.
     log_lo, log_hi : float
-        Smallest and largest value over the card: beyond the card the field stays at that value.
+        Smallest and largest value that the field may take, also beyond the card.
     """
 
     centre_px: FloatArray

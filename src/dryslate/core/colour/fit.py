@@ -20,7 +20,7 @@ from dryslate.core.colour.crossval import (
     score_candidate,
 )
 from dryslate.core.colour.estimate import Observations, fit_parameters, predict
-from dryslate.core.colour.light import HOLD, LightDoubt, light_de00_p95
+from dryslate.core.colour.light import HOLD_BRIGHT, HOLD_DIM, LightDoubt, light_de00_p95
 from dryslate.core.colour.mismatch import mismatch_of
 from dryslate.core.colour.neutrals import GreyFit
 from dryslate.core.colour.one_point import fit_one_point
@@ -116,8 +116,8 @@ def _light_field(card: HeldCard, slope: FloatArray, samples: CardSamples) -> Lig
     return LightField(
         centre_px=card.centre_px,
         log_per_px=slope / card.half_px,
-        log_lo=float(log_light.min()) * HOLD,
-        log_hi=float(log_light.max()) * HOLD,
+        log_lo=float(log_light.min()) * HOLD_DIM,
+        log_hi=float(log_light.max()) * HOLD_BRIGHT,
     )
 
 

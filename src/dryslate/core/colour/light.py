@@ -1,9 +1,10 @@
 """
 How sure the light is away from the card: one lamp or a shadow does not go on in a straight line.
 
-On the card a log-linear field is fitted; beyond it the field is held at 1.15 times its largest
-value there, since carrying it on errs more (``tools/light_beyond_card.py``). What may be missing
-grows with the distance, and with how much the light already changes over the card.
+On the card a log-linear field is fitted. Beyond it the field does not rise above its largest value
+there and falls to twice its smallest: a lamp's light bends down on both sides, and carrying the
+field on further errs more (``tools/light_beyond_card.py``). What may be missing grows with the
+distance, and with how much the light already changes over the card.
 """
 
 from __future__ import annotations
@@ -16,8 +17,8 @@ from numpy.typing import ArrayLike, NDArray
 
 FloatArray = NDArray[np.float64]
 
-HOLD = 1.15
-"""How many times its largest value on the card the field may reach beyond it."""
+HOLD_BRIGHT, HOLD_DIM = 1.0, 2.0
+"""How many times its largest and its smallest value on the card the field may reach beyond it."""
 NEAR_HALF_DIAGONALS = 2.5
 """One and a half card lengths (of a card three wide and two high), from the card's centre."""
 
@@ -26,10 +27,10 @@ _DISTANCES = (0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 9.0)
 # Printed by tools/light_beyond_card.py (seed 5): rows by slope, columns by distance.
 _LOG_LIGHT_U: FloatArray = np.array(
     [
-        (0.013, 0.027, 0.044, 0.071, 0.116, 0.163, 0.257, 0.312),
-        (0.018, 0.052, 0.096, 0.128, 0.195, 0.238, 0.307, 0.368),
-        (0.020, 0.066, 0.121, 0.169, 0.253, 0.291, 0.352, 0.386),
-        (0.026, 0.087, 0.166, 0.226, 0.315, 0.347, 0.377, 0.424),
+        (0.013, 0.027, 0.044, 0.070, 0.113, 0.162, 0.253, 0.306),
+        (0.018, 0.050, 0.093, 0.124, 0.186, 0.228, 0.300, 0.364),
+        (0.020, 0.064, 0.115, 0.157, 0.235, 0.277, 0.342, 0.384),
+        (0.026, 0.084, 0.152, 0.211, 0.302, 0.332, 0.367, 0.425),
     ]
 )
 
@@ -94,7 +95,7 @@ def log_light_u(half_diagonals: ArrayLike, slope: float) -> FloatArray:
     Examples
     --------
     >>> print(log_light_u([0.0, 1.0, 3.0], 0.06))
-    [0.    0.052 0.195]
+    [0.    0.05  0.186]
     """
     apart = np.asarray(half_diagonals, dtype=np.float64)
     row = np.array([np.interp(slope, _SLOPES, column) for column in _LOG_LIGHT_U.T])
@@ -128,7 +129,7 @@ def light_de00_p95(slope: float) -> float:
     Examples
     --------
     >>> round(light_de00_p95(0.06), 1)
-    5.0
+    4.8
     """
     radius = NEAR_HALF_DIAGONALS * np.sqrt((np.arange(50) + 0.5) / 50.0)
     u = float(np.sqrt((log_light_u(radius, slope) ** 2).mean()))

@@ -8,7 +8,13 @@ import pytest
 from dryslate.core.colour.correction import Correction
 from dryslate.core.colour.difference import ciede2000
 from dryslate.core.colour.doubt import lab_with_doubt
-from dryslate.core.colour.light import LightDoubt, light_de00_p95, log_light_u
+from dryslate.core.colour.light import (
+    HOLD_BRIGHT,
+    HOLD_DIM,
+    LightDoubt,
+    light_de00_p95,
+    log_light_u,
+)
 from dryslate.core.colour.mismatch import Mismatch
 from dryslate.core.colour.neutrals import proportional_gain
 from dryslate.core.colour.outcome import ColourFit, fit_from_dict, fit_to_dict
@@ -57,7 +63,7 @@ def test_inverse_square_lamp_stays_within_two_of_the_stated_doubts() -> None:
     slope = -3.0 * centre[0] / (centre @ centre + height**2) * half  # the derivative at the card
     angle, apart = rng.uniform(0, 2 * np.pi, 400), rng.uniform(1.0, 4.0, 400)
     place = apart[:, None] * np.stack([np.cos(angle), np.sin(angle)], axis=1)
-    held = np.clip(place[:, 0] * slope, -1.15 * abs(slope), 1.15 * abs(slope))
+    held = np.clip(place[:, 0] * slope, -HOLD_DIM * abs(slope), HOLD_BRIGHT * abs(slope))
     gap = log_light(centre + half * place) - log_light(centre) - held
     assert np.all(np.abs(gap) < 2.0 * log_light_u(apart, abs(slope)))
 
