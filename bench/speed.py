@@ -12,6 +12,7 @@ cores are wall time of a whole batch.
 from __future__ import annotations
 
 import argparse
+import ast
 import json
 import os
 import shutil
@@ -339,9 +340,14 @@ def measure_peers(bench: Bench, ours_s: float, repeats: int) -> list[Figure]:
 
 def peer_names() -> list[str]:
     """The chains by name, read from the peers' own module without importing it."""
-    text = PEERS.read_text("utf-8")
-    table = text[text.index("CHAINS: dict") :]
-    return [line.split('"')[1] for line in table.splitlines() if line.startswith('    "')]
+    tree = ast.parse(PEERS.read_text("utf-8"))
+    table = next(
+        node.value
+        for node in tree.body
+        if isinstance(node, ast.AnnAssign) and ast.unparse(node.target) == "CHAINS"
+    )
+    assert isinstance(table, ast.Dict)
+    return [str(ast.literal_eval(key)) for key in table.keys if key is not None]
 
 
 def run_peer(name: str, photos: Sequence[Path], bench: Bench, repeats: int) -> dict[str, Any]:
