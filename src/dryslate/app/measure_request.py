@@ -10,7 +10,6 @@ from dryslate.base.errors import DryslateError, InputError, SettingsError
 from dryslate.core.measure.off_plane import OffPlane, OffPlaneKind
 from dryslate.core.measure.result import Kind
 from dryslate.core.scale.lens import Lens, Port
-from dryslate.formats.lens_toml import parse_lens
 from dryslate.formats.points_csv import parse_corallites, parse_outline, parse_points
 
 
@@ -210,28 +209,6 @@ def parse_option_points(text: str, option: str) -> tuple[tuple[float, float], ..
         return parse_points(text, option)
     except DryslateError as error:
         raise SettingsError("measure-between-unclear", error.message, error.fix) from error
-
-
-def read_lens(path: Path | None) -> Lens | None:
-    """
-    Read a lens file.
-
-    Parameters
-    ----------
-    path : Path or None
-
-    Returns
-    -------
-    Lens or None
-
-    Raises
-    ------
-    InputError
-        ``measure-file-unreadable``.
-    FormatError
-        As `parse_lens`.
-    """
-    return None if path is None else parse_lens(read_text(path, "lens"), str(path))
 
 
 def parse_corners(texts: str | None) -> tuple[tuple[float, float], ...] | None:

@@ -81,11 +81,11 @@ def options_of(
     lens: tuple[Path | None, str],
 ) -> MeasureOptions:
     """Put the options together; what contradicts itself is wrong usage."""
+    from dryslate.app.correct_request import lens_from
     from dryslate.app.measure_request import (
         MeasureOptions,
         off_plane_of,
         parse_corners,
-        read_lens,
     )
     from dryslate.base.errors import SettingsError
 
@@ -101,7 +101,7 @@ def options_of(
             corners_px=parse_corners(corners),
             point_u_px=point_u_px,
             off_plane=off_plane_of(mm, mm_u, stood, in_plane=in_plane),
-            lens=read_lens(lens[0]),
+            lens=lens_from(lens[0]),
             port=cast("Port", lens[1]),
         )
     except SettingsError as error:
