@@ -20,7 +20,13 @@ from dryslate.core.colour.crossval import (
     score_candidate,
 )
 from dryslate.core.colour.estimate import Observations, fit_parameters, predict
-from dryslate.core.colour.light import HOLD_BRIGHT, HOLD_DIM, LightDoubt, light_de00_p95
+from dryslate.core.colour.light import (
+    HOLD_BRIGHT,
+    HOLD_DIM,
+    UNSEEN_SLOPE,
+    LightDoubt,
+    light_de00_p95,
+)
 from dryslate.core.colour.mismatch import mismatch_of
 from dryslate.core.colour.neutrals import GreyFit
 from dryslate.core.colour.one_point import fit_one_point
@@ -214,7 +220,7 @@ def fit_colour(
     light = LightDoubt(
         centre_px=(float(held.centre_px[0]), float(held.centre_px[1])),
         half_px=held.half_px,
-        slope=float(np.linalg.norm(chosen.theta[-2:])),
+        slope=float(np.linalg.norm(chosen.theta[-2:])) if greys.has_slope else UNSEEN_SLOPE,
     )
     expected = _expected_p95(mismatch.de00_p95, common_u, light.slope)
     if not greys_only:

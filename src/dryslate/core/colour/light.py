@@ -19,6 +19,8 @@ FloatArray = NDArray[np.float64]
 
 HOLD_BRIGHT, HOLD_DIM = 1.0, 2.0
 """How many times its largest and its smallest value on the card the field may reach beyond it."""
+UNSEEN_SLOPE = 0.25
+"""Slope to ask for where nothing could show one: an even field then errs about as much."""
 NEAR_HALF_DIAGONALS = 2.5
 """One and a half card lengths (of a card three wide and two high), from the card's centre."""
 

@@ -5,12 +5,16 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from dryslate.core.card.definition import CardDefinition, Patch
+from dryslate.core.card.found import CardSamples, PatchSample
 from dryslate.core.colour.correction import Correction
 from dryslate.core.colour.difference import ciede2000
 from dryslate.core.colour.doubt import lab_with_doubt
+from dryslate.core.colour.fit import ColourSettings, fit_colour
 from dryslate.core.colour.light import (
     HOLD_BRIGHT,
     HOLD_DIM,
+    UNSEEN_SLOPE,
     LightDoubt,
     light_de00_p95,
     log_light_u,
@@ -112,3 +116,53 @@ def test_colours_that_may_be_anything_are_refused(p95: float, slugs: list[str]) 
 def test_channel_of_zeros_gets_a_huge_gain_and_not_none() -> None:
     gain = proportional_gain(np.array([[0.0, 0.2, 0.3], [0.0, 0.5, 0.7]]), np.full((2, 3), 0.4))
     assert gain[0] > 16.0 * gain[1:].max()
+
+
+def test_card_that_cannot_show_a_slope_is_less_sure_of_the_light() -> None:
+    def fitted(twin_of: dict[int, str]) -> ColourFit:
+        levels = (90.0, 90.0, 70.0, 50.0, 50.0, 30.0)
+        patches = tuple(
+            Patch(
+                patch_id=f"g{i}",
+                x_mm=20.0 * i,
+                y_mm=0.0,
+                width_mm=12.0,
+                height_mm=12.0,
+                role="neutral",
+                lab_d65=(level, 0.0, 0.0),
+                twin_of=twin_of.get(i, ""),
+            )
+            for i, level in enumerate(levels)
+        )
+        card = CardDefinition(
+            name="strip",
+            title="strip",
+            width_mm=120.0,
+            height_mm=12.0,
+            ground_lab_d65=(57.0, 0.0, 0.0),
+            markers=(),
+            patches=patches,
+        )
+        linear = lab_to_linear_srgb(np.array([p.lab_d65 for p in patches])) / [3.0, 1.5, 1.0]
+        seen = tuple(
+            PatchSample(
+                patch_id=p.patch_id,
+                role="neutral",
+                centre_px=np.array([20.0 * i, 0.0]),
+                centre_mm=np.array([20.0 * i, 0.0]),
+                mean_linear=mean,
+                cov_linear=np.eye(3) * 1e-6,
+                n_px=400,
+                clipped_frac=0.0,
+            )
+            for i, (p, mean) in enumerate(zip(patches, linear, strict=True))
+        )
+        samples = CardSamples(patches=seen, ground=())
+        return fit_colour(samples, card, ColourSettings(), np.eye(3))
+
+    with_twins = fitted({0: "g1", 1: "g0", 3: "g4", 4: "g3"})
+    without = fitted({})
+    assert with_twins.light is not None
+    assert without.light is not None
+    assert without.light.slope == UNSEEN_SLOPE > with_twins.light.slope
+    assert without.off_card_de00_p95 > with_twins.off_card_de00_p95
