@@ -209,7 +209,8 @@ def state_value(
     Notes
     -----
     Law of propagation [1]_: pointing through each point's own slope; pose and lens through the
-    plane's covariance, with the misfit of a card that is not flat at each point; print scale as one factor for all lengths; height as (H - h)/H.
+    plane's covariance, with the misfit of a card that is not flat at each point; print scale as
+    one factor for all lengths; height as (H - h)/H.
 
     References
     ----------
