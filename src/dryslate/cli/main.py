@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import importlib
-import importlib.util
 import os
 import sys
 
@@ -42,8 +41,6 @@ def build_app() -> typer.Typer:
     )
     app.callback()(_front)
     for name in GROUPS:
-        if importlib.util.find_spec(f"dryslate.cli.{name}") is None:
-            continue
         importlib.import_module(f"dryslate.cli.{name}").register(app)
     return app
 
