@@ -13,6 +13,7 @@ from dryslate.app.card_reading import find_in_photo
 from dryslate.app.correct import cards_wanted, require_settings
 from dryslate.app.correction_records import CorrectJob, CorrectSettings
 from dryslate.app.geometry import lens_of, plane_of
+from dryslate.app.measure_colour import ColourSource, fitted_source, measure_area
 from dryslate.app.measure_request import MeasureOptions, ToMeasure
 from dryslate.app.ports import PhotoReader, ReferenceTables
 from dryslate.app.records import DecodedPhoto
@@ -34,6 +35,7 @@ VALUE_NAMES: dict[Kind, tuple[str, ...]] = {
     "polyline": ("length_mm",),
     "outline": ("area_cm2", "perimeter_mm", "diameter_max_mm", "diameter_across_mm"),
     "corallites": ("corallite_mm",),
+    "colour": ("lab",),
 }
 
 
@@ -171,17 +173,25 @@ def measure_photo(
     list of dict
         One document a thing: photo, kind, index (its place in the order asked, from 0), the
         values with ``_u``, ``_lo95`` and ``_hi95`` (null where it could not be measured),
-        budget, card, flags and problems.
+        budget, card, flags and problems. A colour's value is ``lab``, a list of L*, a*, b*.
 
     Raises
     ------
     InputError, FormatError, SettingsError
         When the photo cannot be read, or the options contradict each other.
     """
-    decoded = reader.read(photo)
-    planes, problems = find_planes(decoded, str(photo), reader, tables, options)
+    decoded, name = reader.read(photo), str(photo)
+    planes: tuple[CardPlane, ...] = ()
+    problems: tuple[Problem, ...] = ()
+    colours: ColourSource | None = None
+    if any(thing.kind != "colour" for thing in wanted):
+        planes, problems = find_planes(decoded, name, reader, tables, options)
+    if any(thing.kind == "colour" for thing in wanted):
+        colours = fitted_source(decoded, name, reader, tables, options)
     return [
-        measure_thing(str(photo), index, thing, planes, options, problems)
+        measure_thing(name, index, thing, planes, options, problems)
+        if colours is None or thing.kind != "colour"
+        else measure_colour_thing(name, index, thing, colours)
         for index, thing in enumerate(wanted)
     ]
 
@@ -228,6 +238,35 @@ def measure_thing(
     return {**head, **measured_fields(measured, problems), "card": seen.card}
 
 
+def measure_colour_thing(
+    photo: str, index: int, wanted: ToMeasure, source: ColourSource
+) -> dict[str, Any]:
+    """
+    Measure the colour of an area and put its document together, whatever comes of it.
+
+    Parameters
+    ----------
+    photo : str
+        What to call the photo.
+    index : int
+    wanted : ToMeasure
+        Of the kind ``colour``.
+    source : ColourSource
+
+    Returns
+    -------
+    dict
+        As `measure_photo` says.
+    """
+    head: dict[str, Any] = {"photo": photo, "kind": wanted.kind, "index": index}
+    try:
+        measured = measure_area(source, wanted.points_px, photo)
+    except InputError as error:
+        problems = (*source.problems, problem_of(error, photo))
+        return {**head, **failed_fields(wanted.kind, problems), "card": source.card}
+    return {**head, **measured_fields(measured, source.problems), "card": source.card}
+
+
 def measured_fields(measured: Measurement, problems: tuple[Problem, ...]) -> dict[str, Any]:
     """
     Spell a measurement out for JSON.
@@ -256,7 +295,7 @@ def failed_fields(kind: Kind, problems: tuple[Problem, ...]) -> dict[str, Any]:
 
     Parameters
     ----------
-    kind : {"length", "polyline", "outline", "corallites"}
+    kind : {"length", "polyline", "outline", "corallites", "colour"}
     problems : tuple of Problem
         At least one error among them.
 
@@ -269,6 +308,8 @@ def failed_fields(kind: Kind, problems: tuple[Problem, ...]) -> dict[str, Any]:
         for name in VALUE_NAMES[kind]
         for ending in ("", "_u", "_lo95", "_hi95")
     }
+    if kind == "colour":
+        empty["n_px"] = None
     return {**empty, "budget": {}, "flags": [], "problems": [p.as_dict() for p in problems]}
 
 

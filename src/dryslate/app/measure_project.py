@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -17,9 +17,10 @@ from dryslate.app.measure import (
     nearest,
     no_card,
 )
+from dryslate.app.measure_colour import ColourSource, fitted_source, measure_area, stored_source
 from dryslate.app.measure_request import MeasureOptions, ToMeasure, read_text
 from dryslate.app.ports import PhotoReader, PhotoVault, ReferenceTables, SurveyStore
-from dryslate.app.records import MeasurementRow, Photo
+from dryslate.app.records import DecodedPhoto, MeasurementRow, Photo
 from dryslate.base.errors import DryslateError, InputError
 from dryslate.base.problems import Problem
 from dryslate.base.provenance import key_of
@@ -52,6 +53,32 @@ class _Scaled:
 
     planes: tuple[CardPlane, ...]
     correction_key: str
+    problems: tuple[Problem, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Coloured:
+    """A photo's colour source, and the correction its fit comes from."""
+
+    source: ColourSource
+    correction_key: str
+
+
+@dataclass(slots=True, kw_only=True, eq=False)
+class _Seen:
+    """What is known of the photos so far; pixels are kept of the last one only."""
+
+    planes: dict[str, _Scaled] = field(default_factory=dict)
+    last: tuple[str, _Coloured] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Measured:
+    """A measurement, the card and correction it rests on, and what was said on the way."""
+
+    measurement: Measurement | None
+    card: str | None = None
+    correction_key: str = ""
     problems: tuple[Problem, ...] = ()
 
 
@@ -161,9 +188,8 @@ def measure_project(
             "problems": [problem.as_dict()],
         }
     photos = bench.store.photos()
-    known: dict[str, _Scaled] = {}
+    seen = _Seen()
     for index, pick in enumerate(picks):
-        place = f"{table}, line {pick.row}"
         head: dict[str, Any] = {
             "photo": pick.photo,
             "kind": pick.kind,
@@ -172,37 +198,88 @@ def measure_project(
         }
         try:
             photo = find_photo(photos, pick.photo)
-            if photo.photo_id not in known:
-                known[photo.photo_id] = _scale(photo, bench, options)
-            scaled = known[photo.photo_id]
-            if not scaled.planes:
-                missing = no_card(pick.photo)
-                fields = failed_fields(pick.kind, (*scaled.problems, missing))
-                yield {**head, **fields, "saved": False}
-                continue
-            thing = ToMeasure(kind=pick.kind, points_px=pick.points_px, off_plane=pick.off_plane)
-            seen = nearest(scaled.planes, thing)
-            measured = measure_one(seen.plane, thing, options)
+            done = _measure(photo, pick, (bench, options), seen)
         except DryslateError as error:
             failure = Problem(
                 slug=error.slug,
                 severity="error",
-                place=place,
+                place=f"{table}, line {pick.row}",
                 message=error.message,
                 fix=error.fix,
             )
             yield {**head, **failed_fields(pick.kind, (failure,)), "saved": False}
             continue
-        row = _row(photo, pick, measured, scaled, observer)
+        if done.measurement is None:
+            yield {**head, **failed_fields(pick.kind, done.problems), "saved": False}
+            continue
+        fields = measured_fields(done.measurement, done.problems)
+        row = MeasurementRow(
+            measurement_id=measurement_id(photo.photo_id, pick),
+            photo_id=photo.photo_id,
+            colony=pick.colony,
+            kind=pick.kind,
+            points_px=pick.points_px,
+            values=fields,
+            correction_key=done.correction_key,
+            observer=pick.observer or observer,
+        )
         with bench.store.write():
             bench.store.save_measurements([row])
         yield {
             **head,
-            **measured_fields(measured, scaled.problems),
-            "card": seen.card,
+            **fields,
+            "card": done.card,
             "measurement_id": row.measurement_id,
             "saved": True,
         }
+
+
+def _measure(photo: Photo, pick: Pick, how: tuple[Bench, MeasureOptions], seen: _Seen) -> _Measured:
+    """Measure what one line asks, in its photo."""
+    bench, options = how
+    if pick.kind == "colour":
+        if seen.last is None or seen.last[0] != photo.photo_id:
+            seen.last = (photo.photo_id, _colours(photo, bench, options))
+        coloured = seen.last[1]
+        source = coloured.source
+        return _Measured(
+            measurement=measure_area(source, pick.points_px, pick.photo),
+            card=source.card,
+            correction_key=coloured.correction_key,
+            problems=source.problems,
+        )
+    if photo.photo_id not in seen.planes:
+        seen.planes[photo.photo_id] = _scale(photo, bench, options)
+    scaled = seen.planes[photo.photo_id]
+    if not scaled.planes:
+        return _Measured(measurement=None, problems=(*scaled.problems, no_card(pick.photo)))
+    thing = ToMeasure(kind=pick.kind, points_px=pick.points_px, off_plane=pick.off_plane)
+    near = nearest(scaled.planes, thing)
+    return _Measured(
+        measurement=measure_one(near.plane, thing, options),
+        card=near.card,
+        correction_key=scaled.correction_key,
+        problems=scaled.problems,
+    )
+
+
+def _original(photo: Photo, bench: Bench) -> tuple[DecodedPhoto, str]:
+    """Read a photo's original, and say its name."""
+    file = next((f for f in photo.files if f.sha256 == photo.photo_id), photo.files[0])
+    path = bench.vault.path_of(file.sha256, file.original_name)
+    return bench.reader.read(path), file.original_name
+
+
+def _colours(photo: Photo, bench: Bench, options: MeasureOptions) -> _Coloured:
+    """Take the colour fit that the correction kept, or fit the colours anew."""
+    row = bench.store.correction(photo.photo_id)
+    decoded, name = _original(photo, bench)
+    if row is not None and row.colour and not options.card_names and options.corners_px is None:
+        card = "" if row.outcome == "borrowed" else str(row.geometry.get("card", ""))
+        source = stored_source(decoded, row.colour, card)
+        return _Coloured(source=source, correction_key=row.key)
+    source = fitted_source(decoded, name, bench.reader, bench.tables, options)
+    return _Coloured(source=source, correction_key="")
 
 
 def _scale(photo: Photo, bench: Bench, options: MeasureOptions) -> _Scaled:
@@ -215,24 +292,6 @@ def _scale(photo: Photo, bench: Bench, options: MeasureOptions) -> _Scaled:
         if plane is not None:
             card = str(row.geometry.get("card", ""))
             return _Scaled(planes=(CardPlane(card=card, plane=plane),), correction_key=key)
-    file = next((f for f in photo.files if f.sha256 == photo.photo_id), photo.files[0])
-    path = bench.vault.path_of(file.sha256, file.original_name)
-    decoded = bench.reader.read(path)
-    planes, problems = find_planes(decoded, file.original_name, bench.reader, bench.tables, options)
+    decoded, name = _original(photo, bench)
+    planes, problems = find_planes(decoded, name, bench.reader, bench.tables, options)
     return _Scaled(planes=planes, correction_key=key, problems=problems)
-
-
-def _row(
-    photo: Photo, pick: Pick, measured: Measurement, scaled: _Scaled, observer: str
-) -> MeasurementRow:
-    """Build the row that the store keeps."""
-    return MeasurementRow(
-        measurement_id=measurement_id(photo.photo_id, pick),
-        photo_id=photo.photo_id,
-        colony=pick.colony,
-        kind=measured.kind,
-        points_px=pick.points_px,
-        values=measured_fields(measured, scaled.problems),
-        correction_key=scaled.correction_key,
-        observer=pick.observer or observer,
-    )

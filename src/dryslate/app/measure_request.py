@@ -20,7 +20,7 @@ class ToMeasure:
 
     Parameters
     ----------
-    kind : {"length", "polyline", "outline", "corallites"}
+    kind : {"length", "polyline", "outline", "corallites", "colour"}
     points_px : tuple of tuple of float
         In pixels of the upright original.
     off_plane : OffPlane or None
@@ -135,7 +135,10 @@ def read_text(path: Path, what: str) -> str:
 
 
 def gather(
-    between: Sequence[str], outlines: Sequence[Path], corallites: Sequence[Path]
+    between: Sequence[str],
+    outlines: Sequence[Path],
+    corallites: Sequence[Path],
+    colours: Sequence[Path] = (),
 ) -> tuple[ToMeasure, ...]:
     """
     Gather what a command line asks to measure.
@@ -146,6 +149,8 @@ def gather(
         Each ``X1,Y1 X2,Y2``; more points make a polyline.
     outlines, corallites : sequence of Path
         Files of points.
+    colours : sequence of Path
+        Files of outlines around areas of one colour.
 
     Returns
     -------
@@ -177,11 +182,14 @@ def gather(
     for path in corallites:
         points = parse_corallites(read_text(path, "corallites"), str(path))
         wanted.append(ToMeasure(kind="corallites", points_px=points))
+    for path in colours:
+        points = parse_outline(read_text(path, "colour outline"), str(path))
+        wanted.append(ToMeasure(kind="colour", points_px=points))
     if not wanted:
         raise SettingsError(
             "measure-nothing-asked",
             "There is nothing to measure.",
-            "Add --between X1,Y1 X2,Y2, --outline FILE or --corallites FILE.",
+            "Add --between X1,Y1 X2,Y2, --outline FILE, --corallites FILE or --colour FILE.",
         )
     return tuple(wanted)
 

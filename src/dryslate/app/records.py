@@ -162,14 +162,14 @@ class CorrectionRow:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MeasurementRow:
     """
-    A stored measurement of a coral.
+    A stored measurement of a coral or a control object.
 
     Parameters
     ----------
     measurement_id : str
         Hash of photo, colony, kind and points: the same line twice is one row.
     photo_id, colony : str
-    kind : {"length", "polyline", "outline", "corallites"}
+    kind : {"length", "polyline", "outline", "corallites", "colour"}
     points_px : tuple of tuple of float
         In pixels of the upright original.
     values : Mapping

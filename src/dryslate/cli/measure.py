@@ -1,4 +1,4 @@
-"""The measure command: lengths, outlines and corallites in a photo, or a table in a project."""
+"""The measure command: lengths, outlines and colours in a photo, or a table in a project."""
 
 from __future__ import annotations
 
@@ -34,6 +34,13 @@ Outline = Annotated[
 Corallites = Annotated[
     list[Path] | None,
     typer.Option("--corallites", help="File with X1,Y1,X2,Y2 a line, one corallite each."),
+]
+Colour = Annotated[
+    list[Path] | None,
+    typer.Option(
+        "--colour",
+        help="File with one point X,Y a line around an area whose colour is wanted. Repeatable.",
+    ),
 ]
 OffMm = Annotated[
     float | None,
@@ -86,6 +93,7 @@ def measure_command(  # noqa: PLR0913, PLR0917 - one argument an option
     between: Between = None,
     outline: Outline = None,
     corallites: Corallites = None,
+    colour: Colour = None,
     off_plane_mm: OffMm = None,
     off_plane_mm_u: OffMmU = None,
     card_stood: Stood = None,
@@ -100,7 +108,7 @@ def measure_command(  # noqa: PLR0913, PLR0917 - one argument an option
     observer: By = "",
     as_json: Json = False,
 ) -> None:
-    """Measure corals in a photo with a card: each length with its doubt and 95 % interval."""
+    """Measure corals in a photo with a card: lengths and colours, with doubt and 95 % interval."""
     require_source(photo, project, table)
     off_plane = (off_plane_mm, off_plane_mm_u, card_stood, in_plane)
     options = options_of(off_plane, point_u_px, (card, corners), (lens, port))
@@ -108,6 +116,6 @@ def measure_command(  # noqa: PLR0913, PLR0917 - one argument an option
     if table is not None and project is not None:
         answers = answers_from_table(project, table, observer, options)
     else:
-        asked = (between, outline, corallites)
+        asked = (between, outline, corallites, colour)
         answers = answers_from_photo(project, photo or Path(), asked, options)
     raise typer.Exit(exit_code([show_measurement(a, as_json=as_json) for a in answers]))

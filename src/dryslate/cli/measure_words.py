@@ -111,7 +111,7 @@ def options_of(
 def answers_from_photo(
     project: Path | None,
     photo: Path,
-    asked: tuple[list[str] | None, list[Path] | None, list[Path] | None],
+    asked: tuple[list[str] | None, list[Path] | None, list[Path] | None, list[Path] | None],
     options: MeasureOptions,
 ) -> Iterable[Mapping[str, Any]]:
     """Measure in one photo; nothing is saved."""
@@ -120,8 +120,8 @@ def answers_from_photo(
     from dryslate.base.errors import SettingsError
 
     try:
-        between, outlines, corallites = asked
-        things = gather(between or (), outlines or (), corallites or ())
+        between, outlines, corallites, colours = asked
+        things = gather(between or (), outlines or (), corallites or (), colours or ())
         tables = wiring.reference_tables(project)
         return measure_photo(photo, things, wiring.photo_reader(), tables, options)
     except SettingsError as error:
@@ -178,7 +178,20 @@ def words_of(answer: Mapping[str, Any]) -> str:
             f"{what}: {answer['n_corallites']} corallites, standard deviation "
             f"{answer['corallite_sd_mm']:.2f} mm"
         )
+    lines += _colour_lines(answer, what)
     return "\n".join(lines) if lines else f"{what}: not measured"
+
+
+def _colour_lines(answer: Mapping[str, Any], what: str) -> list[str]:
+    """Say a measured colour: a line each for L*, a*, b*."""
+    if answer.get("lab") is None:
+        return []
+    lines = []
+    for k, name in enumerate(("L*", "a*", "b*")):
+        value, u, lo, hi = (answer[f"lab{end}"][k] for end in ("", "_u", "_lo95", "_hi95"))
+        n = places(u)
+        lines.append(f"{what}: {name} {value:.{n}f} ± {u:.{n}f} (95 %: {lo:.{n}f} to {hi:.{n}f})")
+    return [*lines, f"{what}: from {answer['n_px']} pixels"]
 
 
 def places(u: float) -> int:

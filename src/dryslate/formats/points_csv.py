@@ -31,8 +31,8 @@ class Pick:
     photo : str
         Name of the photo's file, its hash, or the hash's first digits.
     colony : str
-        Name of the coral.
-    kind : {"length", "polyline", "outline", "corallites"}
+        Name of the coral or control object.
+    kind : {"length", "polyline", "outline", "corallites", "colour"}
     points_px : tuple of tuple of float
         In pixels of the upright original.
     observer : str

@@ -30,8 +30,20 @@ from dryslate.core.scale.plane import Plane, apply_plane
 FloatArray = NDArray[np.float64]
 
 
-def _require_simple(xy: FloatArray) -> None:
-    """Raise where an outline crosses itself."""
+def require_simple(xy: FloatArray) -> None:
+    """
+    Refuse an outline that crosses itself.
+
+    Parameters
+    ----------
+    xy : ndarray of float, shape (n, 2)
+        Corners in order, in any unit; the last joins the first.
+
+    Raises
+    ------
+    InputError
+        ``outline-crosses-itself``.
+    """
     crossing = find_crossing(xy)
     if crossing is not None:
         a, b = crossing
@@ -120,7 +132,7 @@ def measure_outline(plane: Plane, points_px: ArrayLike, settings: MeasureSetting
     px = require_picked(plane, px, settings, 3)
     located = apply_plane(plane, px)
     xy = located.xy_mm
-    _require_simple(px)
+    require_simple(px)
     i, j = find_longest_diameter(xy)
     ends = (i, j, *find_width_across(xy, (i, j)))
     longest = float(np.hypot(*(xy[j] - xy[i])))

@@ -18,7 +18,7 @@ from dryslate.core.scale.camera import focal_and_centre
 from dryslate.core.scale.plane import Plane
 
 FloatArray = NDArray[np.float64]
-Kind = Literal["length", "polyline", "outline", "corallites"]
+Kind = Literal["length", "polyline", "outline", "corallites", "colour"]
 
 FAR_IN_CARDS = 2.0
 """Points farther from the card's centre than this many of its diagonals are far away."""
@@ -51,7 +51,7 @@ class Measurement:
 
     Parameters
     ----------
-    kind : {"length", "polyline", "outline", "corallites"}
+    kind : {"length", "polyline", "outline", "corallites", "colour"}
     values : Mapping
         Each value with its ``_u``, ``_lo95`` and ``_hi95``.
     budget : Mapping
@@ -98,6 +98,31 @@ def require_picked(
             "Give zero for exact points, or how many pixels a picked point may be off (1 standard "
             "uncertainty).",
         )
+    return require_points(points_px, plane.image_size_px, least)
+
+
+def require_points(points_px: ArrayLike, image_size_px: tuple[int, int], least: int) -> FloatArray:
+    """
+    Check that points are numbers, enough of them, and inside the photo.
+
+    Parameters
+    ----------
+    points_px : array_like of float, shape (n, 2)
+    image_size_px : tuple of int
+        Width and height of the upright photo.
+    least : int
+        How many points are needed.
+
+    Returns
+    -------
+    ndarray of float, shape (n, 2)
+
+    Raises
+    ------
+    InputError
+        ``measure-point-not-finite``, ``measure-too-few-points`` or
+        ``measure-point-outside-photo``.
+    """
     px = np.asarray(points_px, dtype=np.float64).reshape(-1, 2)
     if not np.isfinite(px).all():
         raise InputError(
@@ -111,7 +136,7 @@ def require_picked(
             f"Only {len(px)} points were given; {least} are needed.",
             "Pick more points.",
         )
-    width, height = plane.image_size_px
+    width, height = image_size_px
     out = (px < -0.5).any(axis=1) | (px[:, 0] > width - 0.5) | (px[:, 1] > height - 0.5)
     if out.any():
         x, y = px[int(np.argmax(out))]
