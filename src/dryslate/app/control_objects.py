@@ -5,14 +5,17 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from statistics import fmean
+from statistics import fmean, median
 from typing import Any, Literal
+
+import numpy as np
 
 from dryslate.app.ports import SurveyStore
 from dryslate.app.records import ControlObject, MeasurementRow
 from dryslate.app.visits import require_name
 from dryslate.base.errors import InputError
 from dryslate.base.problems import Problem
+from dryslate.core.colour.difference import ciede2000
 
 Z_TRIP = 2.0
 """A trip is off where the mean differs by more than this many standard uncertainties."""
@@ -21,6 +24,7 @@ Z_ONE = 3.0
 """One measurement is named where it differs by more than this many."""
 
 _NAMES: Mapping[str, tuple[str, ...]] = {"length": ("length_mm",), "grey": ("l", "a", "b")}
+_WORDS: Mapping[str, str] = {"length_mm": "length in mm", "l": "L*", "a": "a*", "b": "b*"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,13 +57,35 @@ class ValueComparison:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ControlComparison:
-    """A control object, its values, the photos it was measured in, and what is wrong."""
+    """
+    A control object, its values, the photos it was measured in, and what is wrong.
+
+    Parameters
+    ----------
+    name : str
+    kind : {"length", "grey"}
+    n : int
+        Measurements compared.
+    values : tuple of ValueComparison
+    problems : tuple of Problem
+    de00_each : tuple of float
+        CIEDE2000 between each measured colour and the known one; empty for a length.
+    photos : tuple of str
+        File name of each measurement's photo, in the order of `de00_each` and of ``z_each``.
+    """
 
     name: str
     kind: Literal["length", "grey"]
     n: int
     values: tuple[ValueComparison, ...]
     problems: tuple[Problem, ...]
+    de00_each: tuple[float, ...] = ()
+    photos: tuple[str, ...] = ()
+
+    @property
+    def de00_median(self) -> float | None:
+        """The median of `de00_each`; None where there is none."""
+        return median(self.de00_each) if self.de00_each else None
 
     def as_dict(self) -> dict[str, Any]:
         """Return the fields as plain values, for JSON."""
@@ -79,6 +105,9 @@ class ControlComparison:
                 }
                 for v in self.values
             ],
+            "photos": list(self.photos),
+            "de00_each": list(self.de00_each),
+            "de00_median": self.de00_median,
         }
 
 
@@ -166,7 +195,14 @@ def _compare(
         n=len(used),
         values=values,
         problems=tuple(_problems(control, values, [row for row, _ in used], names)),
+        de00_each=tuple(_de00(control, found) for _, found in used if control.kind == "grey"),
+        photos=tuple(names.get(row.photo_id, row.photo_id[:12]) for row, _ in used),
     )
+
+
+def _de00(control: ControlObject, found: Sequence[tuple[float, float]]) -> float:
+    """CIEDE2000 between a measured colour and the known one."""
+    return float(ciede2000(np.array([v for v, _ in found]), np.array(control.value)))
 
 
 def _measured(control: ControlObject, row: MeasurementRow) -> list[tuple[float, float]] | None:
@@ -232,7 +268,7 @@ def _problems(
                     slug="control-off",
                     severity="warning",
                     place=control.name,
-                    message=f"{value.name} is {value.mean:.2f} in the mean of {len(rows)} "
+                    message=f"{_WORDS[value.name]} is {value.mean:.2f} in the mean of {len(rows)} "
                     f"measurements, known is {value.known:.2f} ± {value.known_u:.2f} "
                     f"(z {value.z:+.1f}, expected within ±{Z_TRIP:g})",
                     fix="Check the card's print scale or colours, the lens file and the object; "
@@ -246,7 +282,8 @@ def _problems(
                         slug="control-one-off",
                         severity="warning",
                         place=f"{control.name} in {names.get(row.photo_id, row.photo_id[:12])}",
-                        message=f"{value.name} is off by z {z:+.1f} (expected within ±{Z_ONE:g})",
+                        message=f"{_WORDS[value.name]} is off by z {z:+.1f} (expected "
+                        f"within ±{Z_ONE:g})",
                         fix="Look at this photo: points, tilt, and whether it lay in the card's "
                         "plane.",
                     )

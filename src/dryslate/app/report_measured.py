@@ -12,7 +12,7 @@ from dryslate.app.ports import SurveyStore
 from dryslate.app.project_records import PatchResidual
 from dryslate.app.records import CorrectionRow, MeasurementRow, Photo
 from dryslate.app.report_records import MeasuredCoral, MeasuredValue, PatchOverTrip
-from dryslate.app.report_words import CAUSES, VALUES, flag_words, value_words
+from dryslate.app.report_words import CAUSES, COLOUR_CAUSES, VALUES, flag_words, value_words
 
 
 def measured_corals(
@@ -108,19 +108,33 @@ def _lab_values(values: Mapping[str, Any]) -> tuple[MeasuredValue, ...]:
         return ()
     los = values.get("lab_lo95") or [v - 1.96 * u for v, u in zip(lab, lab_u, strict=True)]
     his = values.get("lab_hi95") or [v + 1.96 * u for v, u in zip(lab, lab_u, strict=True)]
-    return tuple(
-        MeasuredValue(
-            name=name,
-            unit="",
-            value=float(value),
-            value_u=float(u),
-            lo95=float(lo),
-            hi95=float(hi),
-            shares={},
-            budget={},
+    each = zip(("L*", "a*", "b*"), lab, lab_u, los, his, strict=True)
+    found = []
+    for k, (name, value, u, lo, hi) in enumerate(each):
+        parts = _colour_parts(values.get("budget") or {}, k)
+        total = sum(p * p for p in parts.values())
+        found.append(
+            MeasuredValue(
+                name=name,
+                unit="",
+                value=float(value),
+                value_u=float(u),
+                lo95=float(lo),
+                hi95=float(hi),
+                shares={c: p * p / total for c, p in parts.items()} if total > 0 else {},
+                budget=parts,
+            )
         )
-        for name, value, u, lo, hi in zip(("L*", "a*", "b*"), lab, lab_u, los, his, strict=True)
-    )
+    return tuple(found)
+
+
+def _colour_parts(budget: Mapping[str, Any], k: int) -> dict[str, float]:
+    """Standard uncertainty by cause of L* (k 0), a* (1) or b* (2)."""
+    return {
+        cause: float(budget[cause][k])
+        for cause in COLOUR_CAUSES
+        if isinstance(budget.get(cause), Sequence)
+    }
 
 
 def patches_over_trip(

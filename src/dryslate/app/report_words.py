@@ -56,6 +56,15 @@ CAUSES: Mapping[str, str] = {
     "spread": "spread between corallites",
 }
 
+COLOUR_CAUSES: Mapping[str, str] = {
+    "fit": "fit to the card's patches",
+    "noise": "noise of the pixels",
+    "card": "card's own values",
+    "mismatch": "spectra unlike those of the card",
+    "light": "light away from the card",
+    "clipped": "blown-out channel",
+}
+
 KINDS: Mapping[str, str] = {
     "length": "length",
     "polyline": "length along a line",

@@ -77,6 +77,24 @@ def _show(report: CheckReport) -> None:
                 for value in control.values
             ],
         )
+    chips = [control for control in report.controls if control.de00_each]
+    if chips:
+        print_table(
+            "Grey chips, photo by photo",
+            ("object", "photo", "CIEDE2000", "z of L*", "z of a*", "z of b*"),
+            [
+                (
+                    control.name,
+                    photo,
+                    f"{de00:.1f}",
+                    *(f"{v.z_each[k]:+.1f}" for v in control.values),
+                )
+                for control in chips
+                for k, (photo, de00) in enumerate(
+                    zip(control.photos, control.de00_each, strict=True)
+                )
+            ],
+        )
     print_text(
         f"{report.n_sound} of {report.n_originals} originals sound, {report.n_photos} photos, "
         f"{report.n_derived} derived files, {len(report.problems)} things to look at."

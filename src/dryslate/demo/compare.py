@@ -11,10 +11,12 @@ from typing import Any
 import numpy as np
 
 from dryslate.app.ports import PhotoReader
-from dryslate.app.records import CorrectionRow
+from dryslate.app.records import CorrectionRow, MeasurementRow
 from dryslate.core.arrays.orientation import upright_view
 from dryslate.core.colour.difference import ciede2000
 from dryslate.core.colour.spaces import linear_srgb_to_xyz, xyz_to_lab
+from dryslate.core.measure.colour_area import sample_area
+from dryslate.demo.trip_plan import GREY_CHIP
 
 VALUES = {
     "length_mm": "length",
@@ -51,9 +53,11 @@ class Comparison:
         How far the found corners lie from the true ones.
     measured : tuple of Measured
     n_chips, n_chips_within : int
-        Grey chips on no card; those within the photo's stated difference.
+        Measured grey chips on no card; those within the photo's stated difference.
+    n_chip_values_held : int
+        Of the L*, a* and b* of all those, how many 95 % intervals hold the truth.
     chip_de00_median, chip_de00_before_median : float
-        CIEDE2000 of the chip in the corrected and in the original photo.
+        CIEDE2000 of the chip as measured, and in the original photo as it stands.
     """
 
     n_cards: int
@@ -64,6 +68,7 @@ class Comparison:
     measured: tuple[Measured, ...]
     n_chips: int
     n_chips_within: int
+    n_chip_values_held: int
     chip_de00_median: float
     chip_de00_before_median: float
 
@@ -91,10 +96,11 @@ class Comparison:
             rows.append(
                 (
                     "grey chip (on no card)",
-                    f"{self.n_chips} photos",
+                    f"{self.n_chips} photos measured",
                     f"CIEDE2000 {self.chip_de00_before_median:.1f} before, "
                     f"{self.chip_de00_median:.1f} after in the median; within the stated "
-                    f"difference in {self.n_chips_within} of {self.n_chips}",
+                    f"difference in {self.n_chips_within} of {self.n_chips}; interval of L*, a* "
+                    f"or b* holds the truth in {self.n_chip_values_held} of {3 * self.n_chips}",
                 )
             )
         return rows
@@ -102,7 +108,7 @@ class Comparison:
 
 def compare_with_truth(
     truth: Sequence[Mapping[str, Any]],
-    rows: Mapping[str, CorrectionRow],
+    saved: tuple[Mapping[str, CorrectionRow], Mapping[str, MeasurementRow]],
     answers: Sequence[Mapping[str, Any]],
     reading: tuple[PhotoReader, Path],
 ) -> Comparison:
@@ -113,8 +119,8 @@ def compare_with_truth(
     ----------
     truth : sequence of Mapping
         One a photo, as the renderer wrote it.
-    rows : Mapping
-        Correction by photo name.
+    saved : (Mapping, Mapping)
+        Correction, and colour measured of the grey chip, by photo name.
     answers : sequence of Mapping
         Measurements, in the order of the table.
     reading : (PhotoReader, Path)
@@ -126,6 +132,7 @@ def compare_with_truth(
     """
     gaps: list[float] = []
     n_cards = n_found = n_invented = 0
+    rows, colours = saved
     chips = []
     for doc in truth:
         row = rows.get(doc["photo"])
@@ -139,7 +146,7 @@ def compare_with_truth(
             n_found += 1
             off = np.array(found["corners_px"]) - np.array(doc["card"]["corners_px"])
             gaps += [float(g) for g in np.hypot(off[:, 0], off[:, 1])]
-            chips += _chip(doc, row, reading)
+            chips += _chip(doc, row, colours.get(doc["photo"]), reading)
     return Comparison(
         n_cards=n_cards,
         n_cards_found=n_found,
@@ -148,30 +155,46 @@ def compare_with_truth(
         corner_largest_px=max(gaps, default=float("nan")),
         measured=_measured(truth, answers),
         n_chips=len(chips),
-        n_chips_within=sum(after <= stated for _, after, stated in chips),
-        chip_de00_median=median([after for _, after, _ in chips]) if chips else float("nan"),
-        chip_de00_before_median=median([b for b, _, _ in chips]) if chips else float("nan"),
+        n_chips_within=sum(c.after <= c.stated for c in chips),
+        n_chip_values_held=sum(c.n_held for c in chips),
+        chip_de00_median=median([c.after for c in chips]) if chips else float("nan"),
+        chip_de00_before_median=median([c.before for c in chips]) if chips else float("nan"),
     )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Chip:
+    """CIEDE2000 before and after, the stated difference, and how many intervals hold."""
+
+    before: float
+    after: float
+    stated: float
+    n_held: int
+
+
 def _chip(
-    doc: Mapping[str, Any], row: CorrectionRow, reading: tuple[PhotoReader, Path]
-) -> list[tuple[float, float, float]]:
-    """CIEDE2000 of the grey chip before and after, and the stated difference."""
-    chip = doc["controls"].get("grey chip")
+    doc: Mapping[str, Any],
+    row: CorrectionRow,
+    measured: MeasurementRow | None,
+    reading: tuple[PhotoReader, Path],
+) -> list[_Chip]:
+    """Compare the grey chip's saved measurement with the truth, where there is one."""
+    chip = doc["controls"].get(GREY_CHIP)
     stated = (row.result.get("colour") or {}).get("off_card_de00_p95")
-    if chip is None or row.corrected_path is None or stated is None:
+    if chip is None or measured is None or stated is None:
         return []
-    reader, project = reading
-    x, y = (round(v) for v in chip["centre_px"])
-    width, height = doc["size_px"]
-    if not (12 <= x < width - 12 and 12 <= y < height - 12):
-        return []
-    after = _lab_at(reader, project / row.corrected_path, (x, y))
-    original = _original(reading[1], row.photo_id)
-    before = after if original is None else _lab_at(reader, original, (x, y))
     true = np.array(chip["lab_d65"])
-    return [(float(ciede2000(before, true)), float(ciede2000(after, true)), float(stated))]
+    found, low, high = (np.array(measured.values[f"lab{e}"]) for e in ("", "_lo95", "_hi95"))
+    original = _original(reading[1], row.photo_id)
+    before = found if original is None else _lab_within(reading[0], original, measured.points_px)
+    return [
+        _Chip(
+            before=float(ciede2000(before, true)),
+            after=float(ciede2000(found, true)),
+            stated=float(stated),
+            n_held=int(np.sum((low <= true) & (true <= high))),
+        )
+    ]
 
 
 def _original(project: Path, sha256: str) -> Path | None:
@@ -182,14 +205,12 @@ def _original(project: Path, sha256: str) -> Path | None:
     return None
 
 
-def _lab_at(reader: PhotoReader, path: Path, xy: tuple[int, int]) -> Any:
-    """Mean CIELAB of 21 by 21 pixels of a photo, the right way up."""
+def _lab_within(reader: PhotoReader, path: Path, outline_px: Any) -> Any:
+    """Mean CIELAB inside an outline of a photo as it stands, the right way up."""
     photo = reader.read(path)
     upright = upright_view(photo.pixels, photo.metadata.orientation)
-    x, y = xy
-    piece = upright[y - 10 : y + 11, x - 10 : x + 11].reshape(-1, 3)
-    linear = np.stack([photo.linear_lut[piece[:, c], c] for c in range(3)], axis=1)
-    return xyz_to_lab(linear_srgb_to_xyz(linear.mean(axis=0)))
+    area = sample_area(upright, photo.linear_lut, outline_px)
+    return xyz_to_lab(linear_srgb_to_xyz(area.mean_linear))
 
 
 def _measured(
@@ -201,6 +222,8 @@ def _measured(
     for row, answer in zip(wanted, answers, strict=True):
         assert PurePath(str(answer["photo"])).name == row["photo"]
         for key, true in row["true"].items():
+            if key == "lab":  # colours are compared by themselves
+                continue
             value = answer.get(key)
             if value is None:
                 continue

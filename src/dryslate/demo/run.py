@@ -17,7 +17,14 @@ from dryslate.base.problems import Problem
 from dryslate.demo.compare import Comparison, compare_with_truth
 from dryslate.demo.trip import MadeTrip, made_by, make_trip, memory_card
 from dryslate.demo.trip_card import print_card
-from dryslate.demo.trip_plan import BAR_MM, TripVisit, plan_trip
+from dryslate.demo.trip_plan import (
+    BAR_MM,
+    GREY_CHIP,
+    GREY_CHIP_LAB,
+    GREY_CHIP_LAB_U,
+    TripVisit,
+    plan_trip,
+)
 from dryslate.files.safe_write import save_whole
 
 MARK = "made-up-trip.json"
@@ -135,7 +142,7 @@ def _claim(folder: Path, seed: int) -> None:
 
 
 def _take_in(trip: Sequence[TripVisit], folder: Path, project: Path, tools: DemoTools) -> None:
-    """Take in every memory card, and name the bar of known length."""
+    """Take in every memory card, and name the bar of known length and the grey chip."""
     from dryslate.app.control_objects import make_control
     from dryslate.app.new import make_project
     from dryslate.app.take import plan_take, run_take
@@ -165,8 +172,10 @@ def _take_in(trip: Sequence[TripVisit], folder: Path, project: Path, tools: Demo
             )
             report = run_take(plan_take(request, hands), hands)
             tools.say(f"{report.visit_id}: {report.n_copied} taken in. {report.verdict.words}")
-            if not any(c.name == "bar" for c in store.control_objects()):
+            if not store.control_objects():
+                lab = (*GREY_CHIP_LAB, GREY_CHIP_LAB_U)
                 store.save_control_object(make_control("bar", length_mm=(BAR_MM, 0.1), lab=None))
+                store.save_control_object(make_control(GREY_CHIP, length_mm=None, lab=lab))
         finally:
             store.close()
 
@@ -234,9 +243,14 @@ def _compare(
 ) -> Comparison:
     """Hold what was found against the truth."""
     with wiring.survey_store(project, write=False) as store:
-        rows = {}
+        rows, chips = {}, {}
+        colours = {m.photo_id: m for m in store.measurements() if m.colony == GREY_CHIP}
         for photo in store.photos():
+            name = photo.files[0].original_name
             row = store.correction(photo.photo_id)
             if row is not None:
-                rows[photo.files[0].original_name] = row
-        return compare_with_truth(truth, rows, answers, (wiring.photo_reader(), project))
+                rows[name] = row
+            if photo.photo_id in colours:
+                chips[name] = colours[photo.photo_id]
+        reading = (wiring.photo_reader(), project)
+        return compare_with_truth(truth, (rows, chips), answers, reading)

@@ -32,6 +32,7 @@ from dryslate.demo.trip_plan import (
     BAR_PLACE,
     CHIP_PLACE,
     FOCAL_35MM,
+    GREY_CHIP,
     GREY_CHIP_LAB,
     PORT_FACTOR,
     TRIP_VERSION,
@@ -202,7 +203,7 @@ def scene_of(job: StationJob, shot: Shot, seabed: Seabed, truths: Sequence[Colon
         x, y, bar_turn = BAR_PLACE
         things.append(bar("bar", BAR_MM, Place(centre_mm=(x, y), turn_deg=bar_turn)))
         grey = reflectance_for_lab(GREY_CHIP_LAB)
-        things.append(chip("grey chip", grey, Place(centre_mm=CHIP_PLACE), (25.0, 25.0)))
+        things.append(chip(GREY_CHIP, grey, Place(centre_mm=CHIP_PLACE), (25.0, 25.0)))
     cards: tuple[PlacedCard, ...] = ()
     if shot.has_card:
         placed = PlacedCard(

@@ -22,6 +22,11 @@ FOCAL_35MM = 27
 PORT_FACTOR = 1.325
 BAR_MM = 100.0
 GREY_CHIP_LAB = (53.0, 0.0, 0.0)
+GREY_CHIP_LAB_U = 0.5
+"""What an instrument of the middling sort leaves open in each of L*, a*, b*."""
+
+GREY_CHIP = "grey chip"
+"""Name of the control object and of the thing in the scene."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

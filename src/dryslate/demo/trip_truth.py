@@ -10,7 +10,10 @@ import numpy as np
 from dryslate.demo.scene import Rendered
 from dryslate.demo.spectra import FloatArray
 from dryslate.demo.station import ColonyTruth
-from dryslate.demo.trip_plan import BAR_MM, Shot, StationVisit, TripVisit
+from dryslate.demo.trip_plan import BAR_MM, GREY_CHIP, Shot, StationVisit, TripVisit
+
+INNER_FRAC = 0.6
+"""A person who outlines a chip stays well inside its rim: this share of each side."""
 
 POINTING_U_PX = 1.0
 """How far a picked point lies from where it should, each way, one standard deviation."""
@@ -97,8 +100,8 @@ def _controls(made: Rendered) -> dict[str, Any]:
         ends = made.truth.points_px["bar"]
         controls["bar"] = {"length_mm": BAR_MM, "points_px": ends.round(3).tolist()}
     for thing in made.truth.things:
-        if thing.name == "grey chip" and thing.lab_d65 is not None:
-            controls["grey chip"] = {
+        if thing.name == GREY_CHIP and thing.lab_d65 is not None:
+            controls[GREY_CHIP] = {
                 "lab_d65": [round(v, 3) for v in thing.lab_d65],
                 "centre_px": thing.centre_px.round(2).tolist(),
             }
@@ -133,6 +136,7 @@ def _measured_rows(
                 "off_plane_mm_u": 1.0,
             }
         )
+    rows += _picked_chip(made)
     rows = [r for r in rows if _inside(r["exact_px"], size)]
     for row in rows:
         exact = row.pop("exact_px")
@@ -141,6 +145,22 @@ def _measured_rows(
         row["photo"] = name
         row["observer"] = visit.observer
     return rows
+
+
+def _picked_chip(made: Rendered) -> list[dict[str, Any]]:
+    """The inner part of the grey chip, in a photo that shows it and a card."""
+    if not made.truth.cards:
+        return []
+    return [
+        {
+            "colony": GREY_CHIP,
+            "kind": "colour",
+            "exact_px": thing.centre_px + INNER_FRAC * (thing.corners_px - thing.centre_px),
+            "true": {"lab": [round(v, 3) for v in thing.lab_d65]},
+        }
+        for thing in made.truth.things
+        if thing.name == GREY_CHIP and thing.lab_d65 is not None
+    ]
 
 
 def _picked(

@@ -10,7 +10,7 @@ from typing import Any
 
 from dryslate import __version__
 from dryslate.app.report_records import MeasuredCoral, MeasuredValue, PhotoPart, Picture, Report
-from dryslate.app.report_words import CAUSES, FITS, FITS_SHORT, KINDS, OUTCOMES
+from dryslate.app.report_words import CAUSES, COLOUR_CAUSES, FITS, FITS_SHORT, KINDS, OUTCOMES
 from dryslate.base.errors import InputError
 from dryslate.documents.report_charts import (
     BLUE,
@@ -101,7 +101,11 @@ def render_report(report: Report) -> str:
         fit_short=FITS_SHORT,
         kind_words=KINDS,
         cause_words=CAUSES,
-        patterns=dict(zip(CAUSES, PATTERNS, strict=True)),
+        colour_cause_words=COLOUR_CAUSES,
+        patterns={
+            **dict(zip(CAUSES, PATTERNS, strict=True)),
+            **dict(zip(COLOUR_CAUSES, PATTERNS, strict=True)),
+        },
     )
     photos = [p for v in report.visits for p in v.photos]
     return environment.get_template("report.html").render(
@@ -141,7 +145,8 @@ def _shares(value: MeasuredValue) -> list[tuple[str, str, float, float]]:
     """Cause, its words, start and width in per cent of the variance, largest first."""
     rows, start = [], 0.0
     for cause, share in sorted(value.shares.items(), key=lambda item: -item[1]):
-        rows.append((cause, CAUSES[cause], 100 * start, 100 * share))
+        words = CAUSES.get(cause) or COLOUR_CAUSES[cause]
+        rows.append((cause, words, 100 * start, 100 * share))
         start += share
     return rows
 
@@ -239,11 +244,10 @@ def _quality_charts(photos: Sequence[PhotoPart]) -> list[str]:
 
 
 def _length_charts(corals: Sequence[MeasuredCoral]) -> list[tuple[str, str]]:
-    """Draw the first value of each measured coral with its interval, one chart a kind."""
+    """Draw the first value of each coral (of a colour all three) with its interval."""
     by_kind: dict[tuple[str, str], list[tuple[str, MeasuredValue]]] = {}
     for k, coral in enumerate(corals, start=1):
-        if coral.values:
-            value = coral.values[0]
+        for value in coral.values if coral.kind == "colour" else coral.values[:1]:
             by_kind.setdefault((value.name, value.unit), []).append(
                 (f"{k} · {coral.colony}", value)
             )
@@ -253,7 +257,7 @@ def _length_charts(corals: Sequence[MeasuredCoral]) -> list[tuple[str, str]]:
             svg = interval_chart(
                 [label for label, _ in part],
                 [(v.value, v.lo95, v.hi95) for _, v in part],
-                f"{name}, {unit} (dot: value; bar: 95 % interval)",
+                f"{', '.join(filter(None, (name, unit)))} (dot: value; bar: 95 % interval)",
             )
             charts.append((name, svg))
     return charts
