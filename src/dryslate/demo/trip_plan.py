@@ -16,7 +16,7 @@ from dryslate.demo.surfaces import (
 from dryslate.demo.trip_cameras import ONE, TWO, TripCamera
 from dryslate.demo.water import Water
 
-TRIP_VERSION = "2"
+TRIP_VERSION = "3"
 PICTURE_PX = (2048, 1536)
 FOCAL_35MM = 27
 PORT_FACTOR = 1.325

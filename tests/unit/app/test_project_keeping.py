@@ -179,6 +179,8 @@ def test_grey_chip_is_compared_in_all_three_values(store) -> None:
     (control,) = compare_controls(store)
     assert [v.name for v in control.values] == ["l", "a", "b"]
     assert control.values[2].z == pytest.approx(9.0 / 2.5**0.5)
+    assert control.photos == ("IMG_0001.JPG",)
+    assert control.de00_median == control.de00_each[0] > 0.0
     assert {p.slug for p in control.problems} == {"control-off", "control-one-off"}
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from dryslate.app.measure import VALUE_NAMES
 from dryslate.app.project_records import PatchResidual
 from dryslate.app.records import CorrectionRow
@@ -59,6 +61,13 @@ def test_measured_colour_is_told_as_three_values_with_intervals() -> None:
     told = measured_values({"lab": [53.0, 1.0, -2.0], "lab_u": [1.0, 2.0, 0.5], "budget": {}})
     assert [(v.name, v.value) for v in told] == [("L*", 53.0), ("a*", 1.0), ("b*", -2.0)]
     assert (told[1].lo95, told[1].hi95) == (1.0 - 3.92, 1.0 + 3.92)
+
+
+def test_doubt_of_a_measured_colour_is_shared_out_to_its_causes() -> None:
+    budget = {"fit": [3.0, 0.0, 1.0], "mismatch": [4.0, 2.0, 0.0]}
+    light, red, _ = measured_values({"lab": [53, 1, -2], "lab_u": [5, 2, 1], "budget": budget})
+    assert light.shares == pytest.approx({"fit": 0.36, "mismatch": 0.64})
+    assert red.shares == {"fit": 0.0, "mismatch": 1.0}
 
 
 def row(photo: str, key: str) -> CorrectionRow:
