@@ -25,6 +25,11 @@ Z_ONE = 3.0
 
 _NAMES: Mapping[str, tuple[str, ...]] = {"length": ("length_mm",), "grey": ("l", "a", "b")}
 _WORDS: Mapping[str, str] = {"length_mm": "length in mm", "l": "L*", "a": "a*", "b": "b*"}
+_LOOK: Mapping[str, str] = {
+    "length": "Look at this photo: points, tilt, and whether it lay in the card's plane.",
+    "grey": "Look at this photo: the outline, glare or silt on the chip, and whether card and chip "
+    "lay in the same light, side by side and facing the same way.",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -284,8 +289,7 @@ def _problems(
                         place=f"{control.name} in {names.get(row.photo_id, row.photo_id[:12])}",
                         message=f"{_WORDS[value.name]} is off by z {z:+.1f} (expected "
                         f"within ±{Z_ONE:g})",
-                        fix="Look at this photo: points, tilt, and whether it lay in the card's "
-                        "plane.",
+                        fix=_LOOK[control.kind],
                     )
                 )
     return problems
