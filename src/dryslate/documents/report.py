@@ -186,10 +186,11 @@ def _lead(photos: Sequence[PhotoPart]) -> PhotoPart | None:
 
 
 def _shared_notes(corals: Sequence[MeasuredCoral]) -> list[str]:
-    """Return the notes that stand at every measurement: told once, above the table."""
-    if len(corals) < 2:
+    """Return the notes that stand at every length and area: told once, above the table."""
+    sized = [c for c in corals if c.kind != "colour"]
+    if len(sized) < 2:
         return []
-    return [n for n in corals[0].notes if all(n in c.notes for c in corals)]
+    return [n for n in sized[0].notes if all(n in c.notes for c in sized)]
 
 
 def _corals_by_photo(
