@@ -198,3 +198,6 @@ def test_chip_that_is_not_what_it_is_said_to_be_is_named(trip: Path) -> None:
     assert slugs == {"control-off", "control-one-off"}
     wrong = next(c for c in checked["controls"] if c["name"] == "wrong chip")
     assert wrong["de00_median"] > 15.0
+    assert run("report", trip).exit_code in (0, 3)
+    page = (trip / "reports" / "report.html").read_text("utf-8")
+    assert "wrong chip in IMG_0001.jpg: " in page
