@@ -14,10 +14,10 @@ __version__ = "0.1.0"
 _API = (
     "apply_correction",
     "cards",
-    "colour_of_area",
     "find_cards",
     "fit_colour",
     "fit_plane",
+    "measure_colour",
     "measure_corallites",
     "measure_length",
     "measure_outline",

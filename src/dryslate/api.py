@@ -26,10 +26,9 @@ from dryslate.core.card import finding
 from dryslate.core.card.definition import CardDefinition
 from dryslate.core.card.found import CardSearch, FoundCard
 from dryslate.core.card.patches import sample_card
-from dryslate.core.colour import apply, doubt, fit, spaces
-from dryslate.core.colour.doubt import ColourWithDoubt
+from dryslate.core.colour import apply, fit, spaces
 from dryslate.core.colour.outcome import ColourFit
-from dryslate.core.measure import corallites, lengths, outline
+from dryslate.core.measure import colour_area, corallites, lengths, outline
 from dryslate.core.measure.result import Measurement, MeasureSettings
 from dryslate.core.scale.lens import Lens, Port
 from dryslate.core.scale.plane import Plane
@@ -200,37 +199,29 @@ def apply_correction(photo: OpenPhoto, colour: ColourFit) -> NDArray[np.uint8]:
     return upright_view(stored, orientation)
 
 
-def colour_of_area(photo: OpenPhoto, colour: ColourFit, mask: ArrayLike) -> ColourWithDoubt:
+def measure_colour(photo: OpenPhoto, colour: ColourFit, outline_px: ArrayLike) -> Measurement:
     """
-    State the corrected colour of an area and its doubt.
+    Measure the corrected colour of an area, with its doubt.
 
     Parameters
     ----------
     photo : OpenPhoto
     colour : ColourFit
-    mask : array_like of bool, shape (height, width)
-        True inside the area, of the upright photo.
+        A usable one.
+    outline_px : array_like of float, shape (n, 2)
+        Corners in order, in pixels of the upright photo.
 
     Returns
     -------
-    ColourWithDoubt
-        L*, a*, b* (D65) with covariance and 95 % intervals.
+    Measurement
+        With ``lab`` (L*, a*, b*, D65), ``lab_u``, ``lab_lo95`` and ``lab_hi95``.
 
     Raises
     ------
-    ValueError
-        If fewer than two pixels are inside.
+    InputError
+        ``measure-colour-few-pixels``, ``measure-colour-clipped`` or ``measure-colour-no-fit``.
     """
-    inside = np.asarray(mask, dtype=bool)
-    if inside.shape != photo.pixels.shape[:2] or np.count_nonzero(inside) < 2:
-        raise ValueError("expected a mask of the upright photo's shape with two or more pixels in")
-    codes = photo.pixels[inside]
-    lut = photo.decoded.linear_lut.astype(np.float64)
-    linear = np.stack([lut[codes[:, c], c] for c in range(3)], axis=1)
-    rows, columns = np.nonzero(inside)
-    centre = np.array([columns.mean(), rows.mean()])
-    cov = np.cov(linear, rowvar=False)
-    return doubt.lab_with_doubt(linear.mean(axis=0), cov, len(linear), colour, centre)
+    return colour_area.measure_colour(photo.pixels, photo.decoded.linear_lut, outline_px, colour)
 
 
 def fit_plane(

@@ -58,6 +58,15 @@ def test_card_is_taken_in_listed_and_checked(card, trip, tmp_path) -> None:
         assert len([p for p in Path(folder, "originals").rglob("*") if p.is_file()]) == 2
 
 
+def test_empty_memory_card_is_not_called_done(trip, tmp_path) -> None:
+    (tmp_path / "nothing").mkdir()
+    code, (report,), said = run("take", str(tmp_path / "nothing"), "--into", trip, *VISIT, "--json")
+    assert code == 3
+    assert [p["slug"] for p in report["problems"]] == ["source-empty"]
+    assert report["may_wipe"] is False
+    assert "there is no file to take in. Check that" in said
+
+
 def test_words_for_people_say_that_the_card_may_not_be_wiped(card, trip) -> None:
     _, _, said = run("take", str(card), "--into", trip, *VISIT)
     assert "2 files copied" in said

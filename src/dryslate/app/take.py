@@ -78,7 +78,22 @@ def plan_take(request: TakeRequest, tools: TakeTools) -> TakePlan:
         known=known,
         bytes_needed=needed[tools.files.volume_of(request.project)],
         bytes_free=tools.files.free_bytes(request.project),
-        problems=listing.problems + tools.store.problems(),
+        problems=listing.problems + _nothing(request, listing.files) + tools.store.problems(),
+    )
+
+
+def _nothing(request: TakeRequest, files: Sequence[SourceFile]) -> tuple[Problem, ...]:
+    """Say that the sources hold no file, where that is so."""
+    if files:
+        return ()
+    return (
+        Problem(
+            slug="source-empty",
+            severity="error",
+            place=", ".join(str(source) for source in request.sources),
+            message="there is no file to take in.",
+            fix="Check that the memory card is mounted there and is the right one.",
+        ),
     )
 
 
@@ -289,7 +304,7 @@ class _Work:
     def report(self) -> TakeReport:
         """Say what was taken in and whether the card may be wiped."""
         plan, drives = self._plan, self._drives
-        blocking = [p for p in plan.problems if p.severity != "note"]
+        blocking = [p for p in plan.problems if p.severity != "note" and p.slug != "source-empty"]
         sources = {source: self._tools.files.drive_of(source) for source in plan.request.sources}
         seen = CopiesSeen(
             n_files=len(plan.files),

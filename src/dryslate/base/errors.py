@@ -3,6 +3,28 @@
 from __future__ import annotations
 
 
+def one_line(message: str, fix: str, slug: str) -> str:
+    """
+    Put what is wrong, what helps and the slug together, each sentence with its stop.
+
+    Parameters
+    ----------
+    message, fix, slug : str
+        `fix` may be empty.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> one_line("a.jpg: it is empty", "Copy it again.", "photo-empty")
+    'a.jpg: it is empty. Copy it again. [photo-empty]'
+    """
+    stop = "" if message.rstrip().endswith((".", "!", "?", "]", ":")) else "."
+    return " ".join(part for part in (message + stop, fix, f"[{slug}]") if part)
+
+
 class DryslateError(Exception):
     """
     Base of everything dryslate raises on purpose.
@@ -24,11 +46,7 @@ class DryslateError(Exception):
         self.fix = fix
 
     def __str__(self) -> str:
-        parts = [self.message]
-        if self.fix:
-            parts.append(self.fix)
-        parts.append(f"[{self.slug}]")
-        return " ".join(parts)
+        return one_line(self.message, self.fix, self.slug)
 
     def __reduce__(self) -> tuple[type[DryslateError], tuple[str, str, str]]:
         return (type(self), (self.slug, self.message, self.fix))

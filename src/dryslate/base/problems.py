@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Literal
 
-from dryslate.base.errors import DryslateError
+from dryslate.base.errors import DryslateError, one_line
 
 Severity = Literal["note", "warning", "error"]
 
@@ -40,11 +40,8 @@ class Problem:
         return asdict(self)
 
     def __str__(self) -> str:
-        parts = [f"{self.place}: {self.message}" if self.place else self.message]
-        if self.fix:
-            parts.append(self.fix)
-        parts.append(f"[{self.slug}]")
-        return " ".join(parts)
+        said = f"{self.place}: {self.message}" if self.place else self.message
+        return one_line(said, self.fix, self.slug)
 
 
 def problem_of(error: DryslateError, place: str, severity: Severity = "error") -> Problem:

@@ -51,13 +51,12 @@ def test_colour_of_an_area_has_an_interval_that_holds_a_true_grey(photo) -> None
     card = dryslate.find_cards(photo).cards[0]
     colour = dryslate.fit_colour(photo, card, nominal_as_measured=True)
     grey = next(p for p in card.card.neutrals if 40 < p.lab_d65[0] < 60)
-    mask = np.zeros(photo.pixels.shape[:2], bool)
-    x, y = (int(MARGIN_PX + PX_PER_MM * v) for v in (grey.x_mm, grey.y_mm))
-    side = int(PX_PER_MM * grey.width_mm)
-    mask[y + 8 : y + side - 8, x + 8 : x + side - 8] = True
-    seen = dryslate.colour_of_area(photo, colour, mask)
-    assert np.all(seen.lab_lo95 <= grey.lab_d65)
-    assert np.all(seen.lab_hi95 >= grey.lab_d65)
+    x, y = (MARGIN_PX + PX_PER_MM * v for v in (grey.x_mm, grey.y_mm))
+    near, far = 8, PX_PER_MM * grey.width_mm - 8
+    outline = [(x + i, y + j) for i, j in ((near, near), (far, near), (far, far), (near, far))]
+    seen = dryslate.measure_colour(photo, colour, outline)
+    assert np.all(np.less_equal(seen.values["lab_lo95"], grey.lab_d65))
+    assert np.all(np.greater_equal(seen.values["lab_hi95"], grey.lab_d65))
 
 
 def test_wrong_arrays_are_refused_with_what_was_expected(photo) -> None:
@@ -65,8 +64,8 @@ def test_wrong_arrays_are_refused_with_what_was_expected(photo) -> None:
         dryslate.photo_from_array(np.zeros((3, 3)))
     card = dryslate.find_cards(photo).cards[0]
     colour = dryslate.fit_colour(photo, card)
-    with pytest.raises(ValueError, match="two or more pixels"):
-        dryslate.colour_of_area(photo, colour, np.zeros(photo.pixels.shape[:2], bool))
+    with pytest.raises(dryslate.base.errors.InputError, match="measure-colour-few-pixels"):
+        dryslate.measure_colour(photo, colour, [(10, 10), (14, 10), (14, 14), (10, 14)])
 
 
 def test_unknown_name_is_no_part_of_the_package() -> None:
