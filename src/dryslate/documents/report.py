@@ -155,7 +155,7 @@ def _share_words(value: MeasuredValue) -> str:
     """Name the causes that carry a twentieth of the variance or more."""
     rows = _shares(value)
     told = [row for row in rows if row[3] >= 5] or rows[:1]
-    return ", ".join(f"{words} {share:.0f} %" for _, words, _, share in told)
+    return ", ".join(f"{words} {share:.0f}\u00a0%" for _, words, _, share in told)
 
 
 def _has_warnings(photo: PhotoPart) -> bool:
