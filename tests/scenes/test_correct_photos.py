@@ -285,7 +285,7 @@ def test_folder_that_takes_no_file_is_told_photo_by_photo(
     out = tmp_path / "out"
     out.write_text("a file where the folder should be")
     (answer,) = correct_photos([trip["photos"][0]], out, TRUSTED, card_photos.workshop())
-    assert answer.outcome == "refused"
+    assert answer.outcome == "not_written"
     assert answer.result["problems"][0]["slug"] in ("write-failed", "folder-read-only")
 
 

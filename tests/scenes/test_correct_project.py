@@ -24,13 +24,13 @@ from dryslate import wiring
 from dryslate.app.correct_project import (
     ProjectPlace,
     ProjectRun,
-    choose_photos,
     correct_project,
     finish_run,
     start_run,
 )
 from dryslate.app.correction_records import CorrectSettings
 from dryslate.app.depths import parse_depths
+from dryslate.app.project_photos import choose_photos
 from dryslate.base.errors import InputError, SettingsError
 from dryslate.cli.main import build_app
 
@@ -218,7 +218,7 @@ def test_full_disk_is_told_and_not_taken_for_a_result(
             raise StoreError("disk-full", f"{path}: the disk is full.", "Make room.")
 
     full = run(project, card_photos, workshop={"reader": FullDisk()})
-    assert full["A"].row.outcome == "refused"
+    assert full["A"].row.outcome == "not_written"
     assert full["A"].row.result["problems"][0]["slug"] == "disk-full"
     assert run(project, card_photos)["A"].row.outcome == "corrected"
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from dryslate.app.correct_one import correct_one, failed, with_problem
+from dryslate.app.correct_stop import Stop, not_reached
 from dryslate.app.correction_records import CorrectAnswer, CorrectJob, CorrectSettings, Loan
 from dryslate.app.output_names import corrected_names, preview_name
 from dryslate.app.ports import PhotoReader, Progress, ReferenceTables, Runner
@@ -222,15 +223,22 @@ def run_jobs(
     Yields
     ------
     tuple
-        Job and answer, as they finish.
+        Job and answer, as they finish; last those that were not reached.
+
+    Notes
+    -----
+    A bad photo never stops the rest. A full disk or a closed folder does: the next photo would
+    meet it too. What is under way then is still finished.
     """
     if not jobs:
         return
+    stop = Stop(jobs)
     workshop.progress.start("Correcting", len(jobs))
     try:
-        for job, answer in workshop.runner.run(correct_one, jobs):
+        for job, answer in workshop.runner.run(correct_one, stop.handed_out()):
             workshop.progress.step(1, Path(job.name).name)
             if isinstance(answer, CorrectAnswer):
+                stop.look_at(answer)
                 yield job, answer
             elif isinstance(answer, Exception):
                 yield job, failed(job, _unexpected(job, answer))
@@ -238,6 +246,7 @@ def run_jobs(
                 raise answer
     finally:
         workshop.progress.done()
+    yield from ((job, not_reached(job)) for job in stop.left_over())
 
 
 def in_order(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
@@ -12,6 +12,7 @@ import numpy as np
 
 from dryslate import __version__
 from dryslate.app.card_reading import CardReading, patch_residuals, read_cards
+from dryslate.app.correct_stop import outcome_of
 from dryslate.app.correction_json import (
     describe_card,
     describe_colour,
@@ -117,10 +118,10 @@ def _unwritable(job: CorrectJob, error: OSError) -> Problem:
 
 
 def _refused(job: CorrectJob, sha256: str, photo: DecodedPhoto, problem: Problem) -> CorrectAnswer:
-    """Return the answer for a readable photo that stays as it is."""
+    """Return the answer for a readable photo that stays as it is, or could not be written."""
     document = empty_document(job.name, sha256)
     document["problems"] = problem_dicts([problem], job.name)
-    return CorrectAnswer(outcome="refused", result=document, metadata=photo.metadata)
+    return CorrectAnswer(outcome=outcome_of(problem), result=document, metadata=photo.metadata)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -200,9 +201,22 @@ def _write(
     """Write the preview, then the corrected photo: the latter's being there means all is done."""
     written = []
     if job.preview_path is not None:
+        is_first = not job.preview_path.exists()
         small = corrected_preview(photo, fit.correction)
         job.reader.write_preview(job.preview_path, small)
         written.append(_written(job, job.preview_path, "preview"))
+    try:
+        return (*written, *_write_frame(job, photo, fit, description))
+    except BaseException:
+        if job.preview_path is not None and is_first:
+            job.preview_path.unlink(missing_ok=True)
+        raise
+
+
+def _write_frame(
+    job: CorrectJob, photo: DecodedPhoto, fit: ColourFit, description: dict[str, str]
+) -> Iterator[Written]:
+    """Write the corrected photo itself."""
     if job.corrected_path is not None:
         apply = apply_correction_16 if job.settings.is_tiff else apply_correction
         pixels: Any = apply(
@@ -213,8 +227,7 @@ def _write(
             out=_frame_to_fill(photo, job),
         )
         job.reader.write_corrected(job.corrected_path, pixels, photo, description)
-        written.append(_written(job, job.corrected_path, "corrected"))
-    return tuple(written)
+        yield _written(job, job.corrected_path, "corrected")
 
 
 def _frame_to_fill(photo: DecodedPhoto, job: CorrectJob) -> Any | None:

@@ -10,6 +10,7 @@ from typing import Any
 
 from dryslate.app.borrow import Lender, Shot, find_lender, make_loan
 from dryslate.app.correct import CardsWanted, Workshop, cards_wanted, colour_settings, run_jobs
+from dryslate.app.correct_stop import UNDONE, not_reached, stopping_problem
 from dryslate.app.correct_summary import Summary, summarise
 from dryslate.app.correction_key import correction_key, correction_steps, loan_key
 from dryslate.app.correction_records import CorrectAnswer, CorrectJob, CorrectSettings
@@ -18,16 +19,13 @@ from dryslate.app.patch_wear import find_worn_patches
 from dryslate.app.ports import PhotoVault, SurveyStore
 from dryslate.app.project_records import DerivedFile
 from dryslate.app.records import CorrectionRow, Photo
-from dryslate.base.errors import InputError, SettingsError
+from dryslate.base.errors import SettingsError
 from dryslate.base.problems import Problem
 from dryslate.core.colour.fit import fit_from_dict
 from dryslate.core.colour.outcome import ColourSettings
 
 DERIVED = "derived"
 """Folder below the project for files that can be thrown away and made again."""
-
-_NOT_KEPT = frozenset({"disk-full", "folder-read-only", "write-failed", "correct-unexpected"})
-"""Reasons that say nothing of the photo: such an answer is not stored, so the next run retries."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,50 +93,6 @@ def start_run(
     )
 
 
-def choose_photos(store: SurveyStore, names: Sequence[Path]) -> tuple[Photo, ...]:
-    """
-    Find the photos of a project that were named; all of them where none was.
-
-    Parameters
-    ----------
-    store : SurveyStore
-    names : sequence of Path
-        Names on the memory card, or the first eight or more digits of a hash.
-
-    Returns
-    -------
-    tuple of Photo
-
-    Raises
-    ------
-    InputError
-        ``photo-not-in-project`` for a name that no photo has.
-    """
-    photos = store.photos()
-    if not names:
-        return photos
-    chosen: dict[str, Photo] = {}
-    for name in names:
-        found = [p for p in photos if _is_called(p, name)]
-        if not found:
-            raise InputError(
-                "photo-not-in-project",
-                f"{name}: the project has no photo of that name.",
-                "Take it in first (dryslate take), or give its name as it was on the card.",
-            )
-        chosen.update({p.photo_id: p for p in found})
-    return tuple(chosen.values())
-
-
-def _is_called(photo: Photo, name: Path) -> bool:
-    """Tell whether a name or the beginning of a hash means this photo."""
-    stem = name.name.split(".")[0].lower()
-    is_hash = len(stem) >= 8 and set(stem) <= set("0123456789abcdef")
-    return any(
-        f.original_name == name.name or (is_hash and f.sha256.startswith(stem)) for f in photo.files
-    )
-
-
 def correct_project(run: ProjectRun, photos: Sequence[Photo]) -> Iterator[PhotoDone]:
     """
     Correct photos of a project, then lend colours to those without a card.
@@ -162,7 +116,8 @@ def correct_project(run: ProjectRun, photos: Sequence[Photo]) -> Iterator[PhotoD
     -----
     The derived file is written first and its row after it, in one transaction: killed at any
     moment and run again, the end is the same. A result is kept as long as its key holds: photo,
-    cards, lens, settings and versions.
+    cards, lens, settings and versions. Where the disk is full the run stops: the photos that it
+    did not come to are handed out last, as ``not_reached``, and nothing of them is stored.
     """
     if run.settings.corners_px is not None and len(photos) != 1:
         raise SettingsError(
@@ -172,6 +127,7 @@ def correct_project(run: ProjectRun, photos: Sequence[Photo]) -> Iterator[PhotoD
         )
     jobs: list[CorrectJob] = []
     later: set[str] = set()
+    is_stopped = False
     for photo in photos:
         job = _job(run, photo)
         row = run.place.store.correction(photo.photo_id)
@@ -183,12 +139,14 @@ def correct_project(run: ProjectRun, photos: Sequence[Photo]) -> Iterator[PhotoD
             yield PhotoDone(row=row, was_there=True)
     for job, answer in run_jobs(jobs, run.workshop):
         row = _keep(run, job, answer, correction_key(job))
+        is_stopped = is_stopped or stopping_problem(row.result) is not None
         if row.outcome == "no_card":
             later.add(row.photo_id)
         else:
             yield PhotoDone(row=row, was_there=False)
     fresh = {job.sha256 for job in jobs}
-    for one in _borrow(run, [p for p in photos if p.photo_id in later]):
+    without = [p for p in photos if p.photo_id in later]
+    for one in _not_reached(run, without) if is_stopped else _borrow(run, without):
         yield replace(one, was_there=one.was_there and one.row.photo_id not in fresh)
 
 
@@ -263,7 +221,7 @@ def _keep(run: ProjectRun, job: CorrectJob, answer: CorrectAnswer, key: str) -> 
         colour=answer.colour,
         corrected_path=result["corrected"],
     )
-    if any(p["slug"] in _NOT_KEPT for p in result["problems"]):
+    if any(p["slug"] in UNDONE for p in result["problems"]):
         return row
     store, steps = run.place.store, correction_steps(job)
     with store.write():
@@ -321,6 +279,18 @@ def _borrow(run: ProjectRun, photos: Sequence[Photo]) -> Iterator[PhotoDone]:
         keys[job.sha256] = key
     for job, answer in run_jobs(jobs, run.workshop):
         yield PhotoDone(row=_keep(run, job, answer, keys[job.sha256]), was_there=False)
+
+
+def _not_reached(run: ProjectRun, photos: Sequence[Photo]) -> Iterator[PhotoDone]:
+    """Hand out the photos without a card when a run stopped before it could lend to them."""
+    for photo in photos:
+        row = run.place.store.correction(photo.photo_id)
+        if row is not None and row.corrected_path and _is_there(run, row.corrected_path):
+            yield PhotoDone(row=row, was_there=True)
+            continue
+        job = _job(run, photo)
+        row = _keep(run, job, not_reached(job), correction_key(job))
+        yield PhotoDone(row=row, was_there=False)
 
 
 def _is_there(run: ProjectRun, path: str) -> bool:

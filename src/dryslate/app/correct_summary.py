@@ -8,9 +8,12 @@ from dataclasses import dataclass, field
 from pathlib import PurePath
 from typing import Any
 
+from dryslate.app.correct_stop import stopping_problem
 from dryslate.app.correction_records import CorrectAnswer, Outcome
 
 OUTCOMES: tuple[Outcome, ...] = ("corrected", "borrowed", "refused", "no_card", "unreadable")
+OF_THE_RUN: tuple[Outcome, ...] = ("not_written", "not_reached")
+"""Shown in the table only where there are some."""
 
 WORDS: Mapping[str, str] = {
     "corrected": "corrected by their own card or point",
@@ -18,6 +21,8 @@ WORDS: Mapping[str, str] = {
     "refused": "refused",
     "no_card": "no card",
     "unreadable": "unreadable",
+    "not_written": "not written",
+    "not_reached": "not reached",
 }
 
 
@@ -31,24 +36,28 @@ class Summary:
     counts : Mapping
         Photos by outcome.
     reasons : tuple of (photo, outcome, reason)
-        One for every photo that stays uncorrected.
+        One for every photo that stays uncorrected, but those that were not reached.
     n_done_before : int
         Photos whose earlier result still holds.
+    stop : Mapping or None
+        The problem that ended the run before its end.
     """
 
     counts: Mapping[str, int]
     reasons: tuple[tuple[str, str, str], ...] = ()
     n_done_before: int = 0
     extra: tuple[str, ...] = field(default=())
+    stop: Mapping[str, str] | None = None
 
     @property
     def n_uncorrected(self) -> int:
         """How many photos stay as they are."""
-        return sum(self.counts.get(o, 0) for o in ("refused", "no_card", "unreadable"))
+        return sum(n for o, n in self.counts.items() if o not in ("corrected", "borrowed"))
 
     def rows(self) -> list[tuple[str, str]]:
         """Return the counts as rows of a table, in words."""
-        return [(WORDS[o], str(self.counts.get(o, 0))) for o in OUTCOMES]
+        shown = (*OUTCOMES, *(o for o in OF_THE_RUN if self.counts.get(o)))
+        return [(WORDS[o], str(self.counts.get(o, 0))) for o in shown]
 
 
 def summarise(documents: Iterable[Mapping[str, Any]], outcomes: Iterable[str]) -> Summary:
@@ -68,12 +77,14 @@ def summarise(documents: Iterable[Mapping[str, Any]], outcomes: Iterable[str]) -
     """
     counts: Counter[str] = Counter()
     reasons = []
+    stop: Mapping[str, str] | None = None
     for document, outcome in zip(documents, outcomes, strict=True):
         counts[outcome] += 1
-        if outcome in ("refused", "no_card", "unreadable"):
+        stop = stop or stopping_problem(document)
+        if outcome in ("refused", "no_card", "unreadable", "not_written"):
             name = PurePath(str(document["photo"])).name
             reasons.append((name, WORDS[outcome], first_reason(document)))
-    return Summary(counts=dict(counts), reasons=tuple(reasons))
+    return Summary(counts=dict(counts), reasons=tuple(reasons), stop=stop)
 
 
 def first_reason(document: Mapping[str, Any]) -> str:

@@ -18,7 +18,10 @@ from dryslate.core.card.definition import CardDefinition
 from dryslate.core.colour.outcome import ColourFit, ColourSettings
 from dryslate.core.scale.lens import Lens, Port
 
-Outcome = Literal["corrected", "refused", "no_card", "unreadable", "borrowed"]
+Outcome = Literal[
+    "corrected", "refused", "no_card", "unreadable", "borrowed", "not_written", "not_reached"
+]
+"""The last two are of the run, not of the photo, and are never stored."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -152,7 +155,7 @@ class CorrectAnswer:
 
     Parameters
     ----------
-    outcome : {"corrected", "refused", "no_card", "unreadable", "borrowed"}
+    outcome : Outcome
     result : Mapping
         The JSON document of the photo.
     geometry, colour : Mapping

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import Any, Protocol, TypeVar
@@ -40,9 +40,13 @@ class Runner(Protocol):
     """Runs many independent pure jobs."""
 
     def run(
-        self, function: Callable[[Job], Answer], jobs: Sequence[Job]
+        self, function: Callable[[Job], Answer], jobs: Iterable[Job]
     ) -> Iterator[tuple[Job, Answer | BaseException]]:
-        """Yield each job with its answer, or with what it raised, as they finish."""
+        """
+        Yield each job with its answer, or with what it raised, as they finish.
+
+        Jobs are asked for one by one as there is room, so that the caller can stop handing out.
+        """
 
 
 class PhotoReader(Protocol):

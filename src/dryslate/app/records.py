@@ -140,6 +140,7 @@ class CorrectionRow:
     key : str
         Hash of everything that could change the outcome.
     outcome : {"corrected", "refused", "no_card", "unreadable", "borrowed"}
+        A row of ``"not_written"`` or ``"not_reached"`` tells of a run and is never stored.
     result : Mapping
         The JSON document printed for this photo.
     geometry : Mapping
@@ -152,7 +153,9 @@ class CorrectionRow:
 
     photo_id: str
     key: str
-    outcome: Literal["corrected", "refused", "no_card", "unreadable", "borrowed"]
+    outcome: Literal[
+        "corrected", "refused", "no_card", "unreadable", "borrowed", "not_written", "not_reached"
+    ]
     result: Mapping[str, Any]
     geometry: Mapping[str, Any]
     colour: Mapping[str, Any]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from itertools import islice
 from typing import TypeVar
@@ -45,7 +45,7 @@ class LocalRunner:
         self.workers = usable_cores() if workers is None else workers
 
     def run(
-        self, function: Callable[[Job], Answer], jobs: Sequence[Job]
+        self, function: Callable[[Job], Answer], jobs: Iterable[Job]
     ) -> Iterator[tuple[Job, Answer | BaseException]]:
         """
         Yield each job with its answer, or with what it raised, as they finish.
@@ -54,8 +54,8 @@ class LocalRunner:
         ----------
         function : callable
             Pure and picklable, so that another runner could send it elsewhere.
-        jobs : sequence
-            One argument each.
+        jobs : iterable
+            One argument each; asked for as there is room, so that the caller can stop.
 
         Yields
         ------

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from dryslate import wiring
 from dryslate.cli.render import (
     DONE,
+    ERROR,
     WITH_PROBLEMS,
     print_json,
     print_problem,
@@ -74,19 +75,19 @@ def run_photos(options: CorrectOptions) -> int:
         _tell(answer.result, options)
     summary = summarise(documents, outcomes)
     _tell_summary(summary, options)
-    return WITH_PROBLEMS if summary.n_uncorrected else DONE
+    return _exit_code(summary)
 
 
 def run_project(options: CorrectOptions) -> int:
     """Correct the photos of a project; return the exit code."""
     from dryslate.app.correct_project import (
         ProjectPlace,
-        choose_photos,
         correct_project,
         finish_run,
         start_run,
     )
     from dryslate.app.correct_request import depths_from, picked_point, require_request
+    from dryslate.app.project_photos import choose_photos
 
     folder = options.project or Path()
     point = picked_point(options.white, options.grey)
@@ -106,7 +107,17 @@ def run_project(options: CorrectOptions) -> int:
     for problem in problems:
         print_problem(problem)
     _tell_summary(summary, options)
-    return WITH_PROBLEMS if summary.n_uncorrected or problems else DONE
+    return _exit_code(summary) or (WITH_PROBLEMS if problems else DONE)
+
+
+def _exit_code(summary: Summary) -> int:
+    """Say what a run that ended early ended on, last of all; return the exit code."""
+    if summary.stop is not None:
+        print_problem(
+            {**summary.stop, "message": f"the run stopped here: {summary.stop['message']}"}
+        )
+        return ERROR
+    return WITH_PROBLEMS if summary.n_uncorrected else DONE
 
 
 def _settings(options: CorrectOptions) -> CorrectSettings:
@@ -180,8 +191,8 @@ def _tell(document: Mapping[str, Any], options: CorrectOptions) -> None:
         return
     name = Path(document["photo"]).name
     for problem in document["problems"]:
-        if problem["severity"] == "note":
-            continue
+        if problem["severity"] == "note" or problem["slug"] == "correct-not-reached":
+            continue  # the table at the end counts those
         is_named = Path(problem["place"]).name == name
         print_problem(problem if is_named else {**problem, "place": f"{name}, {problem['place']}"})
 

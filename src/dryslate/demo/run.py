@@ -185,12 +185,12 @@ def _correct(project: Path, tools: DemoTools) -> tuple[Summary, Sequence[Problem
     from dryslate.app.correct import Workshop
     from dryslate.app.correct_project import (
         ProjectPlace,
-        choose_photos,
         correct_project,
         finish_run,
         start_run,
     )
     from dryslate.app.correction_records import CorrectSettings
+    from dryslate.app.project_photos import choose_photos
 
     with wiring.survey_store(project, write=True) as store:
         place = ProjectPlace(folder=project, store=store, vault=wiring.vault(project))
