@@ -13,6 +13,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from dryslate.files.drives import DriveFinder
+
 HERE = Path(__file__).resolve().parent
 
 
@@ -111,4 +113,6 @@ def test_command_killed_at_odd_times_ends_like_one_that_nobody_killed(card, tmp_
     )
     report = json.loads(checked.stdout)
     assert report["n_sound"] == report["n_originals"] == 35
-    assert report["problems"] == []
+    is_on_disk = bool(DriveFinder().drive_of(tmp_path).disks)  # else every copy is "not proved"
+    told = {p["slug"] for p in report["problems"]}
+    assert told <= (set() if is_on_disk else {"original-not-proved"})
