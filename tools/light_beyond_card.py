@@ -22,10 +22,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from dryslate.core.colour.light import measure_ripple
+
 FloatArray = NDArray[np.float64]
 
 N_PHOTOS = 1500
 SLOPE_SPREAD, NOISE = 0.25, 0.03
+GROUND_NOISE, N_GROUND = 0.01, 16
+NEAREST = 1.5
 HALF_DIAGONALS_M = (0.129, 0.090, 0.031)
 RULES = (
     (0.0, 0.0), (1.0, 1.0), (1.15, 1.15), (1.0, 1.5), (1.0, 2.0), (1.0, 3.0), (1.5, 1.5),
@@ -47,6 +51,7 @@ class Photo:
     place: FloatArray
     truth: FloatArray
     card_span: float
+    ripple: float = 0.0
 
 
 def _lamps(xy: FloatArray, stand_off: float, rng: np.random.Generator) -> FloatArray:
@@ -96,7 +101,22 @@ def reef_light(xy: FloatArray, stand_off: float, kind: str, rng: np.random.Gener
     return light
 
 
-def take_photo(rng: np.random.Generator) -> Photo:
+def play_of_light(xy: FloatArray, rng: np.random.Generator) -> FloatArray:
+    """Bright wandering lines that waves throw on a shallow bottom: skewed, narrower than a card."""
+    length = rng.uniform(0.06, 0.4)
+    fields = []
+    for scale in (1.0, 0.5):
+        wave = rng.normal(0, 1, (20, 2))
+        wave *= (2 * np.pi / (scale * length * rng.uniform(0.7, 1.4, 20)))[:, None] / (
+            np.linalg.norm(wave, axis=1)[:, None]
+        )
+        fields.append(np.sin(xy @ wave.T + rng.uniform(0, 2 * np.pi, 20)).sum(axis=1) / 3.16)
+    lines = np.exp(-rng.uniform(1.0, 3.0) * (np.abs(fields[0]) + 0.4 * np.abs(fields[1])))
+    strength = rng.uniform(0.1, 1.2)
+    return np.asarray(1.0 + strength * lines)
+
+
+def take_photo(rng: np.random.Generator, *, has_play: bool = False) -> Photo:
     """Light a reef, lay a card into it and fit the field on the card."""
     half = HALF_DIAGONALS_M[int(rng.choice(3, p=[0.3, 0.55, 0.15]))]
     stand_off = float(rng.uniform(0.3, 1.5)) * (0.5 if half < 0.05 else 1.0)
@@ -110,13 +130,22 @@ def take_photo(rng: np.random.Generator) -> Photo:
     elsewhere = rng.uniform([-width / 2, -height / 2], [width / 2, height / 2], size=(60, 2))
     xy = np.vstack([on_card, elsewhere])
     kind = "flash" if rng.random() < 0.5 else "daylight"
+    if has_play:
+        kind = "daylight"
     log_light = np.log(reef_light(xy, stand_off, kind, rng))
+    if has_play:
+        log_light = log_light + np.log(play_of_light(xy, rng))
     place = (xy - centre) / half
     n = len(on_card)
     seen = log_light[:n] + rng.normal(0, NOISE, n)
     design = np.column_stack([place[:n], np.ones(n)])
     precision = design.T @ design / NOISE**2 + np.diag([SLOPE_SPREAD**-2.0] * 2 + [1e-6])
     found = np.linalg.solve(precision, design.T @ seen / NOISE**2)
+    ripple = 0.0
+    if has_play:
+        ground = np.linspace(0, n - 1, N_GROUND).round().astype(int)
+        seen_there = log_light[ground] + rng.normal(0, GROUND_NOISE, N_GROUND)
+        ripple = measure_ripple(place[ground], seen_there)
     return Photo(
         kind=kind,
         slope=found[:2],
@@ -124,6 +153,7 @@ def take_photo(rng: np.random.Generator) -> Photo:
         place=place[n:],
         truth=log_light[n:] - found[2],
         card_span=float(np.abs(place[:n] @ found[:2]).max()),
+        ripple=ripple,
     )
 
 
@@ -190,6 +220,44 @@ def _print_coverage(photos: list[Photo], table: FloatArray, rule: tuple[float, f
         print(f"{kind}: {np.concatenate(inside).mean():.3f} within 1.96 u, up to 4 half diagonals")
 
 
+def held_by(
+    photos: list[Photo], table: FloatArray, factor: float, reach: float = 4.0
+) -> FloatArray:
+    """Share of points up to some half diagonals inside 1.96 times the doubt, photo by photo."""
+    shares = []
+    for photo in photos:
+        far = np.linalg.norm(photo.place, axis=1)
+        row = [np.interp(float(np.linalg.norm(photo.slope)), SLOPES, c) for c in table.T]
+        steady = np.interp(far, (0.0, *DISTANCES), np.concatenate([[0.0], row]))
+        u = np.hypot(steady, factor * photo.ripple)
+        near = far < reach
+        if near.any():
+            shares.append(float((np.abs(errors_of(photo, RULE)) < 1.96 * u)[near].mean()))
+    return np.array(shares)
+
+
+def _print_ripple(rng: np.random.Generator, table: FloatArray) -> None:
+    """Find the factor of the ripple on one half of the photos, and print what it holds of others."""
+    one, two = ([take_photo(rng, has_play=True) for _ in range(N_PHOTOS // 2)] for _ in range(2))
+    factors = np.arange(0.0, 3.01, 0.05)
+    held = np.array([held_by(one, table, f, NEAREST).mean() for f in factors])
+    factor = float(factors[np.argmax(held >= 0.95)])
+    print(
+        f"play of light: factor of the ripple {factor:.2f} (held up to {NEAREST} half diagonals); "
+        "on photos not used for it:"
+    )
+    ripple = np.array([p.ripple for p in two])
+    edges = np.quantile(ripple, [0.0, 0.25, 0.5, 0.75, 1.0])
+    for low, high in zip(edges[:-1], edges[1:], strict=True):
+        part = [p for p in two if low <= p.ripple <= high]
+        print(
+            f"  ripple {low:.3f} to {high:.3f}: {held_by(part, table, 0.0).mean():.3f} held "
+            f"without it, {held_by(part, table, factor).mean():.3f} with it; nearest "
+            f"{held_by(part, table, 0.0, NEAREST).mean():.3f} and "
+            f"{held_by(part, table, factor, NEAREST).mean():.3f}"
+        )
+
+
 def main() -> None:
     """Print the rules, the table and what it holds of other photos."""
     rng = np.random.default_rng(5)
@@ -200,6 +268,7 @@ def main() -> None:
     for row in table:
         print("   (" + ", ".join(f"{v:.3f}" for v in row) + "),")
     _print_coverage([take_photo(rng) for _ in range(N_PHOTOS)], table, RULE)
+    _print_ripple(np.random.default_rng(6), table)
 
 
 if __name__ == "__main__":

@@ -11,7 +11,12 @@ from dryslate.base.problems import Problem, has_error
 from dryslate.base.quality import Flag
 from dryslate.core.card.definition import CardDefinition
 from dryslate.core.card.found import CardSamples
-from dryslate.core.colour.correction import Correction, FitName, LightField
+from dryslate.core.colour.correction import (
+    Correction,
+    FitName,
+    LightField,
+    correct_linear,
+)
 from dryslate.core.colour.crossval import (
     Candidate,
     Trial,
@@ -26,6 +31,7 @@ from dryslate.core.colour.light import (
     UNSEEN_SLOPE,
     LightDoubt,
     light_de00_p95,
+    measure_ripple,
 )
 from dryslate.core.colour.mismatch import mismatch_of
 from dryslate.core.colour.neutrals import GreyFit
@@ -60,6 +66,8 @@ __all__ = [
 
 FloatArray = NDArray[np.float64]
 
+LUMINANCE = (0.2126, 0.7152, 0.0722)
+"""Weights of linear sRGB in Y (IEC 61966-2-1)."""
 N_GREYS_LEAST = 3
 N_COLOURS_LEAST = 6
 WEAK_WIDER = 1.2
@@ -221,8 +229,9 @@ def fit_colour(
         centre_px=(float(held.centre_px[0]), float(held.centre_px[1])),
         half_px=held.half_px,
         slope=float(np.linalg.norm(chosen.theta[-2:])) if greys.has_slope else UNSEEN_SLOPE,
+        ripple=_ripple(held, correction),
     )
-    expected = _expected_p95(mismatch.de00_p95, common_u, light.slope)
+    expected = _expected_p95(mismatch.de00_p95, common_u, light)
     if not greys_only:
         problems += check_expected(expected)
     return ColourFit(
@@ -247,10 +256,21 @@ def fit_colour(
     )
 
 
-def _expected_p95(mismatch_p95: float, common_u: FloatArray, slope: float) -> float:
+def _expected_p95(mismatch_p95: float, common_u: FloatArray, light: LightDoubt) -> float:
     """95th percentile of things near the card: parts taken as independent."""
     card = 2.0 * float(np.linalg.norm(common_u)) / np.sqrt(3.0)
-    return float(np.sqrt(mismatch_p95**2 + card**2 + light_de00_p95(slope) ** 2))
+    by_light = light_de00_p95(light.slope, light.ripple)
+    return float(np.sqrt(mismatch_p95**2 + card**2 + by_light**2))
+
+
+def _ripple(card: HeldCard, correction: Correction) -> float:
+    """Play of light on the card's ground beyond the gradient."""
+    if not card.ground:
+        return 0.0
+    mean, _ = stack_means(card.ground)
+    where = np.array([s.centre_px for s in card.ground], dtype=np.float64)
+    brightness = correct_linear(mean, where, correction) @ LUMINANCE
+    return measure_ripple(card.place(card.ground), np.log(np.maximum(brightness, 1e-3)))
 
 
 def _signal(card: HeldCard, chosen: Trial, prediction: FloatArray, gain: FloatArray) -> GreySignal:

@@ -4,7 +4,9 @@ How sure the light is away from the card: one lamp or a shadow does not go on in
 On the card a log-linear field is fitted. Beyond it the field does not rise above its largest value
 there and falls to twice its smallest: a lamp's light bends down on both sides, and carrying the
 field on further errs more (``tools/light_beyond_card.py``). What may be missing grows with the
-distance, and with how much the light already changes over the card.
+distance, and with how much the light already changes over the card. In shallow water bright lines
+wander over card and reef: how strong they are is seen on the card's own ground, and a thing may lie
+in one or between two wherever it is.
 """
 
 from __future__ import annotations
@@ -23,6 +25,11 @@ UNSEEN_SLOPE = 0.25
 """Slope to ask for where nothing could show one: an even field then errs about as much."""
 NEAR_HALF_DIAGONALS = 2.5
 """One and a half card lengths (of a card three wide and two high), from the card's centre."""
+
+RIPPLE_FACTOR = 1.15
+"""Doubt anywhere over the ripple seen on the card; printed by tools/light_beyond_card.py."""
+N_RIPPLE_LEAST = 6
+"""Pieces of ground needed to tell a ripple from a slope."""
 
 _SLOPES = (0.02, 0.06, 0.12, 0.25)
 _DISTANCES = (0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 9.0)
@@ -50,17 +57,20 @@ class LightDoubt:
         Half the diagonal of the card's samples.
     slope : float
         Size of the fitted change of the logarithm of light over one half diagonal.
+    ripple : float
+        As `measure_ripple` says; 0 where nothing showed one.
     """
 
     centre_px: tuple[float, float]
     half_px: float
     slope: float
+    ripple: float = 0.0
 
     def log_light_u(self, xy_px: ArrayLike) -> FloatArray:
         """Return one standard uncertainty of the logarithm of light at points (n, 2)."""
         points = np.asarray(xy_px, dtype=np.float64).reshape(-1, 2)
         apart = np.linalg.norm(points - np.array(self.centre_px), axis=1) / self.half_px
-        return log_light_u(apart, self.slope)
+        return log_light_u(apart, self.slope, self.ripple)
 
     def as_dict(self) -> dict[str, Any]:
         """Return plain values for JSON."""
@@ -68,10 +78,42 @@ class LightDoubt:
             "centre_px": list(self.centre_px),
             "half_px": self.half_px,
             "slope": self.slope,
+            "ripple": self.ripple,
         }
 
 
-def log_light_u(half_diagonals: ArrayLike, slope: float) -> FloatArray:
+def measure_ripple(place: ArrayLike, log_light: ArrayLike) -> float:
+    """
+    Measure how uneven the light is on the card beyond a straight slope.
+
+    Parameters
+    ----------
+    place : array_like of float, shape (n, 2)
+        Where pieces of one even ground lie, in any unit.
+    log_light : array_like of float, shape (n,)
+        Logarithm of the light seen from each.
+
+    Returns
+    -------
+    float
+        Standard deviation about the plane through them; 0 with fewer than six pieces.
+
+    Examples
+    --------
+    >>> place = np.array([(0, 0), (1, 0), (2, 0), (0, 1), (1, 1), (2, 1)])
+    >>> round(measure_ripple(place, place @ [0.1, -0.2]), 6)
+    0.0
+    """
+    xy = np.asarray(place, dtype=np.float64).reshape(-1, 2)
+    logs = np.asarray(log_light, dtype=np.float64)
+    if len(logs) < N_RIPPLE_LEAST:
+        return 0.0
+    design = np.column_stack([np.ones(len(xy)), xy - xy.mean(axis=0)])
+    plane = np.linalg.lstsq(design, logs, rcond=None)[0]
+    return float(np.sqrt(((logs - design @ plane) ** 2).sum() / (len(logs) - 3)))
+
+
+def log_light_u(half_diagonals: ArrayLike, slope: float, ripple: float = 0.0) -> FloatArray:
     """
     State the doubt of the logarithm of light at a distance from the card's centre.
 
@@ -81,6 +123,8 @@ def log_light_u(half_diagonals: ArrayLike, slope: float) -> FloatArray:
         Distance from the card's centre in half diagonals of the card.
     slope : float
         Size of the fitted change of the logarithm of light over one half diagonal.
+    ripple : float
+        As `measure_ripple` says.
 
     Returns
     -------
@@ -92,7 +136,8 @@ def log_light_u(half_diagonals: ArrayLike, slope: float) -> FloatArray:
     Interpolated in a table that simulates one or two lamps beside the lens (inverse square,
     cosine, beam width, share of daylight) and daylight with gradients, soft shade and caustics.
     Ranges of lamps and distances are judgements, not measurements on reefs. Held at the table's
-    ends: beyond nine half diagonals the truth may be worse.
+    ends: beyond nine half diagonals the truth may be worse. `RIPPLE_FACTOR` times the ripple is
+    added in squares, whatever the distance: the lines are narrower than the card.
 
     Examples
     --------
@@ -101,16 +146,17 @@ def log_light_u(half_diagonals: ArrayLike, slope: float) -> FloatArray:
     """
     apart = np.asarray(half_diagonals, dtype=np.float64)
     row = np.array([np.interp(slope, _SLOPES, column) for column in _LOG_LIGHT_U.T])
-    return np.asarray(np.interp(apart, (0.0, *_DISTANCES), np.concatenate([[0.0], row])))
+    steady = np.interp(apart, (0.0, *_DISTANCES), np.concatenate([[0.0], row]))
+    return np.asarray(np.hypot(steady, RIPPLE_FACTOR * ripple), dtype=np.float64)
 
 
-def light_de00_p95(slope: float) -> float:
+def light_de00_p95(slope: float, ripple: float = 0.0) -> float:
     """
     Say how large a difference uneven light makes to things near the card.
 
     Parameters
     ----------
-    slope : float
+    slope, ripple : float
         As in `log_light_u`.
 
     Returns
@@ -134,7 +180,7 @@ def light_de00_p95(slope: float) -> float:
     4.8
     """
     radius = NEAR_HALF_DIAGONALS * np.sqrt((np.arange(50) + 0.5) / 50.0)
-    u = float(np.sqrt((log_light_u(radius, slope) ** 2).mean()))
+    u = float(np.sqrt((log_light_u(radius, slope, ripple) ** 2).mean()))
     s_l = 1.0 + 0.015 * 25.0 / np.sqrt(45.0)
     by_light = np.hypot(71.0 / 3.0 / s_l, 25.0 / 3.0 / (1.0 + 0.045 * 25.0))
     return float(1.96 * u * by_light)

@@ -170,6 +170,7 @@ def _light_from_dict(values: Mapping[str, Any] | None) -> LightDoubt | None:
         centre_px=(float(x), float(y)),
         half_px=float(values["half_px"]),
         slope=float(values["slope"]),
+        ripple=float(values.get("ripple", 0.0)),
     )
 
 
