@@ -7,6 +7,7 @@ only the likeliest are then cut out, brought to one size, laid side by side and 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import cv2
@@ -23,6 +24,12 @@ MIN_SPREAD = 4.0
 GRID = 10
 FILL, FILL_WIDTH = 0.45, 0.25
 """The black of a marker fills a quarter (turned) to two thirds of its box; holes and blobs more."""
+SMALLEST_PX, LARGEST_PX = 5, 44
+"""Sides of the shapes looked for, in pixels of their copy."""
+N_OUTLINES = 4
+"""So many outlines are looked at for each window that is read."""
+QUAD_SHARE, QUAD_WIDTH = 0.95, 0.12
+"""Whole pixels round the corners of small quads: from here on a shape counts as one."""
 TILE_PX = 64
 WIDER = 1.7
 """A tile shows so many times the shape's own size."""
@@ -47,7 +54,11 @@ class Window:
 
 
 def find_candidates(
-    channel: Channel, level: int, size_range_px: tuple[int, int], n_most: int
+    channel: Channel,
+    level: int,
+    n_most: int,
+    is_wanted: Callable[[FloatArray, FloatArray], NDArray[np.bool_]],
+    least_spread: float = MIN_SPREAD,
 ) -> list[Window]:
     """
     Find dark shapes that could be markers, likeliest first.
@@ -57,10 +68,13 @@ def find_candidates(
     channel : Channel
     level : int
         Which halving to look at.
-    size_range_px : tuple of int
-        Smallest and largest side of a shape's box, in pixels of that level.
     n_most : int
         How many to return at most.
+    is_wanted : callable
+        Takes centres (n, 2) and the sides of the windows (n,), in pixels of the upright photo,
+        and tells which are worth a look.
+    least_spread : float
+        Standard deviation of the values within a shape's box below which it is passed over.
 
     Returns
     -------
@@ -71,7 +85,8 @@ def find_candidates(
     Pixels darker than the mean of their surrounding are joined into shapes; a shape counts if its
     box is near square and filled to a seventh at least. They are ranked by the spread of values
     within the box (nothing spreads more than black and white cells in equal parts), less when
-    dark fills far more or less of the box than in a marker.
+    dark fills far more or less of the box than in a marker. The outlines of the first few are
+    then looked at: those rank lower that four corners do not describe.
 
     Examples
     --------
@@ -79,7 +94,9 @@ def find_candidates(
     >>> photo = np.full((160, 160, 3), 200, np.uint8)
     >>> photo[64:96, 64:96] = 20
     >>> photo[72:88, 72:88] = 200
-    >>> [round(w.x_px) for w in find_candidates(split_channel(photo), 1, (10, 40), 5)]
+    >>> def everywhere(centres, sides):
+    ...     return np.ones(len(centres), dtype=bool)
+    >>> [round(w.x_px) for w in find_candidates(split_channel(photo), 1, 5, everywhere)]
     [80]
     """
     if level >= len(channel.levels):
@@ -89,29 +106,47 @@ def find_candidates(
         return []
     mean = cv2.blur(grey, (WINDOW_PX, WINDOW_PX))
     dark = cv2.compare(cv2.add(grey, np.array([DARKER_BY])), mean, cv2.CMP_LT)
-    _, _, stats, _ = cv2.connectedComponentsWithStats(dark, connectivity=8, ltype=cv2.CV_32S)
-    x, y, w, h, area = stats[1:].T
-    low, high = size_range_px
-    fits = (
-        (np.maximum(w, h) >= low)
-        & (np.maximum(w, h) <= high)
-        & (np.minimum(w, h) * 2 >= np.maximum(w, h))
-        & (area >= 0.15 * w * h)
-    )
-    x, y, w, h, area = (v[fits].astype(np.int64) for v in (x, y, w, h, area))
-    if not len(x):
+    _, labels, stats, _ = cv2.connectedComponentsWithStatsWithAlgorithm(
+        dark, connectivity=8, ltype=cv2.CV_32S, ccltype=cv2.CCL_GRANA
+    )  # twice as fast as the default
+    w, h, area = stats[:, 2:].T
+    longer, shorter = np.maximum(w, h), np.minimum(w, h)
+    fits = (longer >= SMALLEST_PX) & (longer <= LARGEST_PX) & (2 * shorter >= longer)
+    fits &= area >= 0.15 * w * h
+    fits[0] = False  # what is not dark
+    shapes = np.flatnonzero(fits)
+    centres = (stats[shapes, :2] + (stats[shapes, 2:4] - 1) / 2.0).astype(np.float64)
+    full, sides = channel.to_full(centres, level), longer[shapes] * 2.0**level * WIDER
+    keep = np.flatnonzero(is_wanted(full, sides))
+    if not len(keep):
         return []
-    spread = _inner_spread(grey, np.column_stack([x, y, w, h]))
-    fill = area / (w * h)
-    order = np.argsort(-spread * np.exp(-(((fill - FILL) / FILL_WIDTH) ** 2)), kind="stable")
-    order = order[spread[order] > MIN_SPREAD][:n_most]
-    centres = np.column_stack([x + (w - 1) / 2.0, y + (h - 1) / 2.0])[order]
-    full = channel.to_full(centres.astype(np.float64), level)
-    sides = np.maximum(w, h)[order] * 2.0**level * WIDER
+    boxes = stats[shapes[keep]].astype(np.int64)
+    spread = _inner_spread(grey, boxes[:, :4])
+    fill = boxes[:, 4] / (boxes[:, 2] * boxes[:, 3])
+    score = spread * np.exp(-(((fill - FILL) / FILL_WIDTH) ** 2))
+    first = np.argsort(-score, kind="stable")
+    first = first[spread[first] > least_spread][: n_most * N_OUTLINES]
+    away = [QUAD_SHARE - min(_quad_share(labels, boxes[k], shapes[keep[k]]), QUAD_SHARE)
+            for k in first]  # fmt: skip
+    likeness = score[first] * np.exp(-((np.array(away) / QUAD_WIDTH) ** 2))
+    best = keep[first[np.argsort(-likeness, kind="stable")[:n_most]]]
     return [
         Window(x_px=float(p[0]), y_px=float(p[1]), side_px=float(s))
-        for p, s in zip(full, sides, strict=True)
+        for p, s in zip(full[best], sides[best], strict=True)
     ]
+
+
+def _quad_share(labels: cv2.typing.MatLike, box: NDArray[np.int64], label: int) -> float:
+    """Share of a shape's hull that its two longest diagonals span: 1 for quads, 0.64 for discs."""
+    x, y, w, h = box[:4].tolist()
+    mask = cv2.inRange(labels[y : y + h, x : x + w], int(label), int(label))
+    outlines, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
+    hull = cv2.convexHull(np.concatenate(outlines))
+    corners = hull[:, 0, 0] + 1j * hull[:, 0, 1]
+    apart = corners[:, None] - corners
+    longest = apart.ravel()[np.argmax(np.abs(apart))]
+    across = (corners * np.conj(longest)).imag
+    return float(np.ptp(across)) / 2.0 / max(cv2.contourArea(hull), 1.0)
 
 
 def _inner_spread(grey: NDArray[np.uint8], boxes: NDArray[np.int64]) -> FloatArray:
@@ -122,6 +157,38 @@ def _inner_spread(grey: NDArray[np.uint8], boxes: NDArray[np.int64]) -> FloatArr
     rows = np.clip(np.round(y - 0.5 + ticks * h).astype(np.intp), 0, grey.shape[0] - 1)
     inner = grey[rows[:, :, None], cols[:, None, :]].reshape(len(boxes), -1)
     return np.asarray(inner.astype(np.float32).std(axis=1), dtype=np.float64)
+
+
+def measure_spread(channel: Channel, level: int, corners_px: FloatArray) -> float:
+    """
+    Measure the contrast of a marker as that of candidates is measured.
+
+    Parameters
+    ----------
+    channel : Channel
+    level : int
+        Which halving to look at.
+    corners_px : ndarray of float, shape (4, 2)
+        Upright photo.
+
+    Returns
+    -------
+    float
+        Standard deviation of values within the marker's box.
+
+    Examples
+    --------
+    >>> from dryslate.core.card.channel import split_channel
+    >>> photo = np.full((64, 64, 3), 100, np.uint8)
+    >>> photo[:, 32:] = 140
+    >>> square = np.array([(16.0, 16), (47, 16), (47, 47), (16, 47)])
+    >>> measure_spread(split_channel(photo), 1, square)
+    20.0
+    """
+    corners = channel.to_level(corners_px, level)
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    box = np.concatenate([low, high - low + 1.0]).round().astype(np.int64)
+    return float(_inner_spread(channel.levels[level], box[None])[0])
 
 
 def read_windows(

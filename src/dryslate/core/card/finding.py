@@ -93,7 +93,7 @@ def find_cards(
         too_large = level == 0 or channel.levels[level].size > settings.beside_px
         if search.found and not is_first and too_large and not settings.thorough:
             break
-        search.read_candidates(level, is_first=is_first)
+        search.read_candidates(level)
     if not search.found or settings.thorough:
         search.read_low_contrast(whole)
         search.assemble()

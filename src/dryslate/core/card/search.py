@@ -6,11 +6,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dryslate.base.problems import Problem
 from dryslate.core.arrays.homography import apply_homography
 from dryslate.core.card.assembly import Placed, found_from, join_markers, marker_table
-from dryslate.core.card.candidates import Window, find_candidates, read_windows
+from dryslate.core.card.candidates import (
+    MIN_SPREAD,
+    Window,
+    find_candidates,
+    measure_spread,
+    read_windows,
+)
 from dryslate.core.card.channel import Channel
 from dryslate.core.card.definition import CardDefinition, Marker
 from dryslate.core.card.found import CardSearch, FloatArray, FoundCard, MarkerSeen
@@ -24,6 +31,8 @@ MIN_EXPLAINED = 0.6
 SURE_EXPLAINED = 0.8
 MIN_ORDER = 0.8
 MOST_OTHERS = 30
+LEAST_OF_FOUND = 0.3
+"""Markers beside a found card have at least so much of its contrast, blurred or shaded."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,23 +47,20 @@ class FindSettings:
         candidates; several times slower.
     whole_px : int
         The whole photo is read on the finest copy with no more pixels than this.
-    n_candidates : int
-        Shapes read on the first finer copy; half as many more on the next ones.
     n_most : int
-        Shapes read there while no card is found.
+        Shapes read on each finer copy while no card is found, or when thorough.
+    n_beside : int
+        Shapes read there once a card is found.
     beside_px : int
         Once a card is found, others are looked for on the first finer copy, and on still finer
         ones only while these have no more pixels than this.
-    smallest_px : int
-        Smallest side of a shape looked for, in pixels of its copy.
     """
 
     thorough: bool = False
     whole_px: int = 520_000
-    n_candidates: int = 64
-    n_most: int = 160
+    n_most: int = 64
+    n_beside: int = 24
     beside_px: int = 3_200_000
-    smallest_px: int = 5
 
 
 class Search:
@@ -138,42 +144,40 @@ class Search:
             margin=raw.margin,
         )
 
-    def read_candidates(self, level: int, *, is_first: bool) -> None:
+    def read_candidates(self, level: int) -> None:
         """Read the shapes that could be markers on a finer copy, the likeliest first."""
-        few, many = self.settings.n_candidates, self.settings.n_most
-        if not is_first:  # smaller shapes are more, and harder to rank
-            few = few * 3 // 2
-        size = (self.settings.smallest_px, 44)
-        windows = self._unknown(find_candidates(self.channel, level, size, many))
-        if self._read(windows[:few]):
-            self.assemble()
-        if (not self.found or self.settings.thorough) and self._read(windows[few:]):
-            self.assemble()
-
-    def _read(self, windows: list[Window]) -> int:
-        """Read windows; says how many markers were new."""
+        few, least = self.settings.n_most, MIN_SPREAD
+        if self.found and not self.settings.thorough:
+            few = self.settings.n_beside
+            least = max(least, LEAST_OF_FOUND * self._found_spread(level))
+        windows = find_candidates(self.channel, level, few, self._is_unknown, least)
         raws = read_windows(self.channel, windows, self.dictionaries, aruco=bool(self.aruco_only))
         self.tried += [(w.x_px, w.y_px, w.side_px) for w in windows]
-        return self.add(raws)
+        if self.add(raws):
+            self.assemble()
 
-    def _unknown(self, windows: list[Window]) -> list[Window]:
-        """Leave out places on a card, or on a marker, that is already found."""
-        if not windows:
-            return windows
-        points = np.array([(w.x_px, w.y_px) for w in windows])
-        known = np.zeros(len(windows), dtype=bool)
+    def _found_spread(self, level: int) -> float:
+        """Contrast of the faintest card found, as candidates on a copy are measured."""
+        spreads = [
+            np.median([measure_spread(self.channel, level, m.corners_px) for m in f.markers])
+            for f in self.found
+        ]
+        return float(min(spreads))
+
+    def _is_unknown(self, points: FloatArray, sides: FloatArray) -> NDArray[np.bool_]:
+        """Tell what lies on no card found, on no marker read, and was not tried on another copy."""
+        known = np.zeros(len(points), dtype=bool)
         for found in self.found:
             x, y = apply_homography(np.linalg.inv(found.card_to_px), points).T
             known |= (x >= 0) & (x <= found.card.width_mm) & (y >= 0) & (y <= found.card.height_mm)
-        reach = 0.4 * np.array([w.side_px for w in windows])
         for seen in self.seen:
-            known |= np.hypot(*(points - seen.corners_px.mean(axis=0)).T) < reach
-        if self.tried:  # on a coarser copy
+            known |= np.hypot(*(points - seen.corners_px.mean(axis=0)).T) < 0.4 * sides
+        if self.tried:
             x, y, side = np.array(self.tried).T
-            apart = np.hypot(points[:, :1] - x, points[:, 1:] - y) < 0.3 * reach[:, None]
-            alike = np.abs(np.log(side / (2.5 * reach[:, None]))) < 0.25
+            apart = np.hypot(points[:, :1] - x, points[:, 1:] - y) < 0.12 * sides[:, None]
+            alike = np.abs(np.log(side / sides[:, None])) < 0.25
             known |= (apart & alike).any(axis=1)
-        return [w for w, is_known in zip(windows, known, strict=True) if not is_known]
+        return ~known
 
     def assemble(self) -> None:
         """Join the markers to cards, look for the missing ones, and ask for proof."""
