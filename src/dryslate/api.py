@@ -56,13 +56,15 @@ class OpenPhoto:
         return self.pixels.shape[1], self.pixels.shape[0]
 
 
-def read_photo(path: str | Path) -> OpenPhoto:
+def read_photo(path: str | Path, *, largest_mp: float = 100.0) -> OpenPhoto:
     """
     Read a photo file; it is never changed.
 
     Parameters
     ----------
     path : str or Path
+    largest_mp : float
+        Larger photos, in megapixels, are refused before they are decoded.
 
     Returns
     -------
@@ -73,7 +75,7 @@ def read_photo(path: str | Path) -> OpenPhoto:
     InputError, FormatError
         With the reason, for a file that cannot be read.
     """
-    return _open(wiring.photo_reader().read(Path(path)))
+    return _open(wiring.photo_reader(largest_mp).read(Path(path)))
 
 
 def photo_from_array(img_srgb: ArrayLike) -> OpenPhoto:

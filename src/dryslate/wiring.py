@@ -24,11 +24,11 @@ if TYPE_CHECKING:
     from dryslate.store.sqlite import SqliteSurveyStore
 
 
-def photo_reader() -> PhotoReader:
-    """Return the reader and writer of photo files."""
+def photo_reader(largest_mp: float = 100.0) -> PhotoReader:
+    """Return the reader and writer of photo files; larger frames, in megapixels, are refused."""
     from dryslate.files.photos import FilePhotoReader
 
-    return FilePhotoReader()
+    return FilePhotoReader(max_megapixels=largest_mp)
 
 
 def reference_tables(project: Path | None = None) -> ReferenceTables:
@@ -87,7 +87,9 @@ def document_writer() -> DocumentWriter:
     return DocumentFiles()
 
 
-def report_bench(folder: Path, store: SurveyStore, progress: Progress) -> ReportBench:
+def report_bench(
+    folder: Path, store: SurveyStore, progress: Progress, largest_mp: float = 100.0
+) -> ReportBench:
     """Return what making a project's report works with."""
     from dryslate.app.report import ReportBench
 
@@ -95,7 +97,7 @@ def report_bench(folder: Path, store: SurveyStore, progress: Progress) -> Report
         folder=folder,
         store=store,
         vault=vault(folder),
-        reader=photo_reader(),
+        reader=photo_reader(largest_mp),
         documents=document_writer(),
         runner=runner(),
         progress=progress,

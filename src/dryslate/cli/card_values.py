@@ -16,6 +16,7 @@ from dryslate.cli.card_words import (
     parse_point,
     value_rows,
 )
+from dryslate.cli.photo_limit import LARGEST_MP, LargestMp
 from dryslate.cli.render import WITH_PROBLEMS, print_json, print_problem, print_table, print_text
 
 if TYPE_CHECKING:
@@ -81,6 +82,7 @@ def characterise_command(  # noqa: PLR0913, PLR0917 - one argument an option
     ] = "",
     out: Out = None,
     project: Project = None,
+    largest_mp: LargestMp = LARGEST_MP,
     as_json: Json = False,
 ) -> None:
     """Find the card's real values: from readings, photos beside a known target, or a tray."""
@@ -88,7 +90,7 @@ def characterise_command(  # noqa: PLR0913, PLR0917 - one argument an option
 
     options = characterise_options(locals())
     tables = wiring.reference_tables(project)
-    done = characterise(tables, wiring.photo_reader(), options)
+    done = characterise(tables, wiring.photo_reader(largest_mp), options)
     if not as_json:
         columns = ("patch", "L*", "a*", "b*", "u(L*)", "u(a*)", "u(b*)", "n")
         print_table(f"Values of {done['card']}, in {done['medium']}", columns, value_rows(done))
@@ -112,6 +114,7 @@ def from_photo_command(  # noqa: PLR0913, PLR0917 - one argument an option
     ] = None,
     out: Out = None,
     project: Project = None,
+    largest_mp: LargestMp = LARGEST_MP,
     as_json: Json = False,
 ) -> None:
     """Define any flat card from one straight photo: corners, patches, two scale ticks."""
@@ -119,14 +122,14 @@ def from_photo_command(  # noqa: PLR0913, PLR0917 - one argument an option
 
     tables = wiring.reference_tables(project)
     marks: CardMarks = marks_from_options(tables, locals())
-    done = define_card(tables, wiring.photo_reader(), photo, marks, out)
+    done = define_card(tables, wiring.photo_reader(largest_mp), photo, marks, out)
     size = f"{done['width_mm']:g} x {done['height_mm']:g} mm"
     doubt = f"± {100 * done['print_scale_u_frac']:.2g} % (standard uncertainty)"
     lines = [f"Written: {done['path']} and {done['picture']}", f"Size: {size} {doubt}"]
     _finish(done, as_json, [*lines, f"Values: {done['status']}, {done['n_patches']} patches"])
 
 
-def compare_command(
+def compare_command(  # noqa: PLR0913, PLR0917 - one argument an option
     dry: Annotated[Path, typer.Argument(help="Photo with the dry twin.")],
     wet: Annotated[
         Path | None, typer.Argument(help="Photo with the dive card; none if both are in one.")
@@ -136,13 +139,14 @@ def compare_command(
         str, typer.Option(help="A point X,Y on the twin, where both lie in one photo.")
     ] = "",
     project: Project = None,
+    largest_mp: LargestMp = LARGEST_MP,
     as_json: Json = False,
 ) -> None:
     """Compare the dive card with its dry twin: how far each patch has moved."""
     from dryslate.app.card_compare import compare_twins
 
     tables, point = wiring.reference_tables(project), parse_point(dry_at) if dry_at else None
-    done = compare_twins(tables, wiring.photo_reader(), (dry, wet or dry), card, point)
+    done = compare_twins(tables, wiring.photo_reader(largest_mp), (dry, wet or dry), card, point)
     if not as_json:
         columns = ("patch", "moved (CIEDE2000)", "±", "L*", "a*", "b*", "verdict")
         print_table(f"Dive card against twin: {done['card']}", columns, compare_rows(done))

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from dryslate.cli.correct_words import CorrectOptions, run_photos, run_project
+from dryslate.cli.photo_limit import LARGEST_MP, LargestMp
 
 Photos = Annotated[
     list[Path] | None,
@@ -54,6 +55,7 @@ def correct_command(  # noqa: PLR0913, PLR0917 - one argument an option
     jobs: Annotated[
         int | None, typer.Option(min=1, help="Photos at a time; without it one a core.")
     ] = None,
+    largest_mp: LargestMp = LARGEST_MP,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON line a photo.")] = False,
 ) -> None:
     """Correct colour and scale by the card in each photo; originals are only read."""

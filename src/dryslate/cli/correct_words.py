@@ -46,6 +46,7 @@ class CorrectOptions:
     lens: Path | None
     depths: Path | None
     jobs: int | None
+    largest_mp: float
     as_json: bool
 
 
@@ -141,7 +142,7 @@ def _workshop(options: CorrectOptions) -> Workshop:
     from dryslate.app.correct_request import lens_from
 
     return Workshop(
-        reader=wiring.photo_reader(),
+        reader=wiring.photo_reader(options.largest_mp),
         tables=wiring.reference_tables(options.project),
         runner=wiring.runner(options.jobs),
         progress=progress(quiet=options.as_json),

@@ -9,6 +9,7 @@ from typing import Annotated, Any
 import typer
 
 from dryslate import wiring
+from dryslate.cli.photo_limit import LARGEST_MP, LargestMp
 from dryslate.cli.render import print_json, print_problem, print_text, progress
 
 Photos = Annotated[list[Path], typer.Argument(help="12 to 20 photos of the board.")]
@@ -44,11 +45,12 @@ def lens_command(  # noqa: PLR0913, PLR0917 - one argument an option
     name: Name = "",
     note: Note = "",
     replace: Replace = False,
+    largest_mp: LargestMp = LARGEST_MP,
     as_json: Json = False,
 ) -> None:
     """Calibrate a lens from photos of a flat board, taken as you dive: in housing, under water."""
     described = (board, squares, square_mm, marker_mm, dictionary)
-    done = run_lens(tuple(photos), described, model, (out, name, note, replace))
+    done = run_lens(tuple(photos), described, model, (out, name, note, replace), largest_mp)
     for problem in done["problems"]:
         print_problem(problem)
     if as_json:
@@ -62,6 +64,7 @@ def run_lens(
     described: tuple[str, str, float, float | None, str],
     model: str,
     where: tuple[Path, str, str, bool],
+    largest_mp: float,
 ) -> Mapping[str, Any]:
     """Run the calibration; what contradicts itself is wrong usage."""
     from dryslate.app.lens import LensRequest, board_of, calibrate_lens
@@ -83,7 +86,7 @@ def run_lens(
         out=out,
         is_replacing=replacing,
     )
-    return calibrate_lens(request, wiring.photo_reader(), progress())
+    return calibrate_lens(request, wiring.photo_reader(largest_mp), progress())
 
 
 def words_of_lens(done: Mapping[str, Any]) -> str:

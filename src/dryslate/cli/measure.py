@@ -17,6 +17,7 @@ from dryslate.cli.measure_words import (
     require_source,
     show_measurement,
 )
+from dryslate.cli.photo_limit import LARGEST_MP, LargestMp
 
 Between = Annotated[
     list[str] | None,
@@ -106,6 +107,7 @@ def measure_command(  # noqa: PLR0913, PLR0917 - one argument an option
     project: Project = None,
     table: From = None,
     observer: By = "",
+    largest_mp: LargestMp = LARGEST_MP,
     as_json: Json = False,
 ) -> None:
     """Measure corals in a photo with a card: lengths and colours, with doubt and 95 % interval."""
@@ -114,8 +116,8 @@ def measure_command(  # noqa: PLR0913, PLR0917 - one argument an option
     options = options_of(off_plane, point_u_px, (card, corners), (lens, port))
     answers: Iterable[Mapping[str, Any]]
     if table is not None and project is not None:
-        answers = answers_from_table(project, table, observer, options)
+        answers = answers_from_table((project, table), observer, options, largest_mp)
     else:
         asked = (between, outline, corallites, colour)
-        answers = answers_from_photo(project, photo or Path(), asked, options)
+        answers = answers_from_photo((project, photo or Path()), asked, options, largest_mp)
     raise typer.Exit(exit_code([show_measurement(a, as_json=as_json) for a in answers]))

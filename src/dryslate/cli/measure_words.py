@@ -109,12 +109,12 @@ def options_of(
 
 
 def answers_from_photo(
-    project: Path | None,
-    photo: Path,
+    where: tuple[Path | None, Path],
     asked: tuple[list[str] | None, list[Path] | None, list[Path] | None, list[Path] | None],
     options: MeasureOptions,
+    largest_mp: float,
 ) -> Iterable[Mapping[str, Any]]:
-    """Measure in one photo; nothing is saved."""
+    """Measure in one photo (of a project, or of none); nothing is saved."""
     from dryslate.app.measure import measure_photo
     from dryslate.app.measure_request import gather
     from dryslate.base.errors import SettingsError
@@ -122,23 +122,25 @@ def answers_from_photo(
     try:
         between, outlines, corallites, colours = asked
         things = gather(between or (), outlines or (), corallites or (), colours or ())
-        tables = wiring.reference_tables(project)
-        return measure_photo(photo, things, wiring.photo_reader(), tables, options)
+        project, photo = where
+        tables, reader = wiring.reference_tables(project), wiring.photo_reader(largest_mp)
+        return measure_photo(photo, things, reader, tables, options)
     except SettingsError as error:
         raise typer.BadParameter(str(error)) from error
 
 
 def answers_from_table(
-    project: Path, table: Path, observer: str, options: MeasureOptions
+    where: tuple[Path, Path], observer: str, options: MeasureOptions, largest_mp: float
 ) -> Iterator[Mapping[str, Any]]:
-    """Measure what a table lists in a project, saving each line."""
+    """Measure in a project what a table lists, saving each line."""
     from dryslate.app.measure_project import Bench, measure_project
 
+    project, table = where
     with wiring.survey_store(project, write=True) as store:
         bench = Bench(
             store=store,
             vault=wiring.vault(project),
-            reader=wiring.photo_reader(),
+            reader=wiring.photo_reader(largest_mp),
             tables=wiring.reference_tables(project),
         )
         yield from measure_project(table, observer, bench, options)

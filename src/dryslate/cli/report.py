@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from dryslate import wiring
+from dryslate.cli.photo_limit import LARGEST_MP, LargestMp
 from dryslate.cli.render import print_json, print_problem, print_text, progress
 
 
@@ -24,13 +25,14 @@ def report_command(
     picture_px: Annotated[
         int | None, typer.Option(help="Longest side of the pictures; without it 900, or fewer.")
     ] = None,
+    largest_mp: LargestMp = LARGEST_MP,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
 ) -> None:
     """Write the report of a project: one HTML file with everything in it."""
     from dryslate.app.report import write_report
 
     with wiring.survey_store(folder, write=False) as store:
-        bench = wiring.report_bench(folder, store, progress(quiet=as_json))
+        bench = wiring.report_bench(folder, store, progress(quiet=as_json), largest_mp)
         done = write_report(bench, out, picture_px)
     if as_json:
         print_json(done)

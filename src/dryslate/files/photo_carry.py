@@ -217,7 +217,7 @@ def require_size(width_px: int, height_px: int, max_megapixels: float, place: st
             "photo-too-large",
             f"{place}: {width_px} x {height_px} px are {megapixels:.0f} megapixels; "
             f"at most {max_megapixels:g} are read.",
-            "If it is a true photo, make a smaller copy of it.",
+            "If it is a true photo, raise the limit (--largest-mp), or make a smaller copy of it.",
         )
 
 

@@ -8,7 +8,13 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from dryslate.base.errors import DryslateError
+from dryslate.files.photo_carry import read_bytes
+from dryslate.files.photo_kind import Kind, kind_of
+from dryslate.files.quiet import quiet_decoder
 from dryslate.files.safe_write import save_whole
+from dryslate.formats.jpeg import parse_jpeg_head
+from dryslate.formats.png import parse_png_head
 
 PREVIEW_QUALITY: Final = 85
 
@@ -61,28 +67,37 @@ def photo_size_px(path: Path) -> tuple[int, int]:
     OSError
         If the file cannot be read or its head is not that of an image.
     """
-    from dryslate.app.shots import RAW_ENDINGS, ending_of
+    try:
+        return _size_of(path, kind_of(read_bytes(path, 64), path))
+    except (DryslateError, ValueError, SyntaxError, RuntimeError) as error:
+        raise OSError(f"{path.name}: {error}") from error
 
-    if ending_of(path.name) in RAW_ENDINGS:
+
+def _size_of(path: Path, kind: Kind) -> tuple[int, int]:
+    """Read the size by the kind of the file; what fails raises in the decoder's own words."""
+    if kind == "raw":
         import rawpy
 
-        try:
-            with rawpy.imread(str(path)) as raw:
-                return int(raw.sizes.width), int(raw.sizes.height)
-        except rawpy.LibRawError as error:
-            raise OSError(f"{path.name}: {error}") from error
-    if ending_of(path.name) in ("heic", "heif", "hif"):
+        with quiet_decoder():
+            try:
+                with rawpy.imread(str(path)) as raw:
+                    return int(raw.sizes.width), int(raw.sizes.height)
+            except rawpy.LibRawError as error:
+                raise OSError(f"{path.name}: {error}") from error
+    if kind == "heic":
         import pi_heif
 
-        try:
-            width, height = pi_heif.open_heif(path).size
-        except (ValueError, SyntaxError) as error:
-            raise OSError(f"{path.name}: {error}") from error
+        width, height = pi_heif.open_heif(path).size
         return int(width), int(height)
-    from PIL import Image
+    if kind == "tiff":
+        import tifffile
 
-    try:
-        with Image.open(path) as image:
-            return int(image.width), int(image.height)
-    except (Image.DecompressionBombError, ValueError, SyntaxError) as error:
-        raise OSError(f"{path.name}: {error}") from error
+        with tifffile.TiffFile(path) as tiff:
+            page = tiff.pages.first
+            return int(page.imagewidth), int(page.imagelength)
+    data = read_bytes(path)
+    if kind == "png":
+        png = parse_png_head(data, path.name, check_all=False)
+        return png.width_px, png.height_px
+    jpeg = parse_jpeg_head(data, path.name)
+    return jpeg.width_px, jpeg.height_px

@@ -27,6 +27,7 @@ from dryslate.files.photo_carry import (
     require_size,
 )
 from dryslate.files.photo_head import head_of
+from dryslate.files.quiet import quiet_decoder
 from dryslate.formats.exif import ExifTree, numbers_of
 from dryslate.formats.icc import FloatArray
 
@@ -69,7 +70,7 @@ def read_raw(path: Path, max_megapixels: float) -> DecodedPhoto:
 
     place = path.name
     _, tree, notes = head_of(path)
-    with rawpy.RawPy() as raw:
+    with quiet_decoder(), rawpy.RawPy() as raw:
         try:
             raw.open_file(str(path))
             sizes = raw.sizes
