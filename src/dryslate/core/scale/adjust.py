@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dryslate.core.arrays.robust import score_huber
-from dryslate.core.scale.camera import LensModel
+from dryslate.core.scale.camera import LensModel, focal_and_centre
 from dryslate.core.scale.lens import Lens, LensPrior
 from dryslate.core.scale.pose import N_POSE, apply_pose, depths_mm, no_plane, pose_slopes
 
@@ -26,6 +26,11 @@ LENS_TORN = 2000.0
 FAR_OUT = 8.0
 """Points that miss by more than this many of the middle misses carry no weight."""
 
+DAMPING_FAR, DAMPING_NEAR, DAMPING_LEAST = 1e-3, 1e-6, 1e-9
+"""Damping of the first step, far from the minimum and near it; shares of the normal's diagonal."""
+
+LOG_DEPTH_MOST = 1.0
+"""Largest change of the logarithm of the distance in one step."""
 
 _HALVES = np.array([0.5, -0.5])
 
@@ -142,11 +147,38 @@ def _jacobian(task: _Task, theta: FloatArray, root: FloatArray) -> FloatArray:
     return np.asarray(whole * task.unit)
 
 
+def _moved(task: _Task, theta: FloatArray, move: FloatArray) -> FloatArray:
+    """
+    Take a step along the valley: where the plane's middle is seen, and how large, change linearly.
+
+    What a photo shows well is the middle's pixel and the scale there; which part of it is lens
+    and which is place it hardly shows. A straight step in theta would leave that curved valley,
+    and tiny ones follow it slowly.
+    """
+    new = theta + move
+    focal, centre = focal_and_centre(task.model, theta[N_POSE:])
+    focal_new, centre_new = focal_and_centre(task.model, new[N_POSE:])
+    if task.model == "radial":
+        focal_by, centre_by = focal * move[N_POSE], move[N_POSE + 1 : N_POSE + 3]
+    else:
+        focal_by, centre_by = move[N_POSE : N_POSE + 2], move[N_POSE + 2 : N_POSE + 4]
+    log_depth_by = move[5] / theta[5]
+    xy = theta[3:5] / theta[5]
+    xy_by = move[3:5] / theta[5] - xy * log_depth_by
+    middle_px = centre + focal * xy + centre_by + focal_by * xy + focal * xy_by
+    new[5] = theta[5] * np.exp(min(max(log_depth_by, -LOG_DEPTH_MOST), LOG_DEPTH_MOST))
+    new[3:5] = (middle_px - centre_new) / focal_new * new[5]
+    return new
+
+
 def _minimise(
-    task: _Task, theta: FloatArray, root: FloatArray, n_steps: int = 60
+    task: _Task,
+    theta: FloatArray,
+    root: FloatArray,
+    n_steps: int = 60,
+    damping: float = DAMPING_NEAR,
 ) -> tuple[FloatArray, float]:
     """Levenberg-Marquardt; returns the parameters and the cost (sum of squares)."""
-    damping = 1e-3
     r = _residuals(task, theta, root)
     cost = float(r @ r)
     for _ in range(n_steps):
@@ -156,7 +188,7 @@ def _minimise(
         improved = False
         for _ in range(8):
             move = np.linalg.solve(normal + damping * np.diag(size + 1e-12), -slope) * task.unit
-            trial = theta + move
+            trial = _moved(task, theta, move)
             r_trial = _residuals(task, trial, root)
             cost_trial = float(r_trial @ r_trial)
             if np.isfinite(cost_trial) and cost_trial <= cost:
@@ -167,7 +199,7 @@ def _minimise(
             break
         gain = cost - cost_trial
         theta, r, cost = trial, r_trial, cost_trial
-        damping = max(damping / 10.0, 1e-9)
+        damping = max(damping / 10.0, DAMPING_LEAST)
         if gain <= GAIN_ENOUGH + 1e-9 * cost:
             break
     return theta, cost
@@ -273,7 +305,7 @@ def fit_pose_and_lens(
     root = np.linalg.inv(np.linalg.cholesky(_covariance_of_points(u, weights, shared_frac)))
     blank = np.concatenate([np.zeros(N_POSE), task.known0])
     whole = [np.concatenate([s, blank[len(s) : size]]) for s in starts]
-    tried = [_minimise(task, start, root, 8) for start in whole]
+    tried = [_minimise(task, start, root, 8, DAMPING_FAR) for start in whole]
     fine = [(t, c) for t, c in tried if np.isfinite(c)]
     if not fine:
         raise no_plane()

@@ -14,7 +14,7 @@ from dryslate.base.quality import Flag
 from dryslate.core.scale.adjust import Adjusted, Sightings, fit_pose_and_lens
 from dryslate.core.scale.camera import LensModel, focal_and_centre, half_diagonal_px
 from dryslate.core.scale.lens import Lens, LensPrior, loosen_prior
-from dryslate.core.scale.pose import N_POSE, apply_pose, find_poses, rotation_matrix
+from dryslate.core.scale.pose import N_POSE, apply_pose, find_poses, pose_slopes, rotation_matrix
 from dryslate.core.scale.record import (
     Plane,
     PlanePoints,
@@ -93,32 +93,28 @@ def _slopes(
     return np.stack(columns, axis=-1)
 
 
-def _steps(theta: FloatArray, model: LensModel) -> FloatArray:
-    """Step of each parameter for differences: angles, millimetres, lens."""
+def _pose_steps(theta: FloatArray) -> FloatArray:
+    """Step of each parameter of the pose for differences: angles, millimetres."""
     reach = max(float(np.linalg.norm(theta[3:6])), 1.0)
-    step = np.full(len(theta), 1e-5)
-    step[3:6] = 1e-6 * reach
-    if model == "radial":
-        step[N_POSE + 1 : N_POSE + 3] = 1e-2
-    else:
-        step[N_POSE : N_POSE + 4] = 1e-2
-    return step
+    return np.repeat([1e-5, 1e-6 * reach], 3)
 
 
-def _tilt_vector(theta: FloatArray) -> FloatArray:
+def _tilt_vector(pose: FloatArray) -> FloatArray:
     """The normal's part across the line of sight to the origin, as (sine x, sine y)."""
-    matrix = rotation_matrix(theta[:3])
-    sight = theta[3:6] / np.linalg.norm(theta[3:6])
-    across = np.cross([0.0, 1.0, 0.0], sight)
-    across /= np.linalg.norm(across)
-    return np.array([matrix[:, 2] @ across, matrix[:, 2] @ np.cross(sight, across)])
+    normal = rotation_matrix(pose[:3])[:, 2]
+    x, y, z = pose[3:6] / np.linalg.norm(pose[3:6])
+    level = np.hypot(x, z)
+    across = np.array([z, 0.0, -x]) / level  # (0, 1, 0) x sight
+    upwards = np.array([-x * y, level**2, -y * z]) / level  # sight x across
+    return np.array([normal @ across, normal @ upwards])
 
 
-def _tilt(theta: FloatArray, covariance: FloatArray, model: LensModel) -> tuple[float, float]:
+def _tilt(theta: FloatArray, covariance: FloatArray) -> tuple[float, float]:
     """Tilt and its doubt in degrees; near zero the doubt is that of the worse direction."""
-    vector = _tilt_vector(theta)
-    slope = _slopes(_tilt_vector, theta, _steps(theta, model))
-    spread = slope @ covariance @ slope.T
+    pose = theta[:N_POSE]
+    vector = _tilt_vector(pose)
+    slope = _slopes(_tilt_vector, pose, _pose_steps(pose))
+    spread = slope @ covariance[:N_POSE, :N_POSE] @ slope.T
     sine = float(np.hypot(*vector))
     matrix = rotation_matrix(theta[:3])
     cosine = abs(float(matrix[:, 2] @ theta[3:6])) / float(np.linalg.norm(theta[3:6]))
@@ -129,13 +125,23 @@ def _tilt(theta: FloatArray, covariance: FloatArray, model: LensModel) -> tuple[
     return float(np.degrees(tilt)), float(np.degrees(sine_u / max(cosine, 0.1)))
 
 
-def _local_scale(theta: FloatArray, model: LensModel, half_px: float) -> FloatArray:
-    """Pixels per millimetre at the origin, and the distance to it: (2,)."""
+def _local_scale(
+    theta: FloatArray, model: LensModel, half_px: float
+) -> tuple[FloatArray, FloatArray]:
+    """Pixels per millimetre at the origin and the distance to it: (2,); their slopes: (2, p)."""
     step = 1e-3
     ends = np.array([[step, 0.0], [-step, 0.0], [0.0, step], [0.0, -step]])
     px = apply_pose(theta, model, half_px, ends)
+    by_theta = pose_slopes(theta, model, half_px, ends)[1]
     x, y = (px[0] - px[1]) / (2 * step), (px[2] - px[3]) / (2 * step)
-    return np.array([np.sqrt(abs(x[0] * y[1] - x[1] * y[0])), np.linalg.norm(theta[3:6])])
+    dx, dy = (by_theta[0] - by_theta[1]) / (2 * step), (by_theta[2] - by_theta[3]) / (2 * step)
+    area = x[0] * y[1] - x[1] * y[0]
+    scale, distance = float(np.sqrt(abs(area))), float(np.linalg.norm(theta[3:6]))
+    area_slope = dx[0] * y[1] + x[0] * dy[1] - dx[1] * y[0] - x[1] * dy[0]
+    slopes = np.zeros((2, len(theta)))
+    slopes[0] = np.sign(area) * area_slope / (2.0 * scale)
+    slopes[1, 3:6] = theta[3:6] / distance
+    return np.array([scale, distance]), slopes
 
 
 def _fit_with_lens(
@@ -293,9 +299,8 @@ def fit_plane(
             "The card's corners run the wrong way round: it would be seen from behind.",
             "Give the corners clockwise from the card's own top left; do not mirror the photo.",
         )
-    tilt, tilt_u = _tilt(theta, covariance, model)
-    here = _local_scale(theta, model, half)
-    slope = _slopes(lambda t: _local_scale(t, model, half), theta, _steps(theta, model))
+    tilt, tilt_u = _tilt(theta, covariance)
+    here, slope = _local_scale(theta, model, half)
     here_u = np.sqrt(np.diag(slope @ covariance @ slope.T) + (here * view.print_scale_u_frac) ** 2)
     focal, centre = focal_and_centre(model, theta[N_POSE:])
     camera = np.array([[focal[0], 0.0, centre[0]], [0.0, focal[1], centre[1]], [0.0, 0.0, 1.0]])
