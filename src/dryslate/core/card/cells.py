@@ -86,7 +86,7 @@ class CellReader:
     def __init__(self, img: Pixels, found: FoundCard, linear_lut: FloatArray) -> None:
         self.img = img
         self.card_to_px = np.asarray(found.card_to_px)
-        self.lut = np.asarray(linear_lut, dtype=np.float64)
+        self.lut = np.asarray(linear_lut, dtype=np.float64).T.copy()
         blurs = [m.blur_px for m in found.markers if m.blur_px > 0]
         doubt = float(np.median(found.points_u_px)) if len(found.points_u_px) else 0.0
         self.blur_px = float(np.median(blurs)) if blurs else 1.0
@@ -99,7 +99,7 @@ class CellReader:
         inside = np.all((xy >= 0) & (xy <= (width - 1, height - 1)), axis=1)
         cols, rows = np.clip(xy, 0, (width - 1, height - 1)).astype(np.intp).T
         coded = self.img[rows, cols]
-        values = np.stack([self.lut[:, c][coded[:, c]] for c in range(3)], axis=-1)
+        values = np.stack([self.lut[c].take(coded[:, c]) for c in range(3)], axis=-1)
         return values, coded, inside
 
     def sides_px(self, boxes: Sequence[Box]) -> FloatArray:
@@ -145,24 +145,27 @@ class CellReader:
 
 
 def _robust_planes(values: FloatArray) -> tuple[FloatArray, FloatArray, NDArray[np.bool_]]:
-    """Fit a plane to each cell through the pixels that agree: planes, residuals, kept pixels."""
-    n_cells, n, _ = values.shape
+    """Fit a plane to each cell (p, 3, n) through the pixels that agree: planes, residuals, kept."""
+    n_cells, _, n = values.shape
     k = round(np.sqrt(n))
     ticks = np.linspace(-0.5, 0.5, k)
     xs, ys = np.meshgrid(ticks, ticks)
     design = np.column_stack([np.ones(n), xs.ravel(), ys.ravel()])
     products = (design[:, :, None] * design[:, None, :]).reshape(n, 9)
-    residual = values - np.median(values, axis=1, keepdims=True)
+    residual = values - np.median(values, axis=2, keepdims=True)
     planes = np.zeros((n_cells, 3, 3))
     keep = np.ones((n_cells, n), dtype=bool)
     for _ in range(2):
-        sigma = np.median(np.abs(residual), axis=1) / 0.6745 + 1e-4
-        keep = np.all(np.abs(residual) <= SURE_SIGMA * sigma[:, None, :], axis=2)
+        away = np.abs(residual)
+        sigma = np.median(away, axis=2, keepdims=True) / 0.6745 + 1e-4
+        red, green, blue = np.moveaxis(away <= SURE_SIGMA * sigma, 1, 0)
+        keep = red & green & blue
         keep[keep.sum(axis=1) < max(8, 0.3 * n)] = True
         weight = keep.astype(np.float64)
         normal = (weight @ products).reshape(-1, 3, 3) + 1e-9 * np.eye(3)
-        planes = np.linalg.solve(normal, design.T @ (weight[:, :, None] * values))
-        residual = values - design @ planes
+        right = (weight[:, None, :] * values) @ design
+        planes = np.linalg.solve(normal, np.swapaxes(right, 1, 2))
+        residual = values - np.swapaxes(planes, 1, 2) @ design.T
     return planes, residual, keep
 
 
@@ -197,15 +200,16 @@ def reduce_cells(cells: Cells) -> Reduced:
     covariance of one pixel. Pixels count as odd beyond 8 robust standard deviations and 20 % of
     the mean and 2 % of the lightest cell.
     """
-    planes, residual, keep = _robust_planes(cells.values)
+    values = np.ascontiguousarray(np.swapaxes(cells.values, 1, 2))
+    planes, residual, keep = _robust_planes(values)
     mean = planes[:, 0, :]
-    weight = keep.astype(np.float64)[:, :, None]
     count = keep.sum(axis=1)
-    kept = residual * weight
-    cov = np.swapaxes(kept, 1, 2) @ kept / np.maximum(count - 3, 1)[:, None, None]
+    kept = residual * keep[:, None, :]
+    cov = kept @ np.swapaxes(kept, 1, 2) / np.maximum(count - 3, 1)[:, None, None]
     cov += 1e-10 * np.eye(3)
     strong = int(np.argmax(np.median(mean, axis=0)))
-    noise = np.median(np.abs(residual[..., strong]), axis=1) / 0.6745
+    rest = residual[:, strong]
+    noise = np.median(np.abs(rest), axis=1) / 0.6745
     level = float(np.max(mean[:, strong], initial=0.0))
     high = np.maximum(np.maximum(8.0 * noise, 0.2 * mean[:, strong]), 0.02 * level)
     return Reduced(
@@ -213,8 +217,8 @@ def reduce_cells(cells: Cells) -> Reduced:
         cov=cov,
         n_px=count.astype(np.int64),
         slope=planes[:, 1:, strong] / np.maximum(mean[:, strong], 0.01 * level + 1e-6)[:, None],
-        step=_steps(cells.values[..., strong], noise),
-        bright_frac=(residual[..., strong] > high[:, None]).mean(axis=1),
-        odd_frac=(np.abs(residual[..., strong]) > high[:, None]).mean(axis=1),
+        step=_steps(values[:, strong], noise),
+        bright_frac=(rest > high[:, None]).mean(axis=1),
+        odd_frac=(np.abs(rest) > high[:, None]).mean(axis=1),
         channel=strong,
     )

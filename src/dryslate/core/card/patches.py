@@ -107,13 +107,15 @@ def _rings_unlike(reader: CellReader, card: CardDefinition, light: _Light) -> Fl
 
 def _ends(cells: Cells, n_codes: int) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Share of pixels with a channel at the top, with all at the bottom, with one at an end."""
-    top = cells.coded >= int(0.9965 * (n_codes - 1))
-    bottom = cells.coded <= int(0.004 * (n_codes - 1))
-    any_top = top.any(axis=-1)
+    red, green, blue = np.moveaxis(cells.coded, -1, 0)
+    highest = np.maximum(np.maximum(red, green), blue)
+    lowest = np.minimum(np.minimum(red, green), blue)
+    any_top = highest >= int(0.9965 * (n_codes - 1))
+    bottom = int(0.004 * (n_codes - 1))
     return (
         any_top.mean(axis=1),
-        bottom.all(axis=-1).mean(axis=1),
-        (any_top | bottom.any(axis=-1)).mean(axis=1),
+        (highest <= bottom).mean(axis=1),
+        (any_top | (lowest <= bottom)).mean(axis=1),
     )
 
 

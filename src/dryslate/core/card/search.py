@@ -35,6 +35,9 @@ LEAST_OF_FOUND = 0.3
 """Markers beside a found card have at least so much of its contrast, blurred or shaded."""
 
 
+Completed = tuple[list[Placed], FoundCard | None]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FindSettings:
     """
@@ -83,6 +86,7 @@ class Search:
         self.tried: list[tuple[float, float, float]] = []
         self.found: list[FoundCard] = []
         self.refused: list[FoundCard] = []
+        self.completed: dict[tuple[str, frozenset[int]], Completed] = {}
 
     def add(self, raws: list[RawMarker]) -> int:
         """Refine what was read and keep it once; says how many were new."""
@@ -190,8 +194,7 @@ class Search:
                 if (s.dictionary, s.marker_id) in marker_table(card) and id(s) not in used
             ]
             for joined in join_markers(card, mine):
-                group = self._completed(card, joined)
-                found = found_from(card, group)
+                group, found = self._completed(card, joined)
                 if found is None:
                     continue
                 if self._is_proved(found):
@@ -202,34 +205,42 @@ class Search:
 
     def _is_proved(self, found: FoundCard) -> bool:
         """Tell whether the patches (or enough markers) speak for the card."""
-        order = score_lightness_order(self.channel, found)
         n = len(found.markers)
         weak = any(is_weak(m.dictionary) for m in found.markers)
         if n >= 2 and not weak:
             return True
+        order = score_lightness_order(self.channel, found)
         if order is not None:
             return order >= MIN_ORDER
         return n >= 2 or not weak
 
-    def _completed(self, card: CardDefinition, group: list[Placed]) -> list[Placed]:
-        """Look for the card's other markers where they must lie."""
+    def _completed(self, card: CardDefinition, group: list[Placed]) -> Completed:
+        """Look for the card's other markers where they must lie, once for each group."""
+        key = _group_key(card, group)
+        if key not in self.completed:
+            done = self._complete(card, group)
+            self.completed |= {key: done, _group_key(card, done[0]): done}
+        return self.completed[key]
+
+    def _complete(self, card: CardDefinition, group: list[Placed]) -> Completed:
+        """Read missing markers until there are no more."""
         for _ in range(2):
             have = {(p.marker.dictionary, p.marker.marker_id) for p in group}
             missing = [m for m in card.markers if (m.dictionary, m.marker_id) not in have]
             found = found_from(card, group)
             if not missing or found is None:
-                return group
+                return group, found
             places = self._places(found, missing)
             if not places:
-                return group
+                return group, found
             more = self._read_places(places, len(group))
-            grown = join_markers(card, [p.seen for p in group] + more)[0]
+            grown = join_markers(card, [p.seen for p in group] + more)[0] if more else group
             if len(grown) <= len(group):
-                return group
+                return group, found
             new = {id(p.seen) for p in grown} - {id(s) for s in self.seen}
             self.seen.extend(p.seen for p in grown if id(p.seen) in new)
             group = grown
-        return group
+        return group, found_from(card, group)
 
     def _places(self, found: FoundCard, missing: list[Marker]) -> list[tuple[Marker, FloatArray]]:
         """Corners where missing markers must lie, those inside the frame."""
@@ -296,6 +307,11 @@ class Search:
         problems = [_few_markers(f) for f in found if len(f.markers) == 1]
         problems += [_refused(f) for f in self.refused]
         return CardSearch(cards=tuple(found), other_markers=tuple(others), problems=tuple(problems))
+
+
+def _group_key(card: CardDefinition, group: list[Placed]) -> tuple[str, frozenset[int]]:
+    """Name a group by its card and markers, which live as long as the search."""
+    return card.name, frozenset(id(p.seen) for p in group)
 
 
 def _same_place(a: FloatArray, b: FloatArray) -> bool:
