@@ -143,6 +143,51 @@ def test_several_cards_are_all_found_and_named(make: Make, cards: Any) -> None:
     assert areas[0] == max(areas)
 
 
+def test_a_smaller_shaded_card_is_found_beside_a_large_one(
+    scenes: Any, cards: dict[str, CardDefinition]
+) -> None:
+    rng = scenes.scene_rng("tests", 12)
+    shape = (1800, 2400)
+    linear = scenes.draw_ground(shape, rng)
+    large = np.array([(4.0, 0, 60), (0, 4.0, 60), (0, 0, 1)])
+    scenes.paste_card(linear, cards["large"], large)
+    side = scenes.marker_sides(cards["stick"], np.eye(3))
+    small = np.diag([26 / min(side.values()), 26 / min(side.values()), 1.0])
+    small[:2, 2] = (1700, 1500)
+    scenes.paste_card(linear, cards["stick"], small)
+    linear[1400:, 1600:] *= 0.5
+    photo = scenes.decode(scenes.develop(linear, scenes.Look(), rng)[0])
+    found = find_cards(photo, list(cards.values())).cards
+    assert [f.card.name for f in found] == ["large", "stick"]
+    truth = apply_homography(small, [(0, 0), (60, 0), (60, 15), (0, 15)])
+    np.testing.assert_allclose(found[1].corners_px, truth, atol=1.0)
+
+
+def test_markers_hidden_in_several_places_are_looked_for_once(
+    make: Make, cards: Any, scenes: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from dryslate.core.card.search import Search
+
+    scene = make(2, "field")
+    truth = scene.cards[0]
+    linear = scenes.to_linear(scene.img_srgb)
+    for marker in truth.card.markers[:2]:
+        corners = apply_homography(truth.card_to_px, marker_corners_mm(marker))
+        scenes.hide_marker(linear, corners, np.random.default_rng(3))
+    looked_for: list[int] = []
+    look = Search._read_places
+
+    def counted(search: Search, places: Any, n_known: int) -> Any:
+        looked_for.append(len(places))
+        return look(search, places, n_known)
+
+    monkeypatch.setattr(Search, "_read_places", counted)
+    settings = FindSettings(thorough=True)  # joins the markers again on each copy
+    (found,) = find_cards(scenes.to_coded(linear), list(cards.values()), settings).cards
+    assert len(found.markers) == 2
+    assert looked_for == [2]
+
+
 def test_markers_of_no_known_card_are_named_not_used(make: Make, cards: Any) -> None:
     scene = make(1, "field")
     search = find_cards(scene.img_srgb, [cards["large"]])
