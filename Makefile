@@ -1,4 +1,4 @@
-.PHONY: help demo test check bench
+.PHONY: help demo test check bench gold
 help:  ## say what there is
 	@grep -E '^[a-z]+:.*##' Makefile | sed 's/:.*## /\t/'
 demo:  ## run the whole job on a made-up trip
@@ -9,3 +9,5 @@ check:  ## lint, types and import contracts
 	python3 dev.py check
 bench:  ## run the benchmarks
 	python3 dev.py bench
+gold:  ## tell what has moved against the stored results
+	python3 dev.py gold

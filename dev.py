@@ -1,10 +1,11 @@
 """
-The front door: python3 dev.py demo | test | check | bench | build.
+The front door: python3 dev.py demo | test | check | bench | gold | build.
 
 demo    install, then run the whole job on a made-up trip
 test    install, then run the tests (further words go to pytest)
 check   install, then lint, types and import contracts
 bench   install, then run the benchmarks: finding, colour, lengths, speed (or the ones named)
+gold    install, then tell what has moved against the stored results (--accept stores them anew)
 build   make the wheel
 
 Needs Python 3.11 to 3.14 with venv; nothing else.
@@ -28,7 +29,7 @@ def main() -> int:
     if not (3, 11) <= sys.version_info[:2] <= (3, 14):
         print("Python 3.11 to 3.14 is needed.", file=sys.stderr)
         return 2
-    if what not in ("demo", "test", "check", "bench", "build"):
+    if what not in ("demo", "test", "check", "bench", "gold", "build"):
         print(__doc__.strip(), file=sys.stderr)
         return 2
     install("requirements.lock" if what == "demo" else "requirements-dev.lock")
@@ -40,6 +41,8 @@ def main() -> int:
     if what == "build":
         run([python, "-m", "pip", "install", "--quiet", "build"])
         return run([python, "-m", "build", *rest])
+    if what == "gold":
+        return run([python, str(ROOT / "tests" / "gold" / "chain.py"), *rest])
     if what == "bench":
         return bench(python, rest)
     return check(python)
