@@ -20,6 +20,8 @@ N_GROUPS_MOST = 6
 WORSE_MOST = 0.05
 """What a tie may cost, as a share of the best mean, where the standard error allows more."""
 _OUTLIER = 3.0
+_CHI2_MEDIAN = 0.455
+"""Median of chi-squared with one degree of freedom."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -134,15 +136,15 @@ def _level_groups(patches: list[Patch]) -> list[NDArray[np.intp]]:
     return [greys[level == k] for k in range(len(levels))]
 
 
-def score_candidate(
-    candidate: Candidate, seen: Observations, lab: FloatArray, groups: list[NDArray[np.intp]]
-) -> Trial:
+def score_candidates(
+    candidates: list[Candidate], seen: Observations, lab: FloatArray, groups: list[NDArray[np.intp]]
+) -> list[Trial]:
     """
-    Fit a candidate to everything and to everything but each group.
+    Fit each candidate to everything and to everything but each group.
 
     Parameters
     ----------
-    candidate : Candidate
+    candidates : list of Candidate
     seen : Observations
     lab : ndarray of float, shape (n, 3)
         Reference Lab (D65).
@@ -150,13 +152,16 @@ def score_candidate(
 
     Returns
     -------
-    Trial
+    list of Trial
+        In the order of the candidates.
 
     Notes
     -----
     A patch whose residual is more than three times its spread counts less, in proportion (it may
     be dirty, covered or wrongly valued). The covariance is scaled up where left-out residuals are
-    larger than their spread.
+    larger than their spread. Candidates with as many terms and the same patches are fitted side by
+    side; leaving out a group of which a candidate uses nothing changes nothing, so that is not
+    fitted again.
 
     References
     ----------
@@ -166,31 +171,83 @@ def score_candidate(
     --------
     See `choose_trial`.
     """
-    n_terms = candidate.belief.n_terms
-    theta, _ = fit_parameters(seen, candidate.belief, candidate.shares[None])
-    gap = _whitened_gap(theta, seen, n_terms)[0]
+    groups = [group for group in groups if len(group)]
+    alike: dict[tuple[int, bytes], list[int]] = {}
+    for i, candidate in enumerate(candidates):
+        key = (candidate.belief.n_terms, candidate.shares.tobytes())
+        alike.setdefault(key, []).append(i)
+    trials: dict[int, Trial] = {}
+    for members in alike.values():
+        scored = _score_alike([candidates[i] for i in members], seen, lab, groups)
+        trials.update(zip(members, scored, strict=True))
+    return [trials[i] for i in range(len(candidates))]
+
+
+def _score_alike(
+    candidates: list[Candidate], seen: Observations, lab: FloatArray, groups: list[NDArray[np.intp]]
+) -> list[Trial]:
+    """Score candidates with as many terms and the same patches, all their fits side by side."""
+    k, n_terms, used = len(candidates), candidates[0].belief.n_terms, candidates[0].shares > 0
+    mean = np.stack([c.belief.mean for c in candidates])
+    prior = np.stack([c.belief.precision for c in candidates])
+    shares = np.stack([c.shares for c in candidates])[:, used]
+    own = _only(seen, used)
+    theta, _ = fit_parameters(own, Belief(mean=mean, precision=prior), shares)
+    gap = _whitened_gap(theta, own, n_terms)
     size = np.sqrt((gap * gap).sum(axis=-1))
-    full = candidate.shares * np.minimum(1.0, _OUTLIER / np.maximum(size, _OUTLIER))
-    shares = np.tile(full, (len(groups) + 1, 1))
-    for row, group in enumerate(groups, start=1):
-        shares[row, group] = 0.0
+    full = shares * np.minimum(1.0, _OUTLIER / np.maximum(size, _OUTLIER))
+    kept, fold_of = _folds(used, groups)
+    n_folds = len(kept)
     theta, precision = fit_parameters(
-        seen, candidate.belief, shares, start=np.repeat(theta, len(shares), axis=0), n_steps=3
+        own,
+        Belief(mean=np.repeat(mean, n_folds, axis=0), precision=np.repeat(prior, n_folds, axis=0)),
+        (full[:, None] * kept).reshape(k * n_folds, -1),
+        start=np.repeat(theta, n_folds, axis=0),
+        n_steps=3,
     )
     prediction, _ = predict(theta, seen, n_terms)
-    gaps = (seen.whitener @ (seen.reference - prediction)[..., None])[..., 0]
-    differences = ciede2000(linear_srgb_to_lab(prediction), lab)
-    left = [differences[row, group] for row, group in enumerate(groups, start=1)]
-    excess = [gaps[row, group] for row, group in enumerate(groups, start=1)]
-    covariance = np.linalg.inv(precision[0])
-    if excess:
-        covariance = covariance * max(1.0, float(np.median(np.concatenate(excess) ** 2) / 0.455))
-    return Trial(
-        candidate=candidate,
-        theta=theta[0],
-        covariance=covariance,
-        left_out_de00=np.concatenate(left) if left else np.zeros(0),
-        by_group=np.array([part.mean() for part in left]),
+    theta = theta.reshape(k, n_folds, -1)
+    prediction = prediction.reshape(k, n_folds, *seen.reference.shape)
+    covariance = np.linalg.inv(precision.reshape(k, n_folds, *precision.shape[1:])[:, 0])
+    patch, sizes = np.concatenate(groups), np.array([len(group) for group in groups])
+    left = prediction[:, np.repeat(fold_of, sizes), patch]
+    differences = ciede2000(linear_srgb_to_lab(left), lab[patch])
+    excess = (seen.whitener[patch] @ (seen.reference[patch] - left)[..., None])[..., 0]
+    too_large = np.median(excess.reshape(k, -1) ** 2, axis=1) / _CHI2_MEDIAN
+    by_group = np.add.reduceat(differences, np.cumsum(sizes) - sizes, axis=1) / sizes
+    return [
+        Trial(
+            candidate=candidate,
+            theta=theta[i, 0],
+            covariance=covariance[i] * max(1.0, float(too_large[i])),
+            left_out_de00=differences[i],
+            by_group=by_group[i],
+        )
+        for i, candidate in enumerate(candidates)
+    ]
+
+
+def _folds(
+    used: NDArray[np.bool_], groups: list[NDArray[np.intp]]
+) -> tuple[NDArray[np.bool_], NDArray[np.intp]]:
+    """Used patches that each fold keeps, the first fold all of them; and the fold of each group."""
+    out = np.zeros((len(groups), len(used)), dtype=bool)
+    for row, group in enumerate(groups):
+        out[row, group] = True
+    out = out[:, used]
+    matters = out.any(axis=1)
+    kept = ~np.vstack([np.zeros(out.shape[1], dtype=bool), out[matters]])
+    return kept, np.where(matters, np.cumsum(matters), 0)
+
+
+def _only(seen: Observations, used: NDArray[np.bool_]) -> Observations:
+    """Keep the observations of some patches."""
+    return Observations(
+        encoded=seen.encoded[used],
+        place=seen.place[used],
+        reference=seen.reference[used],
+        whitener=seen.whitener[used],
+        gain=seen.gain,
     )
 
 

@@ -26,6 +26,7 @@ TONE_A_MOST = 0.5
 TONE_B_LEAST, TONE_B_MOST = -0.3, 1.2
 N_REST = 7
 """Parameters beside the matrix: veil 3, tone 2, slope 2."""
+_TONE_LEAST, _TONE_MOST = (-TONE_A_MOST, TONE_B_LEAST), (TONE_A_MOST, TONE_B_MOST)
 _ROOT_FLOOR = 1e-3
 _STEP_MOST = 0.5
 
@@ -62,8 +63,9 @@ class Belief:
 
     Parameters
     ----------
-    mean : ndarray of float, shape (p,)
-    precision : ndarray of float, shape (p, p)
+    mean : ndarray of float, shape (p,) or (k, p)
+        One for all fits, or one for each.
+    precision : ndarray of float, shape (p, p) or (k, p, p)
     """
 
     mean: FloatArray
@@ -72,7 +74,7 @@ class Belief:
     @property
     def n_terms(self) -> int:
         """Number of terms of the matrix."""
-        return (len(self.mean) - N_REST) // 3
+        return (int(self.mean.shape[-1]) - N_REST) // 3
 
 
 def tone_with_slopes(
@@ -215,22 +217,21 @@ def fit_parameters(
     True
     """
     k = len(shares)
-    theta = np.tile(belief.mean, (k, 1)) if start is None else start.copy()
-    weight = np.sqrt(shares)
-    precision = np.tile(belief.precision, (k, 1, 1))
+    p = belief.mean.shape[-1]
+    middle = np.broadcast_to(belief.mean, (k, p))
+    theta = (middle if start is None else start).copy()
+    weighted = seen.whitener * np.sqrt(shares)[:, :, None, None]
+    precision = np.broadcast_to(belief.precision, (k, p, p))
     for _ in range(n_steps):
         prediction, jacobian = predict(theta, seen, belief.n_terms)
-        gap = (seen.whitener @ (seen.reference - prediction)[..., None])[..., 0]
-        design = (seen.whitener @ jacobian) * weight[:, :, None, None]
-        flat = design.reshape(k, -1, theta.shape[1])
-        residual = (gap * weight[:, :, None]).reshape(k, -1)
-        precision = flat.transpose(0, 2, 1) @ flat + belief.precision
-        pull = (flat.transpose(0, 2, 1) @ residual[..., None])[..., 0]
-        pull = pull - (theta - belief.mean) @ belief.precision
-        step = np.linalg.solve(precision, pull[..., None])[..., 0]
+        residual = (weighted @ (seen.reference - prediction)[..., None]).reshape(k, -1, 1)
+        across = (weighted @ jacobian).reshape(k, -1, p)
+        along = across.transpose(0, 2, 1)
+        precision = along @ across + belief.precision
+        pull = along @ residual + belief.precision @ (middle - theta)[..., None]
+        step = np.linalg.solve(precision, pull)[..., 0]
         theta = theta + np.clip(step, -_STEP_MOST, _STEP_MOST)
-        theta[:, -4] = np.clip(theta[:, -4], -TONE_A_MOST, TONE_A_MOST)
-        theta[:, -3] = np.clip(theta[:, -3], TONE_B_LEAST, TONE_B_MOST)
+        theta[:, -4:-2] = np.clip(theta[:, -4:-2], _TONE_LEAST, _TONE_MOST)
     return theta, precision
 
 

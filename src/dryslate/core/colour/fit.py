@@ -22,7 +22,7 @@ from dryslate.core.colour.crossval import (
     Trial,
     choose_trial,
     hue_groups,
-    score_candidate,
+    score_candidates,
 )
 from dryslate.core.colour.estimate import Observations, fit_parameters, predict
 from dryslate.core.colour.light import (
@@ -206,10 +206,8 @@ def fit_colour(
     if not greys.has_slope and len(held.patches) - held.n_grey >= N_COLOURS_LEAST:
         greys = _slope_from_colours(greys, seen, to_srgb, settings)
     groups = hue_groups(held.patches)
-    trials = [
-        score_candidate(candidate, seen, held.lab, groups)
-        for candidate in _candidates(held, greys, to_srgb, settings)
-    ]
+    candidates = _candidates(held, greys, to_srgb, settings)
+    trials = score_candidates(candidates, seen, held.lab, groups)
     chosen = choose_trial(trials, is_informed=settings.matrix_prior is not None)
     correction, covariance = _file_correction(chosen, greys.gain, held, samples)
     prediction, _ = predict(chosen.theta[None], seen, chosen.candidate.belief.n_terms)
