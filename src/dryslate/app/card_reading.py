@@ -69,7 +69,9 @@ class CardReading:
         return None if self.chosen is None else self.planes[self.chosen]
 
 
-def read_cards(photo: DecodedPhoto, job: CorrectJob) -> CardReading:
+def read_cards(
+    photo: DecodedPhoto, job: CorrectJob, search: CardSearch | None = None
+) -> CardReading:
     """
     Find every card in a photo, fit the plane of each and the colour of the best.
 
@@ -77,6 +79,8 @@ def read_cards(photo: DecodedPhoto, job: CorrectJob) -> CardReading:
     ----------
     photo : DecodedPhoto
     job : CorrectJob
+    search : CardSearch, optional
+        What was found in this photo already; without it the cards are looked for.
 
     Returns
     -------
@@ -88,7 +92,8 @@ def read_cards(photo: DecodedPhoto, job: CorrectJob) -> CardReading:
     first whose colour can be used carries the correction, else the first of all.
     """
     pixels = upright_view(photo.pixels, photo.metadata.orientation)
-    search = find_in_photo(pixels, photo, job)
+    if search is None:
+        search = find_in_photo(pixels, photo, job)
     problems = list(search.problems)
     if not search.cards:
         return CardReading(search=search, problems=tuple(problems))
@@ -234,25 +239,22 @@ def patch_residuals(
     tuple of PatchResidual
         One a patch, dropped ones too; without a correction key.
     """
-    stated = {p.patch_id: np.array(p.lab_d65) for p in card.patches}
-    rows = []
-    for sample in samples.patches:
-        linear = correct_linear(sample.mean_linear[None, :], sample.centre_px[None, :], correction)
-        lab = linear_srgb_to_lab(np.clip(linear, 0.0, None))[0]
-        want = stated[sample.patch_id]
-        shift = lab - want
-        rows.append(
-            PatchResidual(
-                photo_id=photo_id,
-                correction_key="",
-                card=card.name,
-                card_key=card_key,
-                patch_id=sample.patch_id,
-                residual_de00=None if sample.dropped else float(ciede2000(lab, want)),
-                residual_lab=None
-                if sample.dropped
-                else (float(shift[0]), float(shift[1]), float(shift[2])),
-                dropped=sample.dropped,
-            )
+    stated = {p.patch_id: p.lab_d65 for p in card.patches}
+    seen = np.array([s.mean_linear for s in samples.patches]).reshape(-1, 3)
+    places = np.array([s.centre_px for s in samples.patches]).reshape(-1, 2)
+    want = np.array([stated[s.patch_id] for s in samples.patches]).reshape(-1, 3)
+    lab = linear_srgb_to_lab(np.clip(correct_linear(seen, places, correction), 0.0, None))
+    de00, shifts = ciede2000(lab, want).tolist(), (lab - want).tolist()
+    return tuple(
+        PatchResidual(
+            photo_id=photo_id,
+            correction_key="",
+            card=card.name,
+            card_key=card_key,
+            patch_id=sample.patch_id,
+            residual_de00=None if sample.dropped else de00[i],
+            residual_lab=None if sample.dropped else tuple(shifts[i]),
+            dropped=sample.dropped,
         )
-    return tuple(rows)
+        for i, sample in enumerate(samples.patches)
+    )

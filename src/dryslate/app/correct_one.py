@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, Literal
 
@@ -23,7 +24,7 @@ from dryslate.app.correction_json import (
 )
 from dryslate.app.correction_records import CorrectAnswer, CorrectJob, Outcome, Written
 from dryslate.app.geometry import geometry_to_dict
-from dryslate.app.preview import corrected_preview
+from dryslate.app.preview import corrected_preview, reduced_preview
 from dryslate.app.records import DecodedPhoto
 from dryslate.base.errors import DryslateError
 from dryslate.base.problems import Problem, problem_of
@@ -75,6 +76,7 @@ def sha256_of(path: Path) -> str:
         return hashlib.file_digest(file, "sha256").hexdigest()
 
 
+@lru_cache(maxsize=32)
 def card_key(card: CardDefinition) -> str:
     """Hash everything a card states, its serial, medium and values too."""
     return hashlib.sha256(format_card(card).encode("utf-8")).hexdigest()
@@ -199,35 +201,37 @@ def _write(
     job: CorrectJob, photo: DecodedPhoto, fit: ColourFit, description: dict[str, str]
 ) -> tuple[Written, ...]:
     """Write the preview, then the corrected photo: the latter's being there means all is done."""
+    pixels = None if job.corrected_path is None else _corrected(job, photo, fit)
     written = []
     if job.preview_path is not None:
         is_first = not job.preview_path.exists()
-        small = corrected_preview(photo, fit.correction)
+        if pixels is None or pixels.dtype != np.uint8:
+            small = corrected_preview(photo, fit.correction)
+        else:
+            small = reduced_preview(pixels, photo.metadata.orientation)
         job.reader.write_preview(job.preview_path, small)
         written.append(_written(job, job.preview_path, "preview"))
     try:
-        return (*written, *_write_frame(job, photo, fit, description))
+        if job.corrected_path is not None:
+            job.reader.write_corrected(job.corrected_path, pixels, photo, description)
+            written.append(_written(job, job.corrected_path, "corrected"))
     except BaseException:
         if job.preview_path is not None and is_first:
             job.preview_path.unlink(missing_ok=True)
         raise
+    return tuple(written)
 
 
-def _write_frame(
-    job: CorrectJob, photo: DecodedPhoto, fit: ColourFit, description: dict[str, str]
-) -> Iterator[Written]:
-    """Write the corrected photo itself."""
-    if job.corrected_path is not None:
-        apply = apply_correction_16 if job.settings.is_tiff else apply_correction
-        pixels: Any = apply(
-            photo.pixels,
-            photo.linear_lut,
-            fit.correction,
-            orientation=photo.metadata.orientation,
-            out=_frame_to_fill(photo, job),
-        )
-        job.reader.write_corrected(job.corrected_path, pixels, photo, description)
-        yield _written(job, job.corrected_path, "corrected")
+def _corrected(job: CorrectJob, photo: DecodedPhoto, fit: ColourFit) -> Any:
+    """Correct the frame, in place of the decoded one where that can take the result."""
+    apply = apply_correction_16 if job.settings.is_tiff else apply_correction
+    return apply(
+        photo.pixels,
+        photo.linear_lut,
+        fit.correction,
+        orientation=photo.metadata.orientation,
+        out=_frame_to_fill(photo, job),
+    )
 
 
 def _frame_to_fill(photo: DecodedPhoto, job: CorrectJob) -> Any | None:

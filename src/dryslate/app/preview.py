@@ -1,4 +1,4 @@
-"""A small corrected copy for screens, made from a reduced original, not from the full result."""
+"""A small corrected copy for screens, from the full result or from a reduced original."""
 
 from __future__ import annotations
 
@@ -69,6 +69,26 @@ def corrected_preview(photo: DecodedPhoto, correction: Correction) -> NDArray[np
         small, photo.linear_lut, correction, orientation=orientation, reduced_by=reduced_by
     )
     return limit_size(np.ascontiguousarray(upright_view(img_srgb, orientation)))
+
+
+def reduced_preview(img_srgb: NDArray[np.uint8], orientation: int) -> NDArray[np.uint8]:
+    """
+    Return an upright copy of about 1500 px of a photo that is corrected already.
+
+    Parameters
+    ----------
+    img_srgb : ndarray of uint8, shape (height, width, 3)
+        As stored, not turned.
+    orientation : int
+        EXIF orientation of the stored pixels, 1 to 8.
+
+    Returns
+    -------
+    ndarray of uint8, shape (height, width, 3)
+        As `corrected_preview`, within what averaging before or after the correction differs by.
+    """
+    small, _ = reduce_photo(img_srgb)
+    return limit_size(np.ascontiguousarray(upright_view(small, orientation)))
 
 
 def limit_size(img_srgb: NDArray[np.uint8], longest_px: int = PREVIEW_PX) -> NDArray[np.uint8]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from importlib import metadata as package_metadata
 from pathlib import Path
 from typing import Any, Final
@@ -106,7 +107,7 @@ def _decode(data: bytes, place: str) -> tuple[NDArray[Any], str, tuple[Problem, 
         import simplejpeg
     except ImportError:  # no wheel for this Python: slower, same pixels
         return *_decode_cv2(data, place), ()
-    decoder = f"simplejpeg {package_metadata.version('simplejpeg')}"
+    decoder = f"simplejpeg {_decoder_version()}"
     try:
         return simplejpeg.decode_jpeg(data, "RGB"), decoder, ()
     except ValueError as error:
@@ -129,6 +130,12 @@ def _decode(data: bytes, place: str) -> tuple[NDArray[Any], str, tuple[Problem, 
         return simplejpeg.decode_jpeg(data, "RGB", strict=False), decoder, (note,)
     except ValueError:  # it stops at such words in front of the pixels even so
         return *_decode_cv2(data, place), (note,)
+
+
+@cache
+def _decoder_version() -> str:
+    """Look the decoder's version up once: that reads files."""
+    return package_metadata.version("simplejpeg")
 
 
 def _cut_off(data: bytes, place: str) -> InputError:
