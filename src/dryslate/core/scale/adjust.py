@@ -29,6 +29,9 @@ FAR_OUT = 8.0
 DAMPING_FAR, DAMPING_NEAR, DAMPING_LEAST = 1e-3, 1e-6, 1e-9
 """Damping of the first step, far from the minimum and near it; shares of the normal's diagonal."""
 
+HOPELESS = 20.0
+"""A start is given up when, after a few steps, it is this many times worse than the best."""
+
 LOG_DEPTH_MOST = 1.0
 """Largest change of the logarithm of the distance in one step."""
 
@@ -205,6 +208,20 @@ def _minimise(
     return theta, cost
 
 
+def _best_start(task: _Task, starts: list[FloatArray], root: FloatArray) -> FloatArray:
+    """Improve each start by a few steps, the promising ones by a few more; return the best."""
+    tried = [_minimise(task, start, root, 4, DAMPING_FAR) for start in starts]
+    least = min((cost for _, cost in tried if np.isfinite(cost)), default=np.nan)
+    better = [
+        _minimise(task, theta, root, 4)
+        for theta, cost in tried
+        if cost <= HOPELESS * (least + len(task.px))
+    ]
+    if not better:
+        raise no_plane()
+    return min(better, key=lambda outcome: outcome[1])[0]
+
+
 def _inverse_root(covariance: FloatArray) -> FloatArray:
     """Matrix W with W^T W the inverse of a covariance, eigenvalues floored."""
     d = np.sqrt(np.maximum(np.diag(covariance), 1e-300))
@@ -305,11 +322,7 @@ def fit_pose_and_lens(
     root = np.linalg.inv(np.linalg.cholesky(_covariance_of_points(u, weights, shared_frac)))
     blank = np.concatenate([np.zeros(N_POSE), task.known0])
     whole = [np.concatenate([s, blank[len(s) : size]]) for s in starts]
-    tried = [_minimise(task, start, root, 8, DAMPING_FAR) for start in whole]
-    fine = [(t, c) for t, c in tried if np.isfinite(c)]
-    if not fine:
-        raise no_plane()
-    theta, _ = _minimise(task, min(fine, key=lambda outcome: outcome[1])[0], root)
+    theta, _ = _minimise(task, _best_start(task, whole, root), root)
     for _ in range(12):
         miss = _project(task, theta) - px
         fresh = _rescaled_weights(miss, u) if len(mm) > 4 else weights

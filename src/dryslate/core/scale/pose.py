@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -74,9 +75,7 @@ def rotation_vector(matrix: FloatArray) -> FloatArray:
     >>> rotation_vector(rotation_matrix(turn)).round(9).tolist()
     [0.1, -0.2, 0.3]
     """
-    from scipy.spatial.transform import Rotation
-
-    return np.asarray(Rotation.from_matrix(matrix).as_rotvec(), dtype=np.float64)
+    return np.asarray(cv2.Rodrigues(matrix)[0], dtype=np.float64).ravel()
 
 
 def apply_pose(
