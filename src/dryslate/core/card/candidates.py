@@ -24,8 +24,8 @@ MIN_SPREAD = 4.0
 GRID = 10
 FILL, FILL_WIDTH = 0.45, 0.25
 """The black of a marker fills a quarter (turned) to two thirds of its box; holes and blobs more."""
-SMALLEST_PX, LARGEST_PX = 5, 44
-"""Sides of the shapes looked for, in pixels of their copy."""
+SMALLEST_PX, LARGEST_PX = 5, 90
+"""Sides of the shapes looked for, in pixels of their copy: cells still narrower than WINDOW_PX."""
 N_OUTLINES = 4
 """So many outlines are looked at for each window that is read."""
 QUAD_SHARE, QUAD_WIDTH = 0.95, 0.12

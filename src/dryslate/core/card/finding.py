@@ -95,6 +95,6 @@ def find_cards(
             break
         search.read_candidates(level)
     if not search.found or settings.thorough:
-        search.read_low_contrast(whole)
+        search.read_again(whole)
         search.assemble()
     return search.result()

@@ -129,15 +129,17 @@ class Search:
     def read_whole(self, level: int) -> None:
         """Read the whole photo on one of its copies."""
         grey = np.ascontiguousarray(self.channel.levels[level])
-        raws = find_apriltags(grey, self.dictionaries)
+        raws = find_apriltags(grey, self.dictionaries, coarse=level > 0)
         raws += find_aruco(grey, self.aruco_only)
         self.add([self._lifted(raw, level) for raw in raws])
 
-    def read_low_contrast(self, level: int) -> None:
-        """Second try: the other reader, which sees fainter markers."""
+    def read_again(self, level: int) -> None:
+        """Second try: every pixel, and the other reader, which sees fainter markers."""
         grey = np.ascontiguousarray(self.channel.levels[level])
         families = [d for d in self.dictionaries if d in APRILTAG_FAMILIES]
-        self.add([self._lifted(raw, level) for raw in find_aruco(grey, families)])
+        raws = find_apriltags(grey, families) if level > 0 else []
+        raws += find_aruco(grey, families)
+        self.add([self._lifted(raw, level) for raw in raws])
 
     def _lifted(self, raw: RawMarker, level: int) -> RawMarker:
         """Bring a marker read on a copy to the photo's own pixels."""

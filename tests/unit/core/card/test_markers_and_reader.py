@@ -30,6 +30,13 @@ def test_half_pixel_of_the_reading_library_is_taken_off(dictionary: str) -> None
     np.testing.assert_allclose(seen.corners_px, corners, atol=0.05)
 
 
+def test_coarse_reading_lays_corners_where_the_finer_one_does() -> None:
+    grey, corners = drawn("36h11", 7)
+    (seen,) = find_apriltags(grey, ["36h11"], coarse=True)
+    assert seen.marker_id == 7
+    np.testing.assert_allclose(seen.corners_px, corners, atol=0.5)
+
+
 @pytest.mark.parametrize("turns", [1, 2, 3])
 def test_corners_follow_a_turned_marker(turns: int) -> None:
     grey, corners = drawn("36h11", 7)
