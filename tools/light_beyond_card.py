@@ -18,11 +18,12 @@ beam, distance and share of daylight are judgements about how people take such p
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from dryslate.core.colour.light import measure_ripple
+from dryslate.core.colour.light import RIPPLE_FACTOR, measure_ripple
 
 FloatArray = NDArray[np.float64]
 
@@ -141,11 +142,9 @@ def take_photo(rng: np.random.Generator, *, has_play: bool = False) -> Photo:
     design = np.column_stack([place[:n], np.ones(n)])
     precision = design.T @ design / NOISE**2 + np.diag([SLOPE_SPREAD**-2.0] * 2 + [1e-6])
     found = np.linalg.solve(precision, design.T @ seen / NOISE**2)
-    ripple = 0.0
-    if has_play:
-        ground = np.linspace(0, n - 1, N_GROUND).round().astype(int)
-        seen_there = log_light[ground] + rng.normal(0, GROUND_NOISE, N_GROUND)
-        ripple = measure_ripple(place[ground], seen_there)
+    ground = np.linspace(0, n - 1, N_GROUND).round().astype(int)
+    seen_there = log_light[ground] + rng.normal(0, GROUND_NOISE, N_GROUND)
+    ripple = measure_ripple(place[ground], seen_there)
     return Photo(
         kind=kind,
         slope=found[:2],
@@ -188,10 +187,15 @@ def _print_rules(photos: list[Photo]) -> None:
 
 
 def tabulate(photos: list[Photo], rule: tuple[float, float]) -> FloatArray:
-    """Doubt of the logarithm of light by slope and distance, what the slope's states taken off."""
+    """
+    Doubt of the logarithm of light by slope and distance, what the ripple states taken off.
+
+    In squares, down to a third.
+    """
     far = _far(photos)
     slope = np.concatenate([np.full(len(p.truth), np.linalg.norm(p.slope)) for p in photos])
     error = np.abs(np.concatenate([errors_of(p, rule) for p in photos]))
+    ripple = np.concatenate([np.full(len(p.truth), RIPPLE_FACTOR * p.ripple) for p in photos])
     table = np.zeros((len(SLOPES), len(DISTANCES)))
     for i, s in enumerate(SLOPES):
         near_slope = np.exp(-0.5 * (np.log(np.maximum(slope, 0.01) / s) / 0.4) ** 2)
@@ -200,7 +204,9 @@ def tabulate(photos: list[Photo], rule: tuple[float, float]) -> FloatArray:
             order = np.argsort(error)
             total = np.cumsum(weight[order])
             at = np.searchsorted(total, 0.95 * total[-1])
-            table[i, j] = error[order][at] / 1.96
+            whole = error[order][at] / 1.96
+            stated = np.average(ripple**2, weights=weight)
+            table[i, j] = np.sqrt(max(whole**2 - stated, whole**2 / 9.0))
     table = np.maximum.accumulate(np.maximum.accumulate(table, axis=0), axis=1)
     return np.asarray(table)
 
@@ -214,7 +220,10 @@ def _print_coverage(photos: list[Photo], table: FloatArray, rule: tuple[float, f
                 continue
             s = float(np.linalg.norm(photo.slope))
             row = [np.interp(s, SLOPES, column) for column in table.T]
-            u = np.interp(np.linalg.norm(photo.place, axis=1), DISTANCES, row)
+            steady = np.interp(
+                np.linalg.norm(photo.place, axis=1), (0.0, *DISTANCES), np.concatenate([[0.0], row])
+            )
+            u = np.hypot(steady, RIPPLE_FACTOR * photo.ripple)
             near = np.linalg.norm(photo.place, axis=1) < 4.0
             inside.append((np.abs(errors_of(photo, rule)) < 1.96 * u)[near])
         print(f"{kind}: {np.concatenate(inside).mean():.3f} within 1.96 u, up to 4 half diagonals")
@@ -237,7 +246,7 @@ def held_by(
 
 
 def _print_ripple(rng: np.random.Generator, table: FloatArray) -> None:
-    """Find the factor of the ripple on one half of the photos, and print what it holds of others."""
+    """Find the factor of the ripple on one half of the photos; print what it holds of others."""
     one, two = ([take_photo(rng, has_play=True) for _ in range(N_PHOTOS // 2)] for _ in range(2))
     factors = np.arange(0.0, 3.01, 0.05)
     held = np.array([held_by(one, table, f, NEAREST).mean() for f in factors])
@@ -248,7 +257,7 @@ def _print_ripple(rng: np.random.Generator, table: FloatArray) -> None:
     )
     ripple = np.array([p.ripple for p in two])
     edges = np.quantile(ripple, [0.0, 0.25, 0.5, 0.75, 1.0])
-    for low, high in zip(edges[:-1], edges[1:], strict=True):
+    for low, high in pairwise(edges):
         part = [p for p in two if low <= p.ripple <= high]
         print(
             f"  ripple {low:.3f} to {high:.3f}: {held_by(part, table, 0.0).mean():.3f} held "

@@ -1,5 +1,5 @@
 """
-Make the tables ``spectral_prior.csv`` and ``spectral_mismatch.csv`` by simulation.
+Make the tables ``spectral_prior.csv`` and ``spectral_mismatch*.csv`` by simulation.
 
 Run by hand from the root of the checkout, after a change of the colour fit or of the scenes::
 
@@ -16,15 +16,17 @@ both. Scenes never used for either, in uneven light, are printed as a check.
 from __future__ import annotations
 
 import csv
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import map_coordinates
 from spectral_learning import card_of, learn_prior, lesson_of, prior_rows, samples_of
 from spectral_other import OTHER
-from spectral_scenes import FIRST, N_PX, NM, Family, Scene, make_scene
+from spectral_scenes import D65, FIRST, N_PX, NM, Family, Lit, Scene, make_scene
 
+from dryslate.base.problems import has_error
 from dryslate.core.colour.difference import ciede2000
 from dryslate.core.colour.doubt import lab_with_doubt
 from dryslate.core.colour.fit import ColourFit, ColourSettings, fit_colour
@@ -37,13 +39,25 @@ FloatArray = NDArray[np.float64]
 
 TABLES = Path(__file__).resolve().parent.parent / "src" / "dryslate" / "data" / "tables"
 SOURCE = "simulation by tools/spectral_mismatch.py, two families, seeds 1 and 2"
+SHORT_SOURCE = "tools/spectral_mismatch.py"
 FAMILIES = (FIRST, OTHER)
 N_LEARN, N_TABULATE, N_CHECK = 400, 400, 150
 LEFT_KNOTS = (0.8, 1.2, 1.8, 2.7, 4.0, 6.0, 9.0)
 GREY_LEFT_KNOTS = (0.35, 0.6, 1.0, 2.0)
 CHROMA_KNOTS = (0.0, 15.0, 30.0, 50.0)
+HUE_KNOTS = (0.0, 45.0, 90.0, 135.0, 180.0, 225.0, 270.0, 315.0)
+FULL_HUE_CHROMA = 15.0
+"""From this chroma the doubt depends on hue in full; at no chroma there is no hue."""
+FACTORS: FloatArray = np.geomspace(0.5, 2.2, 60)
+N_FLAT = 200
+N_AIR = 250
+AIR_LEFT_KNOTS = (0.6, 0.9, 1.3, 2.0, 3.0)
+WAVES: FloatArray = np.stack([np.sin((NM - 400.0) / 300.0 * np.pi * k) for k in (1, 2, 3)])
 COVERAGE = 0.95
-_LEFT_WIDTH, _CHROMA_WIDTH = 0.25, 10.0
+_LEFT_WIDTH, _CHROMA_WIDTH, _HUE_WIDTH = 0.25, 10.0, 25.0
+HEADER = [
+    "fit", "left_out_de00", "chroma", "hue_deg", "lightness_u", "a_u", "b_u", "de00_p95", "source",
+]  # fmt: skip
 
 # Colours that reefs show and greys from black to white, as Lab D65; moved a little in each scene.
 COLOURS: FloatArray = np.array(
@@ -90,10 +104,20 @@ class Errors:
     """Errors of things off the card, one row each."""
 
     left_out: FloatArray
-    chroma: FloatArray
-    along: FloatArray
+    lab: FloatArray
+    gap: FloatArray
     known: FloatArray
     de00: FloatArray
+
+    @property
+    def chroma(self) -> FloatArray:
+        """Corrected chroma."""
+        return np.hypot(self.lab[:, 1], self.lab[:, 2])
+
+    @property
+    def hue_deg(self) -> FloatArray:
+        """Corrected hue."""
+        return np.rad2deg(np.arctan2(self.lab[:, 2], self.lab[:, 1])) % 360.0
 
 
 def fits_of(scene: Scene, settings: ColourSettings, how: str) -> list[tuple[ColourFit, float]]:
@@ -109,12 +133,35 @@ def fits_of(scene: Scene, settings: ColourSettings, how: str) -> list[tuple[Colo
     return [(fit, fit.candidates[fit.fit][0] if fit.candidates else 1.0)]
 
 
+def light_in_air(waters: dict[str, FloatArray], rng: np.random.Generator) -> Lit:
+    """Daylight on land, from the yellow of a low sun to the blue of open shade; no veil."""
+    slope = rng.normal(0.0, 0.25)
+    light = D65 * np.exp(-slope * (NM - 550.0) / 150.0) * (1.0 + rng.normal(0, 0.03, (3,)) @ WAVES)
+    return "natural", "none", 0.0, light, np.zeros_like(light)
+
+
+def in_air(family: Family, other: Family) -> Family:
+    """Scenes on land: a known target of one family, beside it a card of the other's colourants."""
+
+    def paints(n: int, rng: np.random.Generator) -> FloatArray:
+        targets = COLOURS[rng.integers(len(COLOURS), size=n)] + rng.normal(0, 8, (n, 3))
+        spectra, is_grey = other.card(targets, rng.uniform(15, 95, n // 3), rng)
+        return np.asarray(spectra[: int(is_grey.sum()) + n - n // 3])
+
+    return replace(family, reef=paints, light=light_in_air)
+
+
+def is_told(fit: ColourFit) -> bool:
+    """Whether a fit is usable but for its expected difference, which these tables decide."""
+    return not has_error([p for p in fit.problems if p.slug != "colour-too-uncertain"])
+
+
 def collect(scenes: list[Scene], settings: ColourSettings, how: str) -> dict[str, Errors]:
     """Errors of the usable fits by kind of fit: gains, matrices, or one point."""
     rows: dict[str, list[list[float]]] = {}
     for scene in scenes:
         for fit, left_out in fits_of(scene, settings, how):
-            if not fit.usable:
+            if not is_told(fit):
                 continue
             kind = "matrix" if fit.fit in ("affine", "root_polynomial_2") else "gain"
             centre = np.zeros(2) if fit.light is None else np.array(fit.light.centre_px)
@@ -122,27 +169,14 @@ def collect(scenes: list[Scene], settings: ColourSettings, how: str) -> dict[str
                 given = lab_with_doubt(
                     scene.reef_even_linear[i], scene.card_cov[3], N_PX, fit, centre
                 )
-                lab = given.lab
-                gap = lab - truth
-                chroma = float(np.hypot(lab[1], lab[2]))
-                cos, sin = lab[1:] / max(chroma, 1e-9)
-                turned = [gap[0], cos * gap[1] + sin * gap[2], cos * gap[2] - sin * gap[1]]
                 known = np.hypot(given.parts["fit"], given.parts["noise"])
-                ab = float(np.hypot(known[1], known[2])) / np.sqrt(2.0)
-                rows.setdefault(kind, []).append(
-                    [
-                        left_out,
-                        chroma,
-                        *turned,
-                        float(known[0]),
-                        ab,
-                        ab,
-                        float(ciede2000(lab, truth)),
-                    ]
-                )
+                de00 = float(ciede2000(given.lab, truth))
+                row = [left_out, *given.lab, *(given.lab - truth), *known, de00]
+                rows.setdefault(kind, []).append([float(v) for v in row])
     found = {kind: np.array(values) for kind, values in rows.items()}
     return {
-        kind: Errors(v[:, 0], v[:, 1], v[:, 2:5], v[:, 5:8], v[:, 8]) for kind, v in found.items()
+        kind: Errors(v[:, 0], v[:, 1:4], v[:, 4:7], v[:, 7:10], v[:, 10])
+        for kind, v in found.items()
     }
 
 
@@ -153,33 +187,102 @@ def weighted_quantile(values: FloatArray, weights: FloatArray, q: float) -> floa
     return float(values[order][np.searchsorted(total, q * total[-1])])
 
 
-def tabulate(errors: Errors, names: list[str], left_knots: tuple[float, ...]) -> list[list[str]]:
+def by_chroma(
+    errors: Errors, left_knots: tuple[float, ...], chroma_knots: tuple[float, ...]
+) -> tuple[FloatArray, FloatArray]:
     """
-    Rows of the table: at each knot the spread whose 1.96-fold holds the wanted share of errors.
+    At each knot the spread whose 1.96-fold holds the wanted share of errors; and the 95th of all.
 
-    What the fit and the noise already state is taken off in squares, down to a third.
+    What the fit and the noise already state is taken off in squares, down to a third. With one
+    knot of chroma all chromas count.
     """
-    rows = []
+    u = np.zeros((len(left_knots), len(chroma_knots), 3))
+    p95 = np.zeros(len(left_knots))
     by_left = np.log(errors.left_out)
-    p95_before = 0.0
-    for left in left_knots:
+    for i, left in enumerate(left_knots):
         near_left = np.exp(-0.5 * ((by_left - np.log(left)) / _LEFT_WIDTH) ** 2) + 1e-6
-        p95 = max(weighted_quantile(errors.de00, near_left, COVERAGE), p95_before)
-        p95_before = p95
-        for chroma in CHROMA_KNOTS:
-            near = near_left * (
-                np.exp(-0.5 * ((errors.chroma - chroma) / _CHROMA_WIDTH) ** 2) + 1e-4
-            )
-            u = []
+        p95[i] = weighted_quantile(errors.de00, near_left, COVERAGE)
+        for j, chroma in enumerate(chroma_knots):
+            near = near_left
+            if len(chroma_knots) > 1:
+                away = (errors.chroma - chroma) / _CHROMA_WIDTH
+                near = near_left * (np.exp(-0.5 * away**2) + 1e-4)
             for axis in range(3):
-                whole = weighted_quantile(np.abs(errors.along[:, axis]), near, COVERAGE) / 1.96
+                whole = weighted_quantile(np.abs(errors.gap[:, axis]), near, COVERAGE) / 1.96
                 known = np.average(errors.known[:, axis] ** 2, weights=near)
-                u.append(np.sqrt(max(whole**2 - known, whole**2 / 9.0)))
-            rows += [
-                [name, f"{left:g}", f"{chroma:g}", *(f"{v:.2f}" for v in u), f"{p95:.2f}", SOURCE]
-                for name in names
-            ]
+                u[i, j, axis] = np.sqrt(max(whole**2 - known, whole**2 / 9.0))
+    return u, np.maximum.accumulate(p95)
+
+
+def by_hue(errors: Errors, left_knots: tuple[float, ...], u: FloatArray) -> FloatArray:
+    """Factor on the spreads at each knot of hue: the least that holds the wanted share."""
+    left = np.clip(errors.left_out, left_knots[0], left_knots[-1])
+    row = np.interp(np.log(left), np.log(left_knots), np.arange(len(left_knots)))
+    column = np.interp(errors.chroma, CHROMA_KNOTS, np.arange(len(CHROMA_KNOTS)))
+    here = np.stack(
+        [
+            map_coordinates(u[..., axis], [row, column], order=1, mode="nearest")
+            for axis in range(3)
+        ],
+        axis=1,
+    )
+    full = np.minimum(errors.chroma / FULL_HUE_CHROMA, 1.0)
+    factors = np.ones((len(HUE_KNOTS), 3))
+    for i, hue in enumerate(HUE_KNOTS):
+        away = (errors.hue_deg - hue + 180.0) % 360.0 - 180.0
+        near = np.exp(-0.5 * (away / _HUE_WIDTH) ** 2) * full
+        for axis in range(3):
+            gap, known = np.abs(errors.gap[:, axis]), errors.known[:, axis]
+            held = np.array(
+                [
+                    near @ (gap <= 1.96 * np.hypot(f * here[:, axis], known)) / near.sum()
+                    for f in FACTORS
+                ]
+            )
+            factors[i, axis] = FACTORS[np.argmax(held >= COVERAGE)] if held[-1] >= COVERAGE else 2.2
+    return factors
+
+
+def tabulate(found: list[Errors], name: str, left_knots: tuple[float, ...]) -> list[list[str]]:
+    """Rows of the table of one kind of fit: at each knot the larger value of the directions."""
+    each = [by_chroma(errors, left_knots, CHROMA_KNOTS) for errors in found]
+    u = np.max([one[0] for one in each], axis=0)
+    p95 = np.max([one[1] for one in each], axis=0)
+    factors = np.max([by_hue(errors, left_knots, u) for errors in found], axis=0)
+    rows = []
+    for i, left in enumerate(left_knots):
+        for j, chroma in enumerate(CHROMA_KNOTS):
+            for k, hue in enumerate(HUE_KNOTS):
+                share = min(chroma / FULL_HUE_CHROMA, 1.0)
+                values = u[i, j] * (1.0 + share * (factors[k] - 1.0))
+                rows.append(_row(name, (left, chroma, hue), values, float(p95[i])))
     return rows
+
+
+def tabulate_flat(found: list[Errors], name: str, left_knots: tuple[float, ...]) -> list[list[str]]:
+    """Rows for things known to be flat greys."""
+    each = [by_chroma(errors, left_knots, (0.0,)) for errors in found]
+    u = np.max([one[0] for one in each], axis=0)[:, 0]
+    p95 = np.max([one[1] for one in each], axis=0)
+    return [
+        _row(f"flat:{name}", (left, 0.0, 0.0), u[i], float(p95[i]))
+        for i, left in enumerate(left_knots)
+    ]
+
+
+def _row(name: str, knots: tuple[float, float, float], values: FloatArray, p95: float) -> list[str]:
+    """One line of the table."""
+    numbers = (*(f"{v:g}" for v in knots), *(f"{v:.2f}" for v in values), f"{p95:.2f}")
+    return [name, *numbers, SHORT_SOURCE]
+
+
+def flat_greys(n: int, rng: np.random.Generator) -> FloatArray:
+    """Reflectances of grey chips from near black to white, as flat as good greys are."""
+    y = ((rng.uniform(15.0, 95.0, n) + 16.0) / 116.0) ** 3
+    slope = 1.0 + rng.normal(0, 0.02, (n, 1)) * (NM - 550.0) / 150.0
+    centre, width = rng.uniform(420, 680, (n, 1)), rng.uniform(20, 60, (n, 1))
+    bump = 1.0 + rng.normal(0, 0.012, (n, 1)) * np.exp(-0.5 * ((NM - centre) / width) ** 2)
+    return np.asarray(np.clip(y[:, None] * slope * bump, 0.004, 0.95))
 
 
 def write(name: str, header: list[str], rows: list[list[str]]) -> list[dict[str, str]]:
@@ -210,32 +313,45 @@ def make_prior() -> tuple[MatrixPrior, list[MatrixPrior]]:
     return both, alone
 
 
-def wider(tables: list[list[list[str]]]) -> list[list[str]]:
-    """At each knot the larger value of the directions."""
-    rows = []
-    for lines in zip(*tables, strict=True):
-        values = np.max([[float(v) for v in line[3:7]] for line in lines], axis=0)
-        rows.append([*lines[0][:3], *(f"{v:.2f}" for v in values), SOURCE])
-    return rows
-
-
 def make_mismatch(alone: list[MatrixPrior]) -> MismatchTable:
-    """Tabulate the mismatch across families and write it."""
-    names = {"gain": ["neutral_gain", "gain_veil"], "matrix": ["affine", "root_polynomial_2"]}
-    greys = {"gain": [f"greys:{n}" for n in names["gain"]]}
-    point = {"gain": ["one_point"]}
-    plans = (("card", names, LEFT_KNOTS), ("greys", greys, GREY_LEFT_KNOTS))
+    """Tabulate the mismatch across families, of unknown things and of flat greys; write it."""
     scenes = [draw(N_TABULATE, 2, family) for family in FAMILIES]
+    flat = [draw(N_FLAT, 7, replace(family, reef=flat_greys)) for family in FAMILIES]
     rows: list[list[str]] = []
-    for how, called, knots in (*plans, ("one_point", point, (1.0,))):
-        across = [
+
+    def across(drawn: list[list[Scene]], how: str) -> list[dict[str, Errors]]:
+        return [
             collect(part, ColourSettings(matrix_prior=prior), how)
-            for part, prior in zip(scenes, reversed(alone), strict=True)
+            for part, prior in zip(drawn, reversed(alone), strict=True)
         ]
-        for kind in called:
-            rows += wider([tabulate(found[kind], called[kind], knots) for found in across])
-    header = ["fit", "left_out_de00", "chroma", "lightness_u", "along_u", "across_u", "de00_p95"]
-    return parse_mismatch_table(write("spectral_mismatch.csv", [*header, "source"], rows))
+
+    plans = (("card", "", LEFT_KNOTS), ("greys", "greys:", GREY_LEFT_KNOTS))
+    for how, before, knots in plans:
+        found, greys = across(scenes, how), across(flat, how)
+        for kind in ("gain", "matrix") if how == "card" else ("gain",):
+            rows += tabulate([f[kind] for f in found], f"{before}{kind}", knots)
+            there = [f[kind] for f in greys if kind in f and len(f[kind].de00) > 200]
+            rows += tabulate_flat(there, f"{before}{kind}", knots)
+    found = across(scenes, "one_point")
+    rows += tabulate([f["gain"] for f in found], "one_point", (1.0,))
+    return parse_mismatch_table(write("spectral_mismatch.csv", HEADER, rows))
+
+
+def make_mismatch_air() -> MismatchTable:
+    """
+    Tabulate the mismatch of paints and prints on land, without a prior; write it.
+
+    Each photo already goes across: target and card are of different families.
+    """
+    pairs = list(zip(FAMILIES, reversed(FAMILIES), strict=True))
+    scenes = [draw(N_AIR, 8, in_air(one, two)) for one, two in pairs]
+    found = [collect(part, ColourSettings(), "card") for part in scenes]
+    rows: list[list[str]] = []
+    for kind in ("gain", "matrix"):
+        there = [f[kind] for f in found if kind in f]
+        both = [np.concatenate([getattr(e, f.name) for e in there]) for f in fields(Errors)]
+        rows += tabulate([Errors(*both)], kind, AIR_LEFT_KNOTS)
+    return parse_mismatch_table(write("spectral_mismatch_air.csv", HEADER, rows))
 
 
 def check(scenes: list[Scene], settings: ColourSettings, title: str, how: str) -> None:
@@ -288,6 +404,7 @@ def main() -> None:
     """Make both tables and print the checks: as shipped, and with the other family's prior."""
     both, alone = make_prior()
     table = make_mismatch(alone)
+    make_mismatch_air()
     for family, other in zip(FAMILIES, reversed(alone), strict=True):
         check_strata(both, table, family, f"{family.name} family")
         check_strata(other, table, family, f"{family.name} family, other's prior")

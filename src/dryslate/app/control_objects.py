@@ -23,6 +23,9 @@ Z_TRIP = 2.0
 Z_ONE = 3.0
 """One measurement is named where it differs by more than this many."""
 
+FLAT_CHROMA = 3.0
+"""A chip of less known chroma is taken as a spectrally flat grey: it has hardly any mismatch."""
+
 _NAMES: Mapping[str, tuple[str, ...]] = {"length": ("length_mm",), "grey": ("l", "a", "b")}
 _WORDS: Mapping[str, str] = {"length_mm": "length in mm", "l": "L*", "a": "a*", "b": "b*"}
 _LOOK: Mapping[str, str] = {
@@ -217,6 +220,8 @@ def _measured(control: ControlObject, row: MeasurementRow) -> list[tuple[float, 
         pairs = [(values.get("length_mm"), values.get("length_mm_u"))]
     else:
         lab, lab_u = values.get("lab"), values.get("lab_u")
+        if math.hypot(control.value[1], control.value[2]) <= FLAT_CHROMA:
+            lab_u = values.get("lab_u_if_flat_grey", lab_u)
         if not isinstance(lab, Sequence) or not isinstance(lab_u, Sequence):
             return None
         pairs = list(zip(lab, lab_u, strict=False))

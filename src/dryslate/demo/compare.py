@@ -184,7 +184,8 @@ def _chip(
     if chip is None or measured is None or stated is None:
         return []
     true = np.array(chip["lab_d65"])
-    found, low, high = (np.array(measured.values[f"lab{e}"]) for e in ("", "_lo95", "_hi95"))
+    found = np.array(measured.values["lab"])
+    half = 1.96 * np.array(measured.values["lab_u_if_flat_grey"])
     original = _original(reading[1], row.photo_id)
     before = found if original is None else _lab_within(reading[0], original, measured.points_px)
     return [
@@ -192,7 +193,7 @@ def _chip(
             before=float(ciede2000(before, true)),
             after=float(ciede2000(found, true)),
             stated=float(stated),
-            n_held=int(np.sum((low <= true) & (true <= high))),
+            n_held=int(np.sum(np.abs(found - true) <= half)),
         )
     ]
 

@@ -63,6 +63,8 @@ def lab_with_doubt(
     n_px: int,
     fit: ColourFit,
     xy_px: FloatArray,
+    *,
+    is_flat_grey: bool = False,
 ) -> ColourWithDoubt:
     r"""
     Correct the mean colour of an area and state its doubt.
@@ -78,6 +80,9 @@ def lab_with_doubt(
     fit : ColourFit
     xy_px : ndarray of float, shape (2,)
         Centre of the area in the upright photo.
+    is_flat_grey : bool
+        The thing is known to be a spectrally flat grey, as a grey chip is: it has hardly any
+        spectral mismatch. What merely looks grey may be anything.
 
     Returns
     -------
@@ -134,7 +139,11 @@ def lab_with_doubt(
         "fit": by_theta @ fit.covariance @ by_theta.T,
         "noise": by_file @ np.asarray(cov_linear, dtype=np.float64) @ by_file.T / n_px,
         "card": np.diag(fit.common_u**2),
-        "mismatch": fit.mismatch.covariance_at(lab),
+        "mismatch": (
+            fit.mismatch.flat_grey_covariance(lab)
+            if is_flat_grey
+            else fit.mismatch.covariance_at(lab)
+        ),
         "light": np.outer(by_light, by_light) * light_u**2,
         "clipped": by_file @ np.diag(blown**2) @ by_file.T,
     }

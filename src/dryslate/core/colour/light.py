@@ -26,7 +26,7 @@ UNSEEN_SLOPE = 0.25
 NEAR_HALF_DIAGONALS = 2.5
 """One and a half card lengths (of a card three wide and two high), from the card's centre."""
 
-RIPPLE_FACTOR = 1.15
+RIPPLE_FACTOR = 1.25
 """Doubt anywhere over the ripple seen on the card; printed by tools/light_beyond_card.py."""
 N_RIPPLE_LEAST = 6
 """Pieces of ground needed to tell a ripple from a slope."""
@@ -36,10 +36,10 @@ _DISTANCES = (0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 9.0)
 # Printed by tools/light_beyond_card.py (seed 5): rows by slope, columns by distance.
 _LOG_LIGHT_U: FloatArray = np.array(
     [
-        (0.013, 0.027, 0.044, 0.070, 0.113, 0.162, 0.253, 0.306),
-        (0.018, 0.050, 0.093, 0.124, 0.186, 0.228, 0.300, 0.364),
-        (0.020, 0.064, 0.115, 0.157, 0.235, 0.277, 0.342, 0.384),
-        (0.026, 0.084, 0.152, 0.211, 0.302, 0.332, 0.367, 0.425),
+        (0.004, 0.017, 0.047, 0.076, 0.120, 0.159, 0.230, 0.276),
+        (0.008, 0.039, 0.089, 0.121, 0.173, 0.208, 0.282, 0.364),
+        (0.008, 0.056, 0.116, 0.167, 0.243, 0.287, 0.332, 0.389),
+        (0.008, 0.072, 0.158, 0.221, 0.292, 0.347, 0.382, 0.420),
     ]
 )
 

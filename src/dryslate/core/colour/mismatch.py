@@ -9,7 +9,8 @@ the camera. How much was simulated over waters, depths, cameras, cards and reef 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,30 +29,92 @@ class Mismatch:
     ----------
     chroma : ndarray of float, shape (m,)
         Knots of corrected chroma C*ab.
-    lab_u : ndarray of float, shape (m, 3)
-        At each knot, one standard uncertainty of lightness, along chroma and across it.
+    lab_u : ndarray of float, shape (m, h, 3) or (m, 3)
+        At each knot, one standard uncertainty of L*, a*, b*; without hues, of lightness, along
+        chroma and across it.
     de00_p95 : float
         Expected 95th percentile of CIEDE2000 of things off the card.
+    hue_deg : ndarray of float, shape (h,) or None
+        Knots of corrected hue, rising from 0.
+    flat_u : ndarray of float, shape (3,) or None
+        One standard uncertainty of L*, a*, b* of a thing known to be a spectrally flat grey.
     """
 
     chroma: FloatArray
     lab_u: FloatArray
     de00_p95: float
+    hue_deg: FloatArray | None = None
+    flat_u: FloatArray | None = None
 
     def widened(self, factor: float) -> Mismatch:
         """Return it with every spread multiplied by a factor."""
         return Mismatch(
-            chroma=self.chroma, lab_u=self.lab_u * factor, de00_p95=self.de00_p95 * factor
+            chroma=self.chroma,
+            lab_u=self.lab_u * factor,
+            de00_p95=self.de00_p95 * factor,
+            hue_deg=self.hue_deg,
+            flat_u=None if self.flat_u is None else self.flat_u * factor,
         )
+
+    def flat_grey_covariance(self, lab: FloatArray) -> FloatArray:
+        """Return the covariance for a thing known to be a flat grey; else as `covariance_at`."""
+        if self.flat_u is None:
+            return self.covariance_at(lab)
+        return np.diag(self.flat_u * self.flat_u)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return plain values for JSON, read back by `mismatch_from_dict`."""
+        return {
+            "chroma": self.chroma.tolist(),
+            "lab_u": self.lab_u.tolist(),
+            "de00_p95": self.de00_p95,
+            "hue_deg": None if self.hue_deg is None else self.hue_deg.tolist(),
+            "flat_u": None if self.flat_u is None else self.flat_u.tolist(),
+        }
 
     def covariance_at(self, lab: FloatArray) -> FloatArray:
         """Return the covariance of L*, a*, b* for a corrected colour, shape (3, 3)."""
         a, b = float(lab[1]), float(lab[2])
         c = float(np.hypot(a, b))
+        if self.hue_deg is not None:
+            hue = float(np.rad2deg(np.arctan2(b, a))) % 360.0
+            by_hue = [
+                [np.interp(c, self.chroma, self.lab_u[:, h, i]) for h in range(len(self.hue_deg))]
+                for i in range(3)
+            ]
+            u = np.array([np.interp(hue, self.hue_deg, row, period=360.0) for row in by_hue])
+            return np.asarray(np.diag(u * u), dtype=np.float64)
         u = np.array([np.interp(c, self.chroma, self.lab_u[:, i]) for i in range(3)])
         cos, sin = (a / c, b / c) if c > 1e-9 else (1.0, 0.0)
         turn = np.array([[1.0, 0.0, 0.0], [0.0, cos, -sin], [0.0, sin, cos]])
         return np.asarray(turn @ np.diag(u * u) @ turn.T, dtype=np.float64)
+
+
+def mismatch_from_dict(values: Mapping[str, Any]) -> Mismatch:
+    """
+    Rebuild a mismatch from what `Mismatch.as_dict` made, or an older version without hues.
+
+    Parameters
+    ----------
+    values : Mapping
+
+    Returns
+    -------
+    Mismatch
+
+    Raises
+    ------
+    KeyError, ValueError
+        If a part is missing or is no number.
+    """
+    hue_deg, flat_u = values.get("hue_deg"), values.get("flat_u")
+    return Mismatch(
+        chroma=np.array(values["chroma"], dtype=np.float64),
+        lab_u=np.array(values["lab_u"], dtype=np.float64),
+        de00_p95=float(values["de00_p95"]),
+        hue_deg=None if hue_deg is None else np.array(hue_deg, dtype=np.float64),
+        flat_u=None if flat_u is None else np.array(flat_u, dtype=np.float64),
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -64,32 +127,40 @@ class MismatchGrid:
     left_out : ndarray of float, shape (k,)
         Knots of the card's own mean left-out CIEDE2000.
     chroma : ndarray of float, shape (m,)
-    lab_u : ndarray of float, shape (k, m, 3)
+    lab_u : ndarray of float, shape (k, m, h, 3) or (k, m, 3)
     de00_p95 : ndarray of float, shape (k,)
+    hue_deg : ndarray of float, shape (h,) or None
     """
 
     left_out: FloatArray
     chroma: FloatArray
     lab_u: FloatArray
     de00_p95: FloatArray
+    hue_deg: FloatArray | None = None
 
     def at(self, left_out_de00: float) -> Mismatch:
         """Interpolate at a left-out difference, on a log scale; beyond the end it grows with it."""
         knots = np.log(self.left_out)
         x = float(np.clip(np.log(max(left_out_de00, 1e-3)), knots[0], knots[-1]))
         beyond = max(1.0, left_out_de00 / float(self.left_out[-1]))
-        flat = self.lab_u.reshape(len(knots), -1)
+        flat = self.lab_u.reshape(len(knots), -1)  # one column for each of the other knots
         u = np.array([np.interp(x, knots, column) for column in flat.T])
         return Mismatch(
             chroma=self.chroma,
             lab_u=u.reshape(self.lab_u.shape[1:]) * beyond,
             de00_p95=float(np.interp(x, knots, self.de00_p95)) * beyond,
+            hue_deg=self.hue_deg,
         )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class MismatchTable:
-    """Grids by kind of fit; ``greys:`` before the name where the fit rests on greys only."""
+    """
+    Grids by kind of fit (``matrix``, ``gain``, ``one_point``) or by the fit's own name.
+
+    ``greys:`` stands before it where the fit rests on greys only, ``flat:`` before that for things
+    known to be flat greys.
+    """
 
     grids: Mapping[str, MismatchGrid] = field(default_factory=dict)
 
@@ -101,8 +172,9 @@ def parse_mismatch_table(rows: Sequence[Mapping[str, str]]) -> MismatchTable:
     Parameters
     ----------
     rows : sequence of Mapping
-        Columns ``fit``, ``left_out_de00``, ``chroma``, ``lightness_u``, ``along_u``, ``across_u``,
-        ``de00_p95``; every combination of knots of one fit must be there.
+        Columns ``fit``, ``left_out_de00``, ``chroma``, ``hue_deg``, ``lightness_u``, ``a_u``,
+        ``b_u``, ``de00_p95``; every combination of knots of one fit must be there. Without
+        ``hue_deg``: ``along_u`` and ``across_u`` (chroma) in place of ``a_u`` and ``b_u``.
 
     Returns
     -------
@@ -121,26 +193,48 @@ def parse_mismatch_table(rows: Sequence[Mapping[str, str]]) -> MismatchTable:
     grids: dict[str, MismatchGrid] = {}
     try:
         for name in dict.fromkeys(line["fit"] for line in rows):
-            lines = [line for line in rows if line["fit"] == name]
-            left = sorted({float(line["left_out_de00"]) for line in lines})
-            chroma = sorted({float(line["chroma"]) for line in lines})
-            lab_u = np.full((len(left), len(chroma), 3), np.nan)
-            p95 = np.full(len(left), np.nan)
-            for line in lines:
-                i = left.index(float(line["left_out_de00"]))
-                j = chroma.index(float(line["chroma"]))
-                lab_u[i, j] = [float(line[k]) for k in ("lightness_u", "along_u", "across_u")]
-                p95[i] = float(line["de00_p95"])
-            if np.isnan(lab_u).any():
-                raise ValueError(f"knots of {name} are missing")
-            grids[name] = MismatchGrid(
-                left_out=np.array(left), chroma=np.array(chroma), lab_u=lab_u, de00_p95=p95
-            )
+            grids[name] = _grid_of([line for line in rows if line["fit"] == name])
     except (KeyError, ValueError) as reason:
         raise InputError(
             "colour-table-unreadable", f"the table of spectral mismatch cannot be read: {reason}"
         ) from reason
     return MismatchTable(grids=grids)
+
+
+def _grid_of(lines: Sequence[Mapping[str, str]]) -> MismatchGrid:
+    """Build the grid of one fit; ValueError where a knot is missing."""
+    has_hue = "hue_deg" in lines[0]
+    names = ("lightness_u", "a_u", "b_u") if has_hue else ("lightness_u", "along_u", "across_u")
+    axes = ("left_out_de00", "chroma", *(("hue_deg",) if has_hue else ()))
+    knots = [sorted({float(line[axis]) for line in lines}) for axis in axes]
+    lab_u = np.full((*map(len, knots), 3), np.nan)
+    p95 = np.full(len(knots[0]), np.nan)
+    for line in lines:
+        at = tuple(k.index(float(line[axis])) for k, axis in zip(knots, axes, strict=True))
+        lab_u[at] = [float(line[name]) for name in names]
+        p95[at[0]] = float(line["de00_p95"])
+    if np.isnan(lab_u).any():
+        raise ValueError(f"knots of {lines[0]['fit']} are missing")
+    return MismatchGrid(
+        left_out=np.array(knots[0]),
+        chroma=np.array(knots[1]),
+        lab_u=lab_u,
+        de00_p95=p95,
+        hue_deg=np.array(knots[2]) if has_hue else None,
+    )
+
+
+_KINDS = {
+    "neutral_gain": "gain",
+    "gain_veil": "gain",
+    "affine": "matrix",
+    "root_polynomial_2": "matrix",
+}
+
+
+def _find_grid(table: MismatchTable, before: str, fit: str) -> MismatchGrid | None:
+    """The grid of a fit by its own name, else by its kind."""
+    return table.grids.get(before + fit) or table.grids.get(before + _KINDS.get(fit, fit))
 
 
 def mismatch_of(
@@ -174,9 +268,14 @@ def mismatch_of(
     >>> mismatch_of("neutral_gain", None, None, greys_only=True).de00_p95
     15.0
     """
-    name = f"greys:{fit}" if greys_only else fit
-    if table is not None and name in table.grids:
-        grid = table.grids[name]
-        return grid.at(float(grid.left_out[-1]) if left_out_de00 is None else left_out_de00)
+    before = "greys:" if greys_only else ""
+    grid = None if table is None else _find_grid(table, before, fit)
+    if table is not None and grid is not None:
+        found = grid.at(float(grid.left_out[-1]) if left_out_de00 is None else left_out_de00)
+        flat = _find_grid(table, f"flat:{before}", fit)
+        if flat is None:
+            return found
+        at = flat.at(float(flat.left_out[-1]) if left_out_de00 is None else left_out_de00)
+        return replace(found, flat_u=at.lab_u.reshape(-1, 3)[0])
     lab_u = np.array([[5.0, 5.0, 5.0], [6.0, 9.0, 7.0], [7.0, 16.0, 10.0]])
     return Mismatch(chroma=np.array([0.0, 25.0, 60.0]), lab_u=lab_u, de00_p95=15.0)

@@ -19,7 +19,7 @@ from dryslate.core.colour.correction import (
     correction_to_dict,
 )
 from dryslate.core.colour.light import LightDoubt
-from dryslate.core.colour.mismatch import Mismatch, MismatchTable
+from dryslate.core.colour.mismatch import Mismatch, MismatchTable, mismatch_from_dict
 from dryslate.core.colour.prior import MatrixPrior
 
 FloatArray = NDArray[np.float64]
@@ -147,11 +147,7 @@ def fit_to_dict(fit: ColourFit) -> dict[str, Any]:
         "off_card_de00_p95": fit.off_card_de00_p95,
         "n_patches": fit.n_patches,
         "covariance": fit.covariance.tolist(),
-        "mismatch": {
-            "chroma": fit.mismatch.chroma.tolist(),
-            "lab_u": fit.mismatch.lab_u.tolist(),
-            "de00_p95": fit.mismatch.de00_p95,
-        },
+        "mismatch": fit.mismatch.as_dict(),
         "common_u": fit.common_u.tolist(),
         "dropped": dict(fit.dropped),
         "problems": [problem.as_dict() for problem in fit.problems],
@@ -204,11 +200,7 @@ def fit_from_dict(values: Mapping[str, Any]) -> ColourFit:
             off_card_de00_p95=values["off_card_de00_p95"],
             n_patches=int(values["n_patches"]),
             covariance=np.array(values["covariance"], dtype=np.float64),
-            mismatch=Mismatch(
-                chroma=np.array(values["mismatch"]["chroma"], dtype=np.float64),
-                lab_u=np.array(values["mismatch"]["lab_u"], dtype=np.float64),
-                de00_p95=float(values["mismatch"]["de00_p95"]),
-            ),
+            mismatch=mismatch_from_dict(values["mismatch"]),
             common_u=np.array(values["common_u"], dtype=np.float64),
             dropped=dict(values["dropped"]),
             problems=tuple(Problem(**problem) for problem in values["problems"]),

@@ -193,8 +193,9 @@ def measure_colour(
     -------
     Measurement
         With ``lab`` (L*, a*, b*, D65), ``lab_u``, ``lab_lo95`` and ``lab_hi95``, each a list of
-        three, ``n_px``, ``clipped_frac`` and ``left_out_frac``. The budget holds the standard
-        uncertainties of L*, a*, b* by part.
+        three, ``n_px``, ``clipped_frac`` and ``left_out_frac``; ``lab_u_if_flat_grey`` is the
+        standard uncertainty if the thing is known to be a spectrally flat grey, as a grey chip is.
+        The budget holds the standard uncertainties of L*, a*, b* by part.
 
     Raises
     ------
@@ -215,11 +216,13 @@ def measure_colour(
             "Measure colours in a photo whose correction was not refused.",
         )
     area = sample_area(img_coded, linear_lut, outline_px)
-    told = lab_with_doubt(area.mean_linear, area.cov_linear, area.n_px, fit, area.centre_px)
+    where = (area.mean_linear, area.cov_linear, area.n_px, fit, area.centre_px)
+    told, if_flat = lab_with_doubt(*where), lab_with_doubt(*where, is_flat_grey=True)
     return Measurement(
         kind="colour",
         values={
             **_lab_fields(told),
+            "lab_u_if_flat_grey": if_flat.lab_u.tolist(),
             "n_px": area.n_px,
             "clipped_frac": area.clipped_frac,
             "left_out_frac": area.left_out_frac,
