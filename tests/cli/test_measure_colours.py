@@ -201,3 +201,24 @@ def test_chip_that_is_not_what_it_is_said_to_be_is_named(trip: Path) -> None:
     assert run("report", trip).exit_code in (0, 3)
     page = (trip / "reports" / "report.html").read_text("utf-8")
     assert "wrong chip in IMG_0001.jpg: " in page
+
+
+def test_lengths_and_colours_of_one_photo_look_for_the_card_once(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from dryslate.app import card_reading
+
+    n_looks = []
+    find = card_reading.find_cards
+
+    def counted(*args: Any, **more: Any) -> Any:
+        n_looks.append(1)
+        return find(*args, **more)
+
+    monkeypatch.setattr(card_reading, "find_cards", counted)
+    photo = folder / "card" / "IMG_0001.jpg"
+    words = ["--between", "500,500", "700,500", "--colour", folder / "chip.csv", "--json"]
+    length, colour = documents(run("measure", photo, *words))
+    assert length["length_mm"] > 0
+    assert colour["lab"] is not None
+    assert len(n_looks) == 1

@@ -8,6 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from dryslate.app.ports import SurveyStore
+from dryslate.app.project_photos import photos_called
 from dryslate.app.project_records import ClockOffset
 from dryslate.app.records import Photo
 from dryslate.app.shots import camera_key, taken_time
@@ -131,15 +132,7 @@ def find_photo(photos: tuple[Photo, ...], name: str) -> Photo:
     InputError
         ``photo-unknown``, ``photo-ambiguous``.
     """
-    wanted = name.casefold()
-    found = [
-        photo
-        for photo in photos
-        if any(
-            f.original_name.casefold() == wanted or (len(name) >= 8 and f.sha256.startswith(wanted))
-            for f in photo.files
-        )
-    ]
+    found = photos_called(photos, name)
     if not found:
         raise InputError(
             "photo-unknown",

@@ -9,14 +9,11 @@ from typing import Any
 
 import numpy as np
 
-from dryslate.app.card_reading import find_in_photo
-from dryslate.app.correct import cards_wanted, require_settings
-from dryslate.app.correction_records import CorrectJob, CorrectSettings
 from dryslate.app.geometry import lens_of, plane_of
 from dryslate.app.measure_colour import ColourSource, fitted_source, measure_area
+from dryslate.app.measure_look import Look, look_at
 from dryslate.app.measure_request import MeasureOptions, ToMeasure
 from dryslate.app.ports import PhotoReader, ReferenceTables
-from dryslate.app.records import DecodedPhoto
 from dryslate.base.errors import DryslateError, InputError
 from dryslate.base.problems import Problem, problem_of
 from dryslate.core.arrays.orientation import upright_view
@@ -47,24 +44,13 @@ class CardPlane:
     plane: Plane
 
 
-def find_planes(
-    photo: DecodedPhoto,
-    name: str,
-    reader: PhotoReader,
-    tables: ReferenceTables,
-    options: MeasureOptions,
-) -> tuple[tuple[CardPlane, ...], tuple[Problem, ...]]:
+def find_planes(look: Look) -> tuple[tuple[CardPlane, ...], tuple[Problem, ...]]:
     """
-    Find the cards in a photo and fit the plane of each.
+    Fit the plane of each card in a photo.
 
     Parameters
     ----------
-    photo : DecodedPhoto
-    name : str
-        What to call the photo.
-    reader, tables
-        Ports.
-    options : MeasureOptions
+    look : Look
 
     Returns
     -------
@@ -73,26 +59,16 @@ def find_planes(
     problems : tuple of Problem
         Of the search, of the lens, and of planes that could not be fitted.
     """
-    settings = CorrectSettings(card_names=options.card_names, corners_px=options.corners_px)
-    require_settings(settings, 1)
-    wanted = cards_wanted(tables, settings)
-    pixels = upright_view(photo.pixels, photo.metadata.orientation)
-    job = CorrectJob(
-        path=Path(name),
-        name=name,
-        reader=reader,
-        settings=settings,
-        cards=wanted.marked,
-        plain_cards=wanted.plain,
+    height, width = upright_view(look.photo.pixels, look.photo.metadata.orientation).shape[:2]
+    lens, lens_problems = lens_of(
+        look.photo.metadata, (width, height), look.job.lens, look.job.settings.port
     )
-    search = find_in_photo(pixels, photo, job)
-    size = (pixels.shape[1], pixels.shape[0])
-    lens, lens_problems = lens_of(photo.metadata, size, options.lens, options.port)
-    problems = [*search.problems, *lens_problems]
+    problems = [*look.search.problems, *lens_problems]
     planes = []
-    for found in search.cards:
+    for found in look.search.cards:
         try:
-            planes.append(CardPlane(card=found.card.name, plane=plane_of(found, size, lens)))
+            plane = plane_of(found, (width, height), lens)
+            planes.append(CardPlane(card=found.card.name, plane=plane))
         except DryslateError as error:
             problems.append(problem_of(error, f"card {found.card.name}", "warning"))
     return tuple(planes), tuple(problems)
@@ -184,10 +160,11 @@ def measure_photo(
     planes: tuple[CardPlane, ...] = ()
     problems: tuple[Problem, ...] = ()
     colours: ColourSource | None = None
+    look = look_at(decoded, name, (reader, tables), options)
     if any(thing.kind != "colour" for thing in wanted):
-        planes, problems = find_planes(decoded, name, reader, tables, options)
+        planes, problems = find_planes(look)
     if any(thing.kind == "colour" for thing in wanted):
-        colours = fitted_source(decoded, name, reader, tables, options)
+        colours = fitted_source(look)
     return [
         measure_thing(name, index, thing, planes, options, problems)
         if colours is None or thing.kind != "colour"

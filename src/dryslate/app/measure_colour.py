@@ -4,16 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import Any
 
 from numpy.typing import NDArray
 
 from dryslate.app.card_reading import read_cards
-from dryslate.app.correct import cards_wanted, colour_settings, require_settings
-from dryslate.app.correction_records import CorrectJob, CorrectSettings
-from dryslate.app.measure_request import MeasureOptions
-from dryslate.app.ports import PhotoReader, ReferenceTables
+from dryslate.app.measure_look import Look
 from dryslate.app.records import DecodedPhoto
 from dryslate.base.errors import InputError
 from dryslate.base.problems import Problem
@@ -50,50 +46,20 @@ class ColourSource:
     problems: tuple[Problem, ...] = ()
 
 
-def fitted_source(
-    photo: DecodedPhoto,
-    name: str,
-    reader: PhotoReader,
-    tables: ReferenceTables,
-    options: MeasureOptions,
-) -> ColourSource:
+def fitted_source(look: Look) -> ColourSource:
     """
-    Find the cards in a photo and fit its colours anew, as correcting does.
+    Fit the colours of a photo anew by the cards found in it, as correcting does.
 
     Parameters
     ----------
-    photo : DecodedPhoto
-    name : str
-        What to call the photo.
-    reader, tables
-        Ports.
-    options : MeasureOptions
+    look : Look
 
     Returns
     -------
     ColourSource
-
-    Raises
-    ------
-    SettingsError, InputError
-        As correcting, for options that contradict each other or an unknown card.
     """
-    settings = CorrectSettings(
-        card_names=options.card_names, corners_px=options.corners_px, port=options.port
-    )
-    require_settings(settings, 1)
-    wanted = cards_wanted(tables, settings)
-    job = CorrectJob(
-        path=Path(name),
-        name=name,
-        reader=reader,
-        settings=settings,
-        cards=wanted.marked,
-        plain_cards=wanted.plain,
-        lens=options.lens,
-        colour=colour_settings(tables, settings),
-    )
-    reading = read_cards(photo, job)
+    photo = look.photo
+    reading = read_cards(photo, look.job, look.search)
     own = () if reading.fit is None else reading.fit.problems
     return ColourSource(
         pixels=upright_view(photo.pixels, photo.metadata.orientation),

@@ -18,8 +18,10 @@ from dryslate.app.measure import (
     no_card,
 )
 from dryslate.app.measure_colour import ColourSource, fitted_source, measure_area, stored_source
+from dryslate.app.measure_look import look_at
 from dryslate.app.measure_request import MeasureOptions, ToMeasure, read_text
 from dryslate.app.ports import PhotoReader, PhotoVault, ReferenceTables, SurveyStore
+from dryslate.app.project_photos import photos_called
 from dryslate.app.records import DecodedPhoto, MeasurementRow, Photo
 from dryslate.base.errors import DryslateError, InputError
 from dryslate.base.problems import Problem
@@ -124,17 +126,7 @@ def find_photo(photos: Sequence[Photo], name: str) -> Photo:
     InputError
         ``measure-photo-unknown`` or ``measure-photo-ambiguous``.
     """
-    wanted = name.strip().lower()
-    bare = wanted.replace("\\", "/").rsplit("/", 1)[-1]
-    hits = [
-        photo
-        for photo in photos
-        if any(
-            file.original_name.replace("\\", "/").rsplit("/", 1)[-1].lower() == bare
-            or (len(wanted) >= 8 and file.sha256.startswith(wanted))
-            for file in photo.files
-        )
-    ]
+    hits = photos_called(photos, name)
     if not hits:
         raise InputError(
             "measure-photo-unknown",
@@ -278,7 +270,7 @@ def _colours(photo: Photo, bench: Bench, options: MeasureOptions) -> _Coloured:
         card = "" if row.outcome == "borrowed" else str(row.geometry.get("card", ""))
         source = stored_source(decoded, row.colour, card)
         return _Coloured(source=source, correction_key=row.key)
-    source = fitted_source(decoded, name, bench.reader, bench.tables, options)
+    source = fitted_source(look_at(decoded, name, (bench.reader, bench.tables), options))
     return _Coloured(source=source, correction_key="")
 
 
@@ -293,5 +285,5 @@ def _scale(photo: Photo, bench: Bench, options: MeasureOptions) -> _Scaled:
             card = str(row.geometry.get("card", ""))
             return _Scaled(planes=(CardPlane(card=card, plane=plane),), correction_key=key)
     decoded, name = _original(photo, bench)
-    planes, problems = find_planes(decoded, name, bench.reader, bench.tables, options)
+    planes, problems = find_planes(look_at(decoded, name, (bench.reader, bench.tables), options))
     return _Scaled(planes=planes, correction_key=key, problems=problems)

@@ -34,7 +34,7 @@ def choose_photos(store: SurveyStore, names: Sequence[Path]) -> tuple[Photo, ...
         return photos
     chosen: dict[str, Photo] = {}
     for name in names:
-        found = [p for p in photos if _is_called(p, name)]
+        found = photos_called(photos, str(name))
         if not found:
             raise InputError(
                 "photo-not-in-project",
@@ -45,10 +45,35 @@ def choose_photos(store: SurveyStore, names: Sequence[Path]) -> tuple[Photo, ...
     return tuple(chosen.values())
 
 
-def _is_called(photo: Photo, name: Path) -> bool:
-    """Tell whether a name or the beginning of a hash means this photo."""
-    stem = name.name.split(".")[0].lower()
-    is_hash = len(stem) >= 8 and set(stem) <= set("0123456789abcdef")
-    return any(
-        f.original_name == name.name or (is_hash and f.sha256.startswith(stem)) for f in photo.files
-    )
+def photos_called(photos: Sequence[Photo], name: str) -> list[Photo]:
+    """
+    Find photos by what people call them.
+
+    Parameters
+    ----------
+    photos : sequence of Photo
+    name : str
+        The name of one of its files on the memory card, in any case and with or without folders
+        before it; or the first eight or more digits of a hash, with or without an ending.
+
+    Returns
+    -------
+    list of Photo
+        Several where two cards used one name.
+    """
+    wanted = _bare(name)
+    digits = wanted.split(".")[0]
+    is_hash = len(digits) >= 8 and set(digits) <= set("0123456789abcdef")
+    return [
+        photo
+        for photo in photos
+        if any(
+            _bare(file.original_name) == wanted or (is_hash and file.sha256.startswith(digits))
+            for file in photo.files
+        )
+    ]
+
+
+def _bare(name: str) -> str:
+    """Return a file name without folders, in one case."""
+    return name.strip().replace("\\", "/").rsplit("/", 1)[-1].casefold()

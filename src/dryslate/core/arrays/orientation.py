@@ -161,16 +161,10 @@ def upright_xy(xy_px: ArrayLike, size_px: tuple[int, int], orientation: int) -> 
     >>> upright_xy([[0, 0]], (6000, 4000), 6).tolist()
     [[3999.0, 0.0]]
     """
-    swapped, x_back, y_back = _layout(orientation)
     points = require_points(xy_px)
-    if swapped:
-        points = points[:, ::-1].copy()
-    width, height = upright_size(size_px, orientation)
-    if x_back:
-        points[:, 0] = width - 1 - points[:, 0]
-    if y_back:
-        points[:, 1] = height - 1 - points[:, 1]
-    return points
+    if _layout(orientation)[0]:
+        points = points[:, ::-1]
+    return _mirrored(points, size_px, orientation)
 
 
 def stored_xy(xy_px: ArrayLike, size_px: tuple[int, int], orientation: int) -> NDArray[np.float64]:
@@ -201,11 +195,19 @@ def stored_xy(xy_px: ArrayLike, size_px: tuple[int, int], orientation: int) -> N
     >>> stored_xy([[3999, 0]], (6000, 4000), 6).tolist()
     [[0.0, 0.0]]
     """
-    swapped, x_back, y_back = _layout(orientation)
-    points = require_points(xy_px)
+    points = _mirrored(require_points(xy_px), size_px, orientation)
+    return points[:, ::-1].copy() if _layout(orientation)[0] else points
+
+
+def _mirrored(
+    points: NDArray[np.float64], size_px: tuple[int, int], orientation: int
+) -> NDArray[np.float64]:
+    """Turn points of the upright picture over where the stored frame runs the other way."""
+    _, x_back, y_back = _layout(orientation)
     width, height = upright_size(size_px, orientation)
+    mirrored = points.copy()
     if x_back:
-        points[:, 0] = width - 1 - points[:, 0]
+        mirrored[:, 0] = width - 1 - mirrored[:, 0]
     if y_back:
-        points[:, 1] = height - 1 - points[:, 1]
-    return points[:, ::-1].copy() if swapped else points
+        mirrored[:, 1] = height - 1 - mirrored[:, 1]
+    return mirrored
