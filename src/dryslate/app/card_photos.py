@@ -30,6 +30,7 @@ from dryslate.core.colour.characterise import (
 )
 from dryslate.core.colour.doubt import lab_with_doubt
 from dryslate.core.colour.fit import ColourFit, ColourSettings, fit_colour
+from dryslate.core.colour.mismatch import parse_mismatch_table
 from dryslate.core.colour.spaces import linear_to_srgb
 from dryslate.core.colour.tray import WhitePiece, fit_water_values
 
@@ -38,6 +39,8 @@ FloatArray = NDArray[np.float64]
 WHITE_HALF_PX = 12
 """Half the side of the square in which the PTFE is read, before the card's size is known."""
 SAME_PLACE_MM = 3.0
+OTHER_PLACE = 1.0
+"""Half diagonals of the target by which the card must have moved to lie in other light."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -82,10 +85,12 @@ def settings_in_air(tables: ReferenceTables) -> ColourSettings:
     Returns
     -------
     ColourSettings
-        Without the prior of water: on land the camera's own colours are near the truth.
+        Without the prior of water: on land the camera's own colours are near the truth; and with
+        the mismatch of prints on land instead of reefs under water.
     """
     settings = colour_settings(tables, CorrectSettings(nominal_as_measured=True, port="none"))
-    return replace(settings, matrix_prior=None)
+    air = parse_mismatch_table(tables.table("spectral_mismatch_air"))
+    return replace(settings, matrix_prior=None, mismatch_table=air)
 
 
 def open_photo(reader: PhotoReader, path: Path) -> OpenPhoto:
@@ -163,11 +168,13 @@ def values_from_photos(
             f"The values of {known.name!r} are nominal: nothing can be learned from them.",
             "Name a target whose values are measured; see dryslate card list.",
         )
-    per_photo, problems = [], []
+    per_photo, places, problems = [], [], []
     for path in options.photos:
         try:
-            values, more = _one_photo(tables, open_photo(reader, path), (card, known), options)
+            photo = open_photo(reader, path)
+            values, place, more = _one_photo(tables, photo, (card, known), options)
             per_photo.append(values)
+            places.append(place)
             problems += more
         except DryslateError as error:
             problems.append(_as_problem(error, path.name))
@@ -179,7 +186,7 @@ def values_from_photos(
             "Take photos in open shade with both cards flat, side by side, sharp, no gloss.",
         )
     return Values(
-        patches=join_photos(per_photo),
+        patches=join_photos(_with_own_light(per_photo, places)),
         status="from_photos",
         medium=known.medium,
         source=f"{len(per_photo)} photos beside {known.name!r}"
@@ -194,8 +201,12 @@ def _one_photo(
     photo: OpenPhoto,
     cards: tuple[CardDefinition, CardDefinition],
     options: CharacteriseOptions,
-) -> tuple[list[PatchValue], list[Problem]]:
-    """Values of the card's patches in one photo, by the colour fit of the known target."""
+) -> tuple[list[PatchValue], FloatArray, list[Problem]]:
+    """
+    Values of the card's patches in one photo, by the colour fit of the known target.
+
+    Also where the card lies, seen from the target, in half diagonals of the target.
+    """
     card, known = cards
     known_found = find_one(photo, known, tables, options.known_corners_px)
     found = find_one(photo, card, tables)
@@ -212,7 +223,7 @@ def _one_photo(
     for s in samples.used:
         told = lab_with_doubt(s.mean_linear, s.cov_linear, s.n_px, fit, s.centre_px)
         lab, u = np.asarray(told.lab), np.sqrt(np.diag(told.lab_cov))
-        own = np.hypot(told.parts["fit"], told.parts["noise"])
+        own = np.hypot(told.parts["light"], told.parts["noise"])
         values.append(
             PatchValue(
                 patch_id=s.patch_id,
@@ -222,7 +233,27 @@ def _one_photo(
                 own_u=(float(own[0]), float(own[1]), float(own[2])),
             )
         )
-    return values, _uneven(card, values, photo.path.name)
+    place = _place_beside(known_found, fit, [s.centre_px for s in samples.used])
+    return values, place, _uneven(card, values, photo.path.name)
+
+
+def _place_beside(known: FoundCard, fit: ColourFit, centres_px: Sequence[FloatArray]) -> FloatArray:
+    """Where the card's patches lie from the target's centre, along and across the target."""
+    assert fit.light is not None  # every fit to a card has it
+    along = known.corners_px[1] - known.corners_px[0]
+    along = along / np.linalg.norm(along)
+    away = (np.mean(centres_px, axis=0) - np.array(fit.light.centre_px)) / fit.light.half_px
+    return np.array([away @ along, along[0] * away[1] - along[1] * away[0]])
+
+
+def _with_own_light(
+    per_photo: Sequence[Sequence[PatchValue]], places: Sequence[FloatArray]
+) -> Sequence[Sequence[PatchValue]]:
+    """Light is each photo's own where the card changed its place; else all photos share it."""
+    middle = np.mean(places, axis=0)
+    if max(float(np.linalg.norm(p - middle)) for p in places) >= OTHER_PLACE:
+        return per_photo
+    return [[replace(v, own_u=(0.0, 0.0, 0.0)) for v in values] for values in per_photo]
 
 
 def _uneven(card: CardDefinition, values: Sequence[PatchValue], place: str) -> list[Problem]:

@@ -9,6 +9,7 @@ from pathlib import Path
 from types import ModuleType
 from typing import Any
 
+import numpy as np
 import pytest
 
 from dryslate.app.check import check_project
@@ -182,6 +183,20 @@ def test_grey_chip_is_compared_in_all_three_values(store) -> None:
     assert control.photos == ("IMG_0001.JPG",)
     assert control.de00_median == control.de00_each[0] > 0.0
     assert {p.slug for p in control.problems} == {"control-off", "control-one-off"}
+
+
+def test_neutral_chip_is_held_to_the_doubt_of_a_flat_grey_and_a_coloured_one_is_not(store) -> None:
+    values = {"lab": [50, 0, 1.5], "lab_u": [2, 3, 3], "lab_u_if_flat_grey": [2, 0.4, 0.3]}
+    for name, b in (("grey", 0.0), ("blue", -20.0)):
+        store.save_control_object(make_control(name, length_mm=None, lab=(50.0, 0.0, b, 0.4)))
+    measured = [
+        ROWS.measurement(name, colony=name, kind="colour", values=values)
+        for name in ("grey", "blue")
+    ]
+    store.save_measurements(measured)
+    found = {c.name: c for c in compare_controls(store)}
+    assert found["grey"].values[2].z == pytest.approx(1.5 / 0.5)
+    assert found["blue"].values[2].z == pytest.approx(21.5 / np.hypot(3.0, 0.4))
 
 
 def test_control_object_without_measurement_is_only_noted(store) -> None:

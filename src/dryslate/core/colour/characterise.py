@@ -36,8 +36,8 @@ class PatchValue:
     n : int
         Readings or photos it rests on.
     own_u : tuple of float
-        The part of `lab_u` that belongs to this one photo (its fit and noise) and differs in the
-        next; the rest is shared by all photos beside the same target.
+        The part of `lab_u` that belongs to this one photo (its noise, and its light where the
+        card changed its place) and differs in the next; the rest is shared by all photos.
     """
 
     patch_id: str
@@ -145,9 +145,9 @@ def join_photos(values: Sequence[Sequence[PatchValue]]) -> tuple[PatchValue, ...
     Notes
     -----
     The value is the mean. :math:`u^2 = \overline{u_s^2} + \max(\overline{u_o^2}, s^2) / n`: what
-    all photos share (the target's own values, spectral mismatch) does not shrink with more
-    photos; what each has for itself (its fit, light and noise) does, and is taken as no smaller
-    than the spread found between them [1]_.
+    all photos share (the target's own values, the fit to its pigments, spectral mismatch) does
+    not shrink with more photos; what each has for itself (noise, and light where the card lay
+    elsewhere) does, and is taken as no smaller than the spread found between them [1]_.
 
     References
     ----------

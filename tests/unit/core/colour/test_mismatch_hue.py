@@ -1,0 +1,91 @@
+"""The mismatch by hue, and of things known to be flat greys."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from dryslate import wiring
+from dryslate.base.errors import InputError
+from dryslate.core.colour.mismatch import (
+    MismatchTable,
+    mismatch_from_dict,
+    mismatch_of,
+    parse_mismatch_table,
+)
+
+
+def rows(name: str, hues: tuple[float, ...], a_u: float) -> list[dict[str, str]]:
+    return [
+        {
+            "fit": name,
+            "left_out_de00": str(left),
+            "chroma": str(chroma),
+            "hue_deg": str(hue),
+            "lightness_u": "1",
+            "a_u": str(a_u + hue / 90.0 * chroma / 20.0),
+            "b_u": "2",
+            "de00_p95": "5",
+        }
+        for left in (1.0, 4.0)
+        for chroma in (0.0, 20.0)
+        for hue in hues
+    ]
+
+
+@pytest.fixture
+def table() -> MismatchTable:
+    flat = [r for r in rows("flat:matrix", (0.0,), 0.2) if r["chroma"] == "0.0"]
+    return parse_mismatch_table([*rows("matrix", (0.0, 90.0, 180.0, 270.0), 1.0), *flat])
+
+
+def test_doubt_is_read_off_between_hues_and_round_the_end(table: MismatchTable) -> None:
+    found = mismatch_of("affine", 2.0, table, greys_only=False)
+
+    def a_u(hue_deg: float, chroma: float) -> float:
+        a, b = chroma * np.cos(np.deg2rad(hue_deg)), chroma * np.sin(np.deg2rad(hue_deg))
+        return float(np.sqrt(found.covariance_at(np.array([50.0, a, b]))[1, 1]))
+
+    assert a_u(45.0, 20.0) == pytest.approx(1.5)
+    assert a_u(90.0, 10.0) == pytest.approx(1.5)
+    assert a_u(315.0, 20.0) == pytest.approx(1.0 + 1.5)  # half way from 270 back to 0
+    assert a_u(200.0, 0.0) == pytest.approx(1.0)  # no chroma, no hue
+
+
+def test_flat_grey_has_its_own_doubt_and_other_fits_fall_back(table: MismatchTable) -> None:
+    found = mismatch_of("root_polynomial_2", 2.0, table, greys_only=False)
+    grey = np.array([50.0, 0.0, 0.0])
+    np.testing.assert_allclose(np.sqrt(np.diag(found.flat_grey_covariance(grey))), [1.0, 0.2, 2.0])
+    wider = found.widened(2.0)
+    np.testing.assert_allclose(
+        wider.flat_grey_covariance(grey), 4 * found.flat_grey_covariance(grey)
+    )
+    unknown = mismatch_of("one_point", None, None, greys_only=False)
+    np.testing.assert_array_equal(unknown.flat_grey_covariance(grey), unknown.covariance_at(grey))
+
+
+def test_mismatch_survives_json_and_an_older_one_is_still_read(table: MismatchTable) -> None:
+    found = mismatch_of("affine", 3.0, table, greys_only=False)
+    again, lab = mismatch_from_dict(found.as_dict()), np.array([40.0, -12.0, 9.0])
+    np.testing.assert_array_equal(again.covariance_at(lab), found.covariance_at(lab))
+    older = {"chroma": [0.0, 50.0], "lab_u": [[1, 2, 3], [1, 2, 3]], "de00_p95": 4.0}
+    turned = mismatch_from_dict(older).covariance_at(np.array([50.0, 0.0, 20.0]))
+    np.testing.assert_allclose(np.diag(turned), [1.0, 9.0, 4.0])  # along and across chroma
+
+
+def test_missing_knot_of_hue_is_named() -> None:
+    with pytest.raises(InputError, match="knots of matrix are missing") as error:
+        parse_mismatch_table(rows("matrix", (0.0, 90.0), 1.0)[:-1])
+    assert error.value.slug == "colour-table-unreadable"
+
+
+def test_shipped_table_is_far_surer_of_a_grey_chip_than_of_what_looks_grey() -> None:
+    table = parse_mismatch_table(wiring.reference_tables().table("spectral_mismatch"))
+    grey = np.array([53.0, 0.2, -0.3])
+    for fit in ("neutral_gain", "gain_veil", "affine", "root_polynomial_2"):
+        found = mismatch_of(fit, 2.0, table, greys_only=False)
+        chip, thing = (
+            np.sqrt(np.diag(c))
+            for c in (found.flat_grey_covariance(grey), found.covariance_at(grey))
+        )
+        assert (chip[1:] < 0.15 * thing[1:]).all()
