@@ -152,6 +152,11 @@ def _folder_key(folder: Path, request: TakeRequest) -> str:
     return "." if folder == request.project else str(folder.resolve())
 
 
+def _of_unproved(copy: CopyProof) -> tuple[str, str, str, str]:
+    """Return what a copy that could not be proved says, but for the time."""
+    return (copy.sha256, copy.folder, copy.drive, copy.how)
+
+
 def _trace(file: SourceFile) -> tuple[str, int, int]:
     """Return what makes a file on the card look like one that is known."""
     return (file.card_path, file.size_bytes, file.modified_ns)
@@ -297,9 +302,21 @@ class _Work:
                 store.save_original(original)
             for card_file in rows.card_files:
                 store.save_card_file(card_file)
-            for copy in rows.copies:
+            for copy in self._news(rows.copies):
                 store.save_copy(copy)
             self._problems += self._book.write_down()
+
+    def _news(self, copies: Sequence[CopyProof]) -> list[CopyProof]:
+        """Leave out what says once more that a copy could not be proved: only the time differs."""
+        told = set()
+        if not all(copy.is_proved for copy in copies):
+            told = {_of_unproved(c) for c in self._tools.store.copies() if not c.is_proved}
+        news = []
+        for copy in copies:
+            if copy.is_proved or _of_unproved(copy) not in told:
+                news.append(copy)
+                told.add(_of_unproved(copy))
+        return news
 
     def report(self) -> TakeReport:
         """Say what was taken in and whether the card may be wiped."""

@@ -173,6 +173,18 @@ def test_copy_not_proved_once_is_read_back_again_the_next_time(desk) -> None:
     assert all(copy.is_proved for copy in desk.store.copies())
 
 
+def test_copy_that_cannot_be_proved_is_noted_once_whenever_it_is_tried(desk, monkeypatch) -> None:
+    desk.files.how = "cached"
+    desk.take()
+    before = desk.store.copies()
+    monkeypatch.setattr(INTAKE.OneTime, "now_utc", lambda self: "2031-01-01T00:00:00Z")
+    desk.take()
+    assert desk.store.copies() == before
+    desk.files.how = "direct"
+    desk.take()
+    assert {copy.proved_utc for copy in desk.store.copies()} == {"2031-01-01T00:00:00Z"}
+
+
 def test_link_that_leads_out_of_the_card_stands_against_wiping(desk) -> None:
     desk.files.problems = (
         Problem(slug="source-link-skipped", severity="warning", place="x", message="a link"),
