@@ -13,6 +13,8 @@ from PIL import ExifTags, Image
 
 from dryslate.app.records import DecodedPhoto
 from dryslate.files.photos import FilePhotoReader
+from dryslate.formats.exif import parse_exif
+from dryslate.formats.exif_facts import facts_from_exif
 from dryslate.formats.icc import parse_icc
 from dryslate.formats.jpeg import EXIF_HEAD, Segment, parse_jpeg_head
 from dryslate.formats.xmp import parse_xmp_fields
@@ -181,3 +183,27 @@ def test_large_xmp_goes_out_whole(tmp_path: Path, made_photos: ModuleType) -> No
     assert head.extended_xmp == extended
     assert b"r" * 90_000 in (join_extended(head.extended_xmp) or b"")
     assert parse_xmp_fields(head.xmp or b"") == DONE
+
+
+def test_maker_notes_stay_only_where_they_cannot_move(
+    tmp_path: Path, made_photos: ModuleType
+) -> None:
+    """JPEG to JPEG keeps them to the byte; by way of TIFF all else stays and they are left out."""
+    words = {**made_photos.EXIF_WORDS, 0x927C: bytes(range(100))}
+    block = b"Exif\x00\x00" + made_photos.exif_block(exif=words)
+    (tmp_path / "a.jpg").write_bytes(made_photos.jpeg(made_photos.scene(), exif=block))
+    photo = READER.read(tmp_path / "a.jpg")
+    for name in ("same.jpg", "b.tif"):
+        READER.write_corrected(tmp_path / name, photo.pixels, photo, {"card": "field"})
+    again = READER.read(tmp_path / "b.tif")
+    READER.write_corrected(tmp_path / "c.jpg", again.pixels, again, {"card": "field"})
+    same, from_tiff = (
+        parse_exif(parse_jpeg_head((tmp_path / n).read_bytes(), n).exif or b"", n)
+        for n in ("same.jpg", "c.jpg")
+    )
+    assert same.exif[0x927C].raw == bytes(range(100))
+    assert 0x927C not in from_tiff.exif
+    assert set(same.exif) - set(from_tiff.exif) <= {0x927C, 0xA002, 0xA003, 0xA005}
+    assert from_tiff.gps.keys() == same.gps.keys()
+    for name in ("taken_local", "camera_serial", "latitude_deg", "exposure_s", "lens_model"):
+        assert getattr(facts_from_exif(from_tiff), name) == getattr(facts_from_exif(same), name)
