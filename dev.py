@@ -89,8 +89,9 @@ def install(lock_name: str) -> None:
     print(
         f"Installing from {lock_name} into .venv (about a minute) ...", file=sys.stderr, flush=True
     )
-    if not (BIN / ("python.exe" if os.name == "nt" else "python")).exists():
-        venv.create(VENV, with_pip=True)
+    ending = ".exe" if os.name == "nt" else ""
+    if not all((BIN / f"{name}{ending}").exists() for name in ("python", "pip")):
+        venv.create(VENV, with_pip=True)  # also where an earlier try was cut short
     pip = [str(BIN / "python"), "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
     if run([*pip, "--require-hashes", "-r", str(lock)]) or run(
         [*pip, "--no-deps", "-e", str(ROOT)]
