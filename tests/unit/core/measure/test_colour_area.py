@@ -173,6 +173,18 @@ def test_known_colour_in_true_pixels_comes_back_with_its_noise_as_doubt() -> Non
     assert told.values["n_px"] == pytest.approx(400, abs=2)
 
 
+def test_area_tells_its_doubt_as_an_unknown_thing_and_as_a_flat_grey() -> None:
+    term = Mismatch(
+        chroma=np.zeros(1),
+        lab_u=np.array([[1.0, 3.0, 3.0]]),
+        de00_p95=5.0,
+        flat_u=np.array([0.2, 0.3, 0.4]),
+    )
+    told = measure_colour(plain(), LUT, SQUARE, replace(made_fit(), mismatch=term))
+    assert told.values["lab_u"] == pytest.approx([1.0, 3.0, 3.0], abs=0.01)
+    assert told.values["lab_u_if_flat_grey"] == pytest.approx([0.2, 0.3, 0.4], abs=0.01)
+
+
 def test_fit_that_cannot_be_used_gives_no_colour() -> None:
     with pytest.raises(InputError) as caught:
         measure_colour(plain(), LUT, SQUARE, replace(made_fit(), usable=False))
