@@ -91,7 +91,8 @@ def install(lock_name: str) -> None:
     )
     ending = ".exe" if os.name == "nt" else ""
     if not all((BIN / f"{name}{ending}").exists() for name in ("python", "pip")):
-        venv.create(VENV, with_pip=True)  # also where an earlier try was cut short
+        # from the beginning, also where an earlier try was cut short
+        venv.create(VENV, with_pip=True, clear=True, symlinks=os.name != "nt")
     pip = [str(BIN / "python"), "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
     if run([*pip, "--require-hashes", "-r", str(lock)]) or run(
         [*pip, "--no-deps", "-e", str(ROOT)]
