@@ -5,6 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
@@ -56,13 +57,12 @@ _readers = threading.local()
 _all_readers: list[_Kept] = []
 
 
-def _reader(families: tuple[str, ...], quad_decimate: float) -> _Kept:
+def _reader(families: tuple[str, ...]) -> _Kept:
     """Return this thread's reader for these families, made on first use."""
-    names = " ".join(families)
-    key = f"{names} {quad_decimate}"
+    key = " ".join(families)
     made: dict[str, _Kept] = _readers.__dict__  # the thread's own
     if key not in made:
-        made[key] = _Kept(families=names, nthreads=1, quad_decimate=quad_decimate)
+        made[key] = _Kept(families=key, nthreads=1, quad_decimate=1.0)
         _all_readers.append(made[key])
     return made[key]
 
@@ -120,7 +120,10 @@ def find_apriltags(
     wanted = sorted({d for d in dictionaries if d in APRILTAG_FAMILIES})
     if not wanted or min(grey.shape) < 12:
         return []
-    reader = _reader(tuple(APRILTAG_FAMILIES[d] for d in wanted), 2.0 if coarse else 1.0)
+    reader = _reader(tuple(APRILTAG_FAMILIES[d] for d in wanted))
+    # set for each call: a second reader would hold a table of codes of its own, 30 MB
+    library: Any = reader.tag_detector_ptr
+    library.contents.quad_decimate = 2.0 if coarse else 1.0
     out = []
     for seen in reader.detect(np.ascontiguousarray(grey)):
         dictionary = seen.tag_family.decode("ascii").removeprefix("tag")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 import pytest
 
@@ -35,6 +36,13 @@ def test_coarse_reading_lays_corners_where_the_finer_one_does() -> None:
     (seen,) = find_apriltags(grey, ["36h11"], coarse=True)
     assert seen.marker_id == 7
     np.testing.assert_allclose(seen.corners_px, corners, atol=0.5)
+    turn = cv2.getRotationMatrix2D((108.0, 88.0), 17.0, 0.4)
+    leaning = cv2.warpAffine(grey, turn, (220, 200), borderValue=255).astype(np.uint8)
+    read = [
+        find_apriltags(leaning, ["36h11"], coarse=c)[0].corners_px for c in (False, True, False)
+    ]
+    np.testing.assert_array_equal(read[0], read[2])  # one reader, told anew each time
+    assert not np.array_equal(read[0], read[1])
 
 
 @pytest.mark.parametrize("turns", [1, 2, 3])
