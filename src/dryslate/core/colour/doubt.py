@@ -135,6 +135,8 @@ def lab_with_doubt(
     by_light = to_lab @ linear
     blown = np.where(mean[0] > CLIPPED_FROM, CLIPPED_U_FRAC * mean[0], 0.0)
     light_u = float(fit.light.log_light_u(point)[0]) if fit.light is not None else 0.0
+    tint_u = fit.light.tint_u(point)[0] if fit.light is not None else np.zeros(3)
+    by_channel = to_lab * (linear * tint_u)
     covariances = {
         "fit": by_theta @ fit.covariance @ by_theta.T,
         "noise": by_file @ np.asarray(cov_linear, dtype=np.float64) @ by_file.T / n_px,
@@ -144,7 +146,7 @@ def lab_with_doubt(
             if is_flat_grey
             else fit.mismatch.covariance_at(lab)
         ),
-        "light": np.outer(by_light, by_light) * light_u**2,
+        "light": np.outer(by_light, by_light) * light_u**2 + by_channel @ by_channel.T,
         "clipped": by_file @ np.diag(blown**2) @ by_file.T,
     }
     total = np.sum(list(covariances.values()), axis=0)

@@ -32,6 +32,7 @@ from dryslate.core.colour.light import (
     LightDoubt,
     light_de00_p95,
     measure_ripple,
+    measure_tint,
 )
 from dryslate.core.colour.mismatch import mismatch_of
 from dryslate.core.colour.neutrals import GreyFit
@@ -223,11 +224,13 @@ def fit_colour(
     if problems:  # a channel is weak (or the card is refused): the table knows no such photos well
         mismatch = mismatch.widened(WEAK_WIDER)
     common_u = _common_doubt(card, settings, ready.lab_u)
+    ripple, tint = _play_of_light(held, correction)
     light = LightDoubt(
         centre_px=(float(held.centre_px[0]), float(held.centre_px[1])),
         half_px=held.half_px,
         slope=float(np.linalg.norm(chosen.theta[-2:])) if greys.has_slope else UNSEEN_SLOPE,
-        ripple=_ripple(held, correction),
+        ripple=ripple,
+        tint=tint,
     )
     expected = _expected_p95(mismatch.de00_p95, common_u, light)
     if not greys_only:
@@ -261,14 +264,15 @@ def _expected_p95(mismatch_p95: float, common_u: FloatArray, light: LightDoubt) 
     return float(np.sqrt(mismatch_p95**2 + card**2 + by_light**2))
 
 
-def _ripple(card: HeldCard, correction: Correction) -> float:
-    """Play of light on the card's ground beyond the gradient."""
+def _play_of_light(card: HeldCard, correction: Correction) -> tuple[float, tuple[float, float]]:
+    """Ripple and tint of the light on the card's ground, beyond the gradient."""
     if not card.ground:
-        return 0.0
+        return 0.0, (0.0, 0.0)
     mean, _ = stack_means(card.ground)
     where = np.array([s.centre_px for s in card.ground], dtype=np.float64)
-    brightness = correct_linear(mean, where, correction) @ LUMINANCE
-    return measure_ripple(card.place(card.ground), np.log(np.maximum(brightness, 1e-3)))
+    linear = np.maximum(correct_linear(mean, where, correction), 1e-3)
+    place = card.place(card.ground)
+    return measure_ripple(place, np.log(linear @ LUMINANCE)), measure_tint(place, linear)
 
 
 def _signal(card: HeldCard, chosen: Trial, prediction: FloatArray, gain: FloatArray) -> GreySignal:

@@ -59,12 +59,24 @@ class LightDoubt:
         Size of the fitted change of the logarithm of light over one half diagonal.
     ripple : float
         As `measure_ripple` says; 0 where nothing showed one.
+    tint : tuple of float
+        Size of the change of the logarithm of red over green and of blue over green light over
+        one half diagonal, as the card's ground shows it: flash on top of daylight does so. It is
+        not taken away from the photo; all of it is doubt.
     """
 
     centre_px: tuple[float, float]
     half_px: float
     slope: float
     ripple: float = 0.0
+    tint: tuple[float, float] = (0.0, 0.0)
+
+    def tint_u(self, xy_px: ArrayLike) -> FloatArray:
+        """Return one standard uncertainty of the log of red, green, blue light at points (n, 2)."""
+        points = np.asarray(xy_px, dtype=np.float64).reshape(-1, 2)
+        apart = np.linalg.norm(points - np.array(self.centre_px), axis=1) / self.half_px
+        tint = np.array([self.tint[0], 0.0, self.tint[1]])
+        return np.asarray(apart[:, None] * tint, dtype=np.float64)
 
     def log_light_u(self, xy_px: ArrayLike) -> FloatArray:
         """Return one standard uncertainty of the logarithm of light at points (n, 2)."""
@@ -79,6 +91,7 @@ class LightDoubt:
             "half_px": self.half_px,
             "slope": self.slope,
             "ripple": self.ripple,
+            "tint": list(self.tint),
         }
 
 
@@ -113,6 +126,40 @@ def measure_ripple(place: ArrayLike, log_light: ArrayLike) -> float:
     return float(np.sqrt(((logs - design @ plane) ** 2).sum() / (len(logs) - 3)))
 
 
+def measure_tint(place: ArrayLike, linear: ArrayLike) -> tuple[float, float]:
+    """
+    Measure how the colour of the light changes over the card.
+
+    Parameters
+    ----------
+    place : array_like of float, shape (n, 2)
+        Where pieces of one even ground lie, in half diagonals of the card.
+    linear : array_like of float, shape (n, 3)
+        Corrected linear red, green and blue of each, above zero.
+
+    Returns
+    -------
+    tuple of float
+        Size of the slope of log(red / green) and log(blue / green); zero with fewer than six.
+
+    Examples
+    --------
+    >>> place = np.array([(0, 0), (1, 0), (2, 0), (0, 1), (1, 1), (2, 1)], dtype=float)
+    >>> red = np.exp(0.1 * place[:, 0])
+    >>> tint = measure_tint(place, np.stack([red, np.ones(6), np.ones(6)], axis=1))
+    >>> [round(v, 3) + 0.0 for v in tint]
+    [0.1, 0.0]
+    """
+    xy = np.asarray(place, dtype=np.float64).reshape(-1, 2)
+    logs = np.log(np.asarray(linear, dtype=np.float64))
+    if len(logs) < N_RIPPLE_LEAST:
+        return 0.0, 0.0
+    design = np.column_stack([np.ones(len(xy)), xy])
+    plane = np.linalg.lstsq(design, logs[:, [0, 2]] - logs[:, [1]], rcond=None)[0]
+    size = np.linalg.norm(plane[1:], axis=0)
+    return float(size[0]), float(size[1])
+
+
 def log_light_u(half_diagonals: ArrayLike, slope: float, ripple: float = 0.0) -> FloatArray:
     """
     State the doubt of the logarithm of light at a distance from the card's centre.
@@ -142,7 +189,7 @@ def log_light_u(half_diagonals: ArrayLike, slope: float, ripple: float = 0.0) ->
     Examples
     --------
     >>> print(log_light_u([0.0, 1.0, 3.0], 0.06))
-    [0.    0.05  0.186]
+    [0.    0.039 0.173]
     """
     apart = np.asarray(half_diagonals, dtype=np.float64)
     row = np.array([np.interp(slope, _SLOPES, column) for column in _LOG_LIGHT_U.T])
@@ -177,7 +224,7 @@ def light_de00_p95(slope: float, ripple: float = 0.0) -> float:
     Examples
     --------
     >>> round(light_de00_p95(0.06), 1)
-    4.8
+    4.6
     """
     radius = NEAR_HALF_DIAGONALS * np.sqrt((np.arange(50) + 0.5) / 50.0)
     u = float(np.sqrt((log_light_u(radius, slope, ripple) ** 2).mean()))

@@ -162,11 +162,13 @@ def _light_from_dict(values: Mapping[str, Any] | None) -> LightDoubt | None:
     if values is None:
         return None
     x, y = values["centre_px"]
+    red, blue = values.get("tint", (0.0, 0.0))
     return LightDoubt(
         centre_px=(float(x), float(y)),
         half_px=float(values["half_px"]),
         slope=float(values["slope"]),
         ripple=float(values.get("ripple", 0.0)),
+        tint=(float(red), float(blue)),
     )
 
 

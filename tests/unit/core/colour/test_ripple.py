@@ -11,6 +11,7 @@ from dryslate.core.colour.light import (
     light_de00_p95,
     log_light_u,
     measure_ripple,
+    measure_tint,
 )
 from dryslate.demo.noise import caustic_pattern
 
@@ -65,3 +66,16 @@ def test_doubt_holds_a_chip_beside_the_card_in_the_renderers_play_of_light() -> 
             held_without.append(abs(gap) <= 1.96 * log_light_u([1.02], 0.06)[0])
     assert 0.93 <= np.mean(held) <= 0.99
     assert np.mean(held_without) < 0.8
+
+
+def test_flash_on_daylight_that_changes_colour_over_the_card_is_doubt_of_colour() -> None:
+    place = GROUND_MM / 64.0
+    linear = 0.25 * np.exp(place[:, :1] * [0.06, 0.0, -0.02])
+    tint = measure_tint(place, linear)
+    assert tint == pytest.approx((0.06, 0.02))
+    assert measure_tint(place[:5], linear[:5]) == (0.0, 0.0)
+    doubt = LightDoubt(centre_px=(0.0, 0.0), half_px=10.0, slope=0.06, tint=tint)
+    np.testing.assert_allclose(
+        doubt.tint_u([[0.0, 0.0], [0.0, 20.0]]), [[0, 0, 0], [0.12, 0, 0.04]]
+    )
+    assert doubt.as_dict()["tint"] == [pytest.approx(0.06), pytest.approx(0.02)]
