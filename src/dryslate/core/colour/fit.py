@@ -233,7 +233,7 @@ def fit_colour(
         tint=tint,
     )
     expected = _expected_p95(mismatch.de00_p95, common_u, light)
-    if not greys_only:
+    if not greys_only and settings.mismatch_table is not None:  # a fallback judges no photo
         problems += check_expected(expected)
     return ColourFit(
         usable=not has_error(problems),

@@ -106,7 +106,7 @@ def test_doubt_of_the_light_survives_json() -> None:
     assert fit_from_dict(older).light is None
 
 
-@pytest.mark.parametrize(("p95", "slugs"), [(19.9, []), (20.1, ["colour-too-uncertain"])])
+@pytest.mark.parametrize(("p95", "slugs"), [(14.9, []), (15.1, ["colour-too-uncertain"])])
 def test_colours_that_may_be_anything_are_refused(p95: float, slugs: list[str]) -> None:
     problems = check_expected(p95)
     assert [p.slug for p in problems] == slugs
