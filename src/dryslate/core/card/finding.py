@@ -69,7 +69,8 @@ def find_cards(
     seen. Without a card the search ends after a fixed number of candidates: markers whose side
     is under about 20 pixels are then not looked for. Beside a card that is found, other cards
     are looked for with markers down to about 24 pixels in photos of up to 12 megapixels, about
-    32 pixels in larger ones; `FindSettings.thorough` goes further.
+    32 pixels in larger ones, and with at least three tenths of its contrast;
+    `FindSettings.thorough` goes further.
 
     Examples
     --------
