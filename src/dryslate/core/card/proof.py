@@ -40,7 +40,7 @@ def score_lightness_order(channel: Channel, found: FoundCard) -> float | None:
     -------
     float or None
         Share of pairs of greys, well apart in lightness, that stand in the right order; None
-        when fewer than four pairs can be seen.
+        when fewer than four pairs can be seen. Two greys at the same end of the range are no pair.
 
     Notes
     -----
@@ -48,10 +48,12 @@ def score_lightness_order(channel: Channel, found: FoundCard) -> float | None:
     """
     values = [(p.lab_d65[0], _median_in(channel, found.card_to_px, p)) for p in found.card.neutrals]
     seen = [(lightness, v) for lightness, v in values if v is not None]
+    low, high = float(channel.lut.min()), float(channel.lut.max())
     pairs = [
         a[1] - b[1]
         for a, b in combinations(seen, 2)
         if a[0] - b[0] >= MIN_STEP_L  # neutrals come lightest first
+        and not (a[1] == b[1] and a[1] in (low, high))  # both clipped: nothing said either way
     ]
     if len(pairs) < MIN_PAIRS:
         return None
