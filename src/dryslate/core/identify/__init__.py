@@ -1,1 +1,1 @@
-"""Characters and the probabilistic key (a later room)."""
+"""Identification of corals to genus: characters, what genera show, and reasons for an answer."""
