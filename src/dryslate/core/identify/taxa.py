@@ -175,7 +175,8 @@ class TaxaData:
     regions : Mapping of str to frozenset of str
         Every region name that may be asked for, with the finest regions it is made of:
         ``indian_ocean``, ``western_central_pacific``, ``eastern_pacific``, ``western_atlantic``,
-        ``eastern_atlantic``; ``indo_pacific`` and ``atlantic`` are unions; a project may add its own.
+        ``eastern_atlantic``; ``indo_pacific`` and ``atlantic`` are unions; a project may add its
+        own.
     frequencies : Mapping of str to Mapping of str to float
         Local relative frequency of genera by region, where a project gives it.
     """
