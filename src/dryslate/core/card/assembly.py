@@ -48,7 +48,7 @@ def _side_px(seen: MarkerSeen) -> float:
     return float(np.hypot(*(corners - np.roll(corners, 1, axis=0)).T).mean())
 
 
-def fit_placed(placed: list[Placed]) -> FloatArray | None:
+def fit_placed(placed: list[Placed], *, is_trial: bool = False) -> FloatArray | None:
     """
     Fit the homography from card to photo through all corners of some markers.
 
@@ -56,6 +56,8 @@ def fit_placed(placed: list[Placed]) -> FloatArray | None:
     ----------
     placed : list of Placed
         At least one.
+    is_trial : bool
+        Whether the linear solution will do.
 
     Returns
     -------
@@ -69,7 +71,7 @@ def fit_placed(placed: list[Placed]) -> FloatArray | None:
         h = fit_homography(mm, px, 1.0 / u)
     except InputError:
         return None
-    if len(placed) > 1:
+    if len(placed) > 1 and not is_trial:
         h = polish_homography(h, mm, px, u)
     lifted = np.column_stack([mm, np.ones(len(mm))]) @ h[2]
     ahead = lifted * np.sign(lifted[0])
@@ -137,6 +139,12 @@ def misfit(placed: list[Placed], h: FloatArray) -> float:
     return worst
 
 
+def _trial_misfit(placed: list[Placed], *, is_trial: bool) -> float:
+    """Say how badly markers fit one plane; infinite where they span none."""
+    h = fit_placed(placed, is_trial=is_trial)
+    return float("inf") if h is None else misfit(placed, h)
+
+
 def join_markers(card: CardDefinition, seen: list[MarkerSeen]) -> list[list[Placed]]:
     """
     Sort the markers of one design into the cards that they lie on.
@@ -156,7 +164,8 @@ def join_markers(card: CardDefinition, seen: list[MarkerSeen]) -> list[list[Plac
     Notes
     -----
     Greedy: the largest marker opens a group, and the one that fits best with it joins, until none
-    fits. What fits no group opens its own.
+    fits. What fits no group opens its own. The linear solution ranks the candidates; one that it
+    would turn away is given the least squares first.
     """
     table = marker_table(card)
     rest = sorted(
@@ -168,16 +177,17 @@ def join_markers(card: CardDefinition, seen: list[MarkerSeen]) -> list[list[Plac
         group = [rest.pop(0)]
         while True:
             taken = {(p.marker.dictionary, p.marker.marker_id) for p in group}
-            choices = []
-            for k, other in enumerate(rest):
-                if (other.marker.dictionary, other.marker.marker_id) in taken:
-                    continue
-                h = fit_placed([*group, other])
-                if h is not None:
-                    choices.append((misfit([*group, other], h), k))
-            if not choices or min(choices)[0] > 1.0:
+            choices = [
+                (_trial_misfit([*group, other], is_trial=True), k)
+                for k, other in enumerate(rest)
+                if (other.marker.dictionary, other.marker.marker_id) not in taken
+            ]
+            if not choices:
                 break
-            group.append(rest.pop(min(choices)[1]))
+            best, k = min(choices)
+            if best > 1.0 and _trial_misfit([*group, rest[k]], is_trial=False) > 1.0:
+                break
+            group.append(rest.pop(k))
         groups.append(group)
     return sorted(groups, key=lambda g: (-len(g), -_side_px(g[0].seen)))
 

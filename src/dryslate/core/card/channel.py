@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from dryslate.core.card.found import FloatArray
 
 GREEN = 1
+_STRIP_ROWS = 64
 
 
 def srgb_lut() -> FloatArray:
@@ -123,6 +124,30 @@ def _stored_layout(
     return stored, swapped, flip_y, flip_x
 
 
+def _halvings(full: NDArray[np.uint8], n_levels: int) -> list[NDArray[np.uint8]]:
+    """Halve a channel again and again; the first halving is taken strip by strip, in cache."""
+    block = 2 ** (n_levels - 1)
+    h, w = (side - side % block for side in full.shape)
+    planes = [full]
+    if n_levels < 2 or not h or not w:
+        return planes
+    half = np.empty((h // 2, w // 2), dtype=np.uint8)
+    for top in range(0, h, _STRIP_ROWS):
+        strip = np.ascontiguousarray(full[top : min(top + _STRIP_ROWS, h), :w])
+        cv2.resize(
+            strip,
+            (w // 2, len(strip) // 2),
+            dst=half[top // 2 : (top + len(strip)) // 2],
+            interpolation=cv2.INTER_AREA,
+        )
+    planes.append(half)
+    for _ in range(n_levels - 2):
+        size = (planes[-1].shape[1] // 2, planes[-1].shape[0] // 2)
+        smaller = cv2.resize(planes[-1], size, interpolation=cv2.INTER_AREA)
+        planes.append(np.asarray(smaller, dtype=np.uint8))
+    return planes
+
+
 def split_channel(
     img_coded: NDArray[np.uint8],
     linear_lut: FloatArray | None = None,
@@ -157,25 +182,14 @@ def split_channel(
     which = find_strongest(img_coded) if index is None else index
     lut = srgb_lut() if linear_lut is None else np.asarray(linear_lut, dtype=np.float64)
     stored, swapped, flip_y, flip_x = _stored_layout(img_coded)
-    if stored.flags.c_contiguous:
-        full = cv2.extractChannel(stored, which)
-    else:
-        full = np.ascontiguousarray(stored[..., which])
-    block = 2 ** (n_levels - 1)
-    h, w = full.shape
-    rest_y, rest_x = h % block, w % block
-    planes: list[NDArray[np.uint8]] = [np.asarray(full, dtype=np.uint8)]
-    if h >= block and w >= block:
-        cropped = full[: h - rest_y, : w - rest_x]
-        for _ in range(n_levels - 1):
-            size = (cropped.shape[1] // 2, cropped.shape[0] // 2)
-            cropped = cv2.resize(cropped, size, interpolation=cv2.INTER_AREA)
-            planes.append(np.asarray(cropped, dtype=np.uint8))
+    planes = _halvings(stored[..., which], n_levels)
     upright: list[NDArray[np.uint8]] = []
     for plane in planes:
         view = plane[::-1] if flip_y else plane
         view = view[:, ::-1] if flip_x else view
         upright.append(view.T if swapped else view)
+    block = 2 ** (n_levels - 1)
+    rest_y, rest_x = (side % block for side in stored.shape[:2])
     begin = (float(rest_x) if flip_x else 0.0, float(rest_y) if flip_y else 0.0)
     return Channel(
         index=which,
