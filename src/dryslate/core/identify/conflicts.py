@@ -1,0 +1,150 @@
+"""Evidence that no genus of the region shows: which of it would have to be a slip."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from dryslate.base.problems import Problem
+from dryslate.core.identify.evidence import MEASURES, Evidence
+from dryslate.core.identify.model import Model
+from dryslate.core.identify.posterior import Scores
+from dryslate.core.identify.reasons import MEASURE_WORD, BoolArray, Fits
+from dryslate.core.identify.tables import FloatArray
+
+FAR_FACTOR = 2.5  # a size this far beyond a range is asked about if a power of ten would fit
+
+
+def find_conflicts(
+    evidence: Evidence, record: int, scores: Scores, fits: Fits, model: Model
+) -> list[Problem]:
+    """
+    Name evidence that contradicts itself.
+
+    Parameters
+    ----------
+    evidence : Evidence
+    record : int
+        Its row in `scores` and `fits`.
+    scores : Scores
+    fits : Fits
+    model : Model
+
+    Returns
+    -------
+    list of Problem
+        ``identify-nothing-has-all`` if no genus of the region is known to show all that was
+        given, with the one thing without which one would fit; ``identify-size-misfit`` if a
+        size fits by a power of ten only.
+    """
+    found = _size_slips(evidence, record, scores, model)
+    misfits = fits.n_misfits[record]
+    least = int(misfits.min())
+    if least == 0:
+        return found
+    candidates = np.flatnonzero(misfits == least)
+    best = int(candidates[np.argmax(scores.log_lik[record, candidates])])
+    missing = _missing(record, best, scores, fits)
+    genus = model.profiles[best].genus
+    if least == 1:
+        told = f"without {missing[0]} it would be {genus}"
+    else:
+        told = f"the nearest is {genus}, without {' and '.join(missing)}"
+    where = f"in {model.region}" if model.region else "in the data"
+    message = f"nothing {where} has all of these; {told}"
+    elsewhere = _elsewhere(evidence, model)
+    if elsewhere:
+        message += f"; {' and '.join(elsewhere)}, not known from there, would have them all"
+    return [
+        *found,
+        Problem(
+            slug="identify-nothing-has-all",
+            severity="warning",
+            place=", ".join(missing),
+            message=message,
+            fix="Look at it again; if it stays, say so in the remarks.",
+        ),
+    ]
+
+
+def has_conflict(fits: Fits) -> BoolArray:
+    """
+    Tell for which records no profile shows all that was given.
+
+    Parameters
+    ----------
+    fits : Fits
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+    """
+    conflict: BoolArray = fits.n_misfits.min(axis=1) > 0
+    return conflict
+
+
+def _missing(record: int, profile: int, scores: Scores, fits: Fits) -> list[str]:
+    """Characters and sizes of a record that a profile is not known to show."""
+    missing = []
+    for term, misfit in zip(scores.terms, fits.by_term, strict=True):
+        at = int(np.searchsorted(term.rows, record))
+        if at < len(term.rows) and term.rows[at] == record and misfit[at, profile]:
+            missing.append(term.name)
+    return missing
+
+
+def _elsewhere(evidence: Evidence, model: Model) -> list[str]:
+    """Genera of other regions that are known to show every state; at most three."""
+    here = set(model.genera)
+    found = {
+        p.genus
+        for p in model.taxa.profiles
+        if p.genus not in here
+        and p.genus in model.taxa.genera
+        and model.taxa.genera[p.genus].group != "juvenile"
+        and evidence.seen
+        and all(c in p.states and s <= p.states[c].keys() for c, s in evidence.seen.items())
+    }
+    return sorted(found)[:3]
+
+
+def _size_slips(evidence: Evidence, record: int, scores: Scores, model: Model) -> list[Problem]:
+    """Ask about sizes that fit the likeliest profile by a power of ten only."""
+    found: list[Problem] = []
+    for term in scores.terms:
+        if term.name not in MEASURES or term.name not in evidence.sizes:
+            continue
+        at = int(np.searchsorted(term.rows, record))
+        if at >= len(term.rows) or term.rows[at] != record:
+            continue
+        best = _best_without(scores.log_lik[record] - term.log_lik[at], term.name, model)
+        if best is None:
+            continue
+        low, high = model.ranges[term.name][best]
+        value = evidence.sizes[term.name].value_mm
+        if low / FAR_FACTOR <= value <= high * FAR_FACTOR:
+            continue
+        power = 10.0 ** round(math.log10(math.sqrt(low * high) / value))
+        if low <= value * power <= high:
+            found.append(
+                Problem(
+                    slug="identify-size-misfit",
+                    severity="warning",
+                    place=term.name,
+                    message=f"{MEASURE_WORD[term.name]} {value:g} mm, but by all else it would be "
+                    f"{model.profiles[best].genus} with {low:g} to {high:g} mm",
+                    fix=f"Was it {value * power:g} mm? Sizes are in millimetres.",
+                )
+            )
+    return found
+
+
+def _best_without(log_lik: FloatArray, measure: str, model: Model) -> int | None:
+    """Likeliest profile by all but the size, if it is clear enough and knows the measure."""
+    weight = np.exp(log_lik - log_lik.max()) * model.prior
+    weight /= weight.sum()
+    known = np.isfinite(model.ranges[measure][:, 0])
+    if float(weight[known].sum()) < 0.5:
+        return None
+    return int(np.argmax(np.where(known, weight, -1.0)))

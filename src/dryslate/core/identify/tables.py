@@ -1,0 +1,404 @@
+"""Tables of a model: characters over profiles, and the kinds whose size and form go together."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from dryslate.core.identify.evidence import MEASURES
+from dryslate.core.identify.observer import (
+    ErrorRates,
+    confusion_of,
+    nearness_of,
+    state_shares,
+    unclear_of,
+)
+from dryslate.core.identify.taxa import (
+    Character,
+    Frequency,
+    Kind,
+    Profile,
+    SizeRange,
+    TaxaData,
+)
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+GROWTH = "growth_form"
+FREQUENCY_CODE: Mapping[str, int] = {"rare": 1, "sometimes": 2, "usual": 3}
+WHOLE_SHARE = 0.25  # of a profile's sizes and forms stays with the profile as a whole
+OWN_GROWTH = 0.7  # of a kind's growth forms is its own; the rest is the profile's
+LEAST_LOG_SD = 0.15  # of sizes within a kind: colonies of one species differ by that much
+OTHER_MEASURE_LOG_SD = 0.25  # valley width read for calice width, and the other way
+LIKE_MEASURE = {"corallite_diameter": "valley_width", "valley_width": "corallite_diameter"}
+EFFORT: Mapping[str, float] = {"eye": 1.0, "lens": 2.0, "scale": 2.0}
+HARD_EFFORT = 1.5
+UNMEASURED = 0.1  # of tries to measure fail
+SIZE_STEPS_LN = np.linspace(math.log(0.1), math.log(1000.0), 33)  # classes of sizes asked for
+Z90, Z995 = 1.2816, 2.5758  # of the normal distribution: 80 % and 99 % lie within
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CharacterTable:
+    """
+    One character over the profiles of a region.
+
+    Parameters
+    ----------
+    character : Character
+    states : tuple of str
+    p_written : ndarray of float, shape (n_profiles, n_states)
+        Chance that an observer writes each state, rows summing to one.
+    frequency : ndarray of int, shape (n_profiles, n_states)
+        3 usual, 2 sometimes, 1 rare, 0 not listed.
+    is_memory : ndarray of bool, shape (n_profiles, n_states)
+        Whether what is known of the state rests on memory; a state that is not listed counts so.
+    is_known : ndarray of bool, shape (n_profiles,)
+        False: the character is not scored, and the row is what its family and the region show.
+    entropy_bits : ndarray of float, shape (n_profiles,)
+        Of the rows of `p_written`.
+    p_unclear : float
+        Chance that a look ends in "could not tell".
+    """
+
+    character: Character
+    states: tuple[str, ...]
+    p_written: FloatArray
+    frequency: NDArray[np.int8]
+    is_memory: BoolArray
+    is_known: BoolArray
+    entropy_bits: FloatArray
+    p_unclear: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class KindTable:
+    """
+    Sizes and growth forms that go together, over all kinds of a region.
+
+    Parameters
+    ----------
+    starts : ndarray of int, shape (n_profiles,)
+        First kind of each profile; kinds are in the order of the profiles.
+    share : ndarray of float, shape (n_kinds,)
+        Sums to one over each profile.
+    p_growth : ndarray of float, shape (n_kinds, n_growth_forms)
+        Chance that an observer writes each growth form.
+    log_mean, log_sd : Mapping of str to ndarray of float, shape (n_kinds,)
+        Of the size in millimetres, by measure.
+    wide : Mapping of str to (float, float)
+        Mean and standard deviation of the log size over all kinds: for kinds whose size is not
+        known, and for the tail of those whose size is.
+    """
+
+    starts: NDArray[np.intp]
+    share: FloatArray
+    p_growth: FloatArray
+    log_mean: Mapping[str, FloatArray]
+    log_sd: Mapping[str, FloatArray]
+    wide: Mapping[str, tuple[float, float]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class AskTable:
+    """
+    All questions that can be asked next, side by side.
+
+    Parameters
+    ----------
+    names : tuple of str
+        Characters that are not seen on broken surfaces only, then measures.
+    seen_with : tuple of str
+        ``eye``, ``lens``, or ``scale`` for a measure.
+    p_answer : ndarray of float, shape (n_profiles, n_answers)
+        Chance of each answer; sizes are cut into classes of their logarithm.
+    first : ndarray of int, shape (n_questions,)
+        Column of the first answer of each question.
+    entropy_bits, is_known : ndarray of float, shape (n_profiles, n_questions)
+    p_told : ndarray of float, shape (n_questions,)
+        Chance that the look ends in an answer.
+    effort : ndarray of float, shape (n_questions,)
+        Relative: 1 by eye, 2 with a lens or a scale, half as much again where it is hard.
+    """
+
+    names: tuple[str, ...]
+    seen_with: tuple[str, ...]
+    p_answer: FloatArray
+    first: NDArray[np.intp]
+    entropy_bits: FloatArray
+    is_known: FloatArray
+    p_told: FloatArray
+    effort: FloatArray
+
+
+def character_table(
+    character: Character,
+    taxa: TaxaData,
+    profiles: tuple[Profile, ...],
+    family_of: NDArray[np.str_],
+    rates: ErrorRates,
+) -> CharacterTable:
+    """One character over the profiles."""
+    name, states = character.character, tuple(character.states)
+    confusion = confusion_of(character, rates, nearness_of(character, taxa))
+    shape = (len(profiles), len(states))
+    p_written, frequency = np.zeros(shape), np.zeros(shape, np.int8)
+    is_memory = np.ones(shape, np.bool_)
+    is_known = np.array([name in p.states for p in profiles])
+    for i, profile in enumerate(profiles):
+        rows = profile.states.get(name, {})
+        for j, state in enumerate(states):
+            if state in rows:
+                frequency[i, j] = FREQUENCY_CODE[rows[state].frequency]
+                is_memory[i, j] = rows[state].is_memory
+        if is_known[i]:
+            listed: dict[str, Frequency] = {s: row.frequency for s, row in rows.items()}
+            p_written[i] = state_shares(listed, states, rates) @ confusion
+    _fill_unknown(p_written, is_known, family_of)
+    return CharacterTable(
+        character=character,
+        states=states,
+        p_written=p_written,
+        frequency=frequency,
+        is_memory=is_memory,
+        is_known=is_known,
+        entropy_bits=_entropy_bits(p_written),
+        p_unclear=unclear_of(character, rates),
+    )
+
+
+def _fill_unknown(p_written: FloatArray, is_known: BoolArray, family_of: NDArray[np.str_]) -> None:
+    """Give the rows that are not known what their family and the region show (in place)."""
+    n_states = p_written.shape[1]
+    known = p_written[is_known]
+    average = known.mean(axis=0) if len(known) else np.full(n_states, 1.0 / max(n_states, 1))
+    for i in np.flatnonzero(~is_known):
+        kin = is_known & (family_of == family_of[i])
+        p_written[i] = 0.5 * average + 0.5 * (p_written[kin].mean(axis=0) if kin.any() else average)
+
+
+def growth_table(table: CharacterTable, kinds: KindTable) -> CharacterTable:
+    """The growth form's table with the kinds weighed in, so that it agrees with sizes."""
+    p_written = np.add.reduceat(kinds.share[:, None] * kinds.p_growth, kinds.starts, axis=0)
+    return CharacterTable(
+        character=table.character,
+        states=table.states,
+        p_written=p_written,
+        frequency=table.frequency,
+        is_memory=table.is_memory,
+        is_known=table.is_known,
+        entropy_bits=_entropy_bits(p_written),
+        p_unclear=table.p_unclear,
+    )
+
+
+def kind_table(
+    taxa: TaxaData, profiles: tuple[Profile, ...], finest: frozenset[str], rates: ErrorRates
+) -> KindTable:
+    """All kinds of the region: the profile as a whole first, then its kinds."""
+    growth = taxa.characters.get(GROWTH)
+    states = tuple(growth.states) if growth else ()
+    confusion = (
+        confusion_of(growth, rates, nearness_of(growth, taxa)) if growth else np.zeros((0, 0))
+    )
+    starts: list[int] = []
+    share: list[float] = []
+    p_growth: list[FloatArray] = []
+    sizes: dict[str, list[tuple[float, float]]] = {m: [] for m in MEASURES}
+    average = _average_growth(profiles, states, rates)
+    for profile in profiles:
+        starts.append(len(share))
+        rows = profile.states.get(GROWTH)
+        whole = (
+            state_shares({s: r.frequency for s, r in rows.items()}, states, rates)
+            if rows
+            else average
+        )
+        for kind, weight in _with_whole(profile, finest):
+            own = (
+                state_shares(kind.growth_forms, states, rates)
+                if kind and kind.growth_forms
+                else whole
+            )
+            share.append(weight)
+            p_growth.append((OWN_GROWTH * own + (1.0 - OWN_GROWTH) * whole) @ confusion)
+            for measure in MEASURES:
+                sizes[measure].append(_size_of(profile, kind, measure))
+    wide = {m: _wide_of(np.array(sizes[m])) for m in MEASURES}
+    means, sds = {}, {}
+    for measure, pairs in sizes.items():
+        mean, sd = np.array(pairs).T
+        means[measure] = np.where(np.isfinite(mean), mean, wide[measure][0])
+        sds[measure] = np.where(np.isfinite(sd), sd, wide[measure][1])
+    return KindTable(
+        starts=np.array(starts, np.intp),
+        share=np.array(share),
+        p_growth=np.array(p_growth).reshape(len(share), len(states)),
+        log_mean=means,
+        log_sd=sds,
+        wide=wide,
+    )
+
+
+def _average_growth(
+    profiles: tuple[Profile, ...], states: tuple[str, ...], rates: ErrorRates
+) -> FloatArray:
+    """What the region shows, for profiles whose growth form is not known."""
+    rows = [
+        state_shares({s: r.frequency for s, r in p.states[GROWTH].items()}, states, rates)
+        for p in profiles
+        if GROWTH in p.states
+    ]
+    return np.mean(rows, axis=0) if rows else np.full(len(states), 1.0 / max(len(states), 1))
+
+
+def _with_whole(profile: Profile, finest: frozenset[str]) -> Iterator[tuple[Kind | None, float]]:
+    """The profile as a whole (None) and its kinds of the region, with shares that sum to one."""
+    here = [k for k in profile.kinds if (k.regions & finest or not k.regions) and k.share > 0]
+    total = sum(k.share for k in here)
+    yield None, WHOLE_SHARE if here else 1.0
+    for kind in here:
+        yield kind, (1.0 - WHOLE_SHARE) * kind.share / total
+
+
+def _size_of(profile: Profile, kind: Kind | None, measure: str) -> tuple[float, float]:
+    """Mean and standard deviation of the log size of a kind; not a number: not known."""
+    other = LIKE_MEASURE.get(measure, "")
+    for sizes in (kind.sizes if kind else {}, profile.sizes):
+        for name, wider in ((measure, 0.0), (other, OTHER_MEASURE_LOG_SD)):
+            if name in sizes:
+                mean, sd = log_normal_of(sizes[name])
+                return mean, math.hypot(sd, wider)
+    return math.nan, math.nan
+
+
+def log_normal_of(size: SizeRange) -> tuple[float, float]:
+    r"""
+    Return mean and standard deviation of the log of a size, from its published range.
+
+    Parameters
+    ----------
+    size : SizeRange
+
+    Returns
+    -------
+    mean, sd : float
+        Of the natural logarithm of the size in millimetres.
+
+    Notes
+    -----
+    The usual range is taken as the middle 80 % and the full range as the middle 99 % of a
+    log-normal distribution; the standard deviation is the mean of the two, at least 0.15. Sizes of
+    organisms are skewed to the right, hence the logarithm. A range of zero width keeps the floor.
+
+    Examples
+    --------
+    >>> s = SizeRange(low_mm=4, usual_low_mm=5, usual_high_mm=8, high_mm=10, source="made up")
+    >>> mean, sd = log_normal_of(s)
+    >>> print(f"{math.exp(mean):.2f} {sd:.3f}")
+    6.32 0.181
+    """
+    low, high = math.log(max(size.low_mm, 1e-3)), math.log(max(size.high_mm, 1e-3))
+    usual_low = math.log(max(size.usual_low_mm, 1e-3))
+    usual_high = math.log(max(size.usual_high_mm, 1e-3))
+    sd = 0.5 * ((usual_high - usual_low) / (2 * Z90) + (high - low) / (2 * Z995))
+    return 0.5 * (usual_low + usual_high), max(sd, LEAST_LOG_SD)
+
+
+def _wide_of(pairs: FloatArray) -> tuple[float, float]:
+    """Mean and standard deviation of the log size over all kinds that know theirs."""
+    known = pairs[np.isfinite(pairs[:, 0])]
+    if not len(known):
+        return math.log(10.0), 1.5
+    mean = float(known[:, 0].mean())
+    sd = math.sqrt(float(known[:, 0].var() + (known[:, 1] ** 2).mean()))
+    return mean, max(sd, 0.8)
+
+
+def ask_table(
+    tables: Mapping[str, CharacterTable], kinds: KindTable, profiles: tuple[Profile, ...]
+) -> AskTable:
+    """
+    Lay all questions out side by side.
+
+    Parameters
+    ----------
+    tables : Mapping of str to CharacterTable
+    kinds : KindTable
+    profiles : tuple of Profile
+
+    Returns
+    -------
+    AskTable
+    """
+    asked = [t for t in tables.values() if t.character.seen_with != "broken"]
+    measures = [m for m in MEASURES if any(_has_measure(p, m) for p in profiles)]
+    blocks = [t.p_written for t in asked] + [_size_classes(kinds, m) for m in measures]
+    known = [t.is_known for t in asked] + [
+        np.array([_has_measure(p, m) for p in profiles]) for m in measures
+    ]
+    with_eye = [t.character.seen_with for t in asked] + ["scale"] * len(measures)
+    is_hard = [t.character.is_hard for t in asked] + [False] * len(measures)
+    widths = [b.shape[1] for b in blocks]
+    return AskTable(
+        names=(*(t.character.character for t in asked), *measures),
+        seen_with=tuple(with_eye),
+        p_answer=np.hstack(blocks),
+        first=np.concatenate([[0], np.cumsum(widths)[:-1]]).astype(np.intp),
+        entropy_bits=np.stack([_entropy_bits(b) for b in blocks], axis=1),
+        is_known=np.stack(known, axis=1).astype(float),
+        p_told=1.0 - np.array([t.p_unclear for t in asked] + [UNMEASURED] * len(measures)),
+        effort=np.array(
+            [
+                EFFORT[w] * (HARD_EFFORT if h else 1.0)
+                for w, h in zip(with_eye, is_hard, strict=True)
+            ]
+        ),
+    )
+
+
+def full_range(profile: Profile, measure: str) -> tuple[float, float]:
+    """
+    Return the full range of a size over a profile and its kinds.
+
+    Parameters
+    ----------
+    profile : Profile
+    measure : str
+
+    Returns
+    -------
+    (float, float)
+        In millimetres; not a number where it is not known.
+    """
+    known = [s[measure] for s in (profile.sizes, *(k.sizes for k in profile.kinds)) if measure in s]
+    if not known:
+        return math.nan, math.nan
+    return min(r.low_mm for r in known), max(r.high_mm for r in known)
+
+
+def _has_measure(profile: Profile, measure: str) -> bool:
+    """Whether a size is known for a profile or one of its kinds."""
+    return measure in profile.sizes or any(measure in k.sizes for k in profile.kinds)
+
+
+def _size_classes(kinds: KindTable, measure: str) -> FloatArray:
+    """Chance of each size class by profile."""
+    z = (SIZE_STEPS_LN[None, :] - kinds.log_mean[measure][:, None]) / kinds.log_sd[measure][:, None]
+    below = ndtr(z)
+    below[:, 0], below[:, -1] = 0.0, 1.0
+    by_kind = 0.98 * np.diff(below, axis=1) + 0.02 / (len(SIZE_STEPS_LN) - 1)
+    classes: FloatArray = np.add.reduceat(by_kind * kinds.share[:, None], kinds.starts, axis=0)
+    return classes
+
+
+def _entropy_bits(p: FloatArray) -> FloatArray:
+    """Entropy of each row, in bits."""
+    bits: FloatArray = -(p * np.log2(np.maximum(p, 1e-300))).sum(axis=1)
+    return bits
