@@ -11,6 +11,7 @@ from dryslate.app.records import DecodedPhoto, PhotoMetadata
 from dryslate.app.store_ports import PhotoStore, PlaceStore, ResultStore
 from dryslate.base.problems import Problem
 from dryslate.core.card.definition import CardDefinition
+from dryslate.core.identify.taxa import TaxaData
 
 Job = TypeVar("Job")
 Answer = TypeVar("Answer")
@@ -97,6 +98,9 @@ class ReferenceTables(Protocol):
 
     def picture(self, card: CardDefinition) -> Any:
         """Return the stored picture of a card without markers (uint8 sRGB), or None."""
+
+    def taxa(self) -> tuple[TaxaData, list[Problem]]:
+        """Return all that is known of the genera, and what is wrong with the tables."""
 
     def read_text(self, path: Path) -> str:
         """Read a small text file; raises `InputError` with the reason."""

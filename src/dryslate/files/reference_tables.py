@@ -12,10 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dryslate.base.errors import FormatError, InputError
-from dryslate.base.problems import has_error
+from dryslate.base.problems import Problem, has_error
 from dryslate.core.card.checks import check_card
 from dryslate.core.card.definition import CardDefinition
+from dryslate.core.identify.taxa import TaxaData
+from dryslate.files.taxa_files import built_in_tables, project_tables
 from dryslate.formats.card_toml import format_card, parse_card
+from dryslate.formats.taxa_csv import parse_taxa
 
 CARD_ORDER = ("field", "large", "stick", "target24", "target24-2005")
 
@@ -38,6 +41,7 @@ class FileReferenceTables:
         self._project = project
         self._cards: dict[str, CardDefinition] | None = None
         self._folder_of: dict[str, Path] = {}
+        self._taxa: tuple[TaxaData, list[Problem]] | None = None
 
     @property
     def project(self) -> Path | None:
@@ -156,6 +160,24 @@ class FileReferenceTables:
             )
         lines = entry.read_text(encoding="utf-8").splitlines()
         return list(csv.DictReader(line for line in lines if line and not line.startswith("#")))
+
+    def taxa(self) -> tuple[TaxaData, list[Problem]]:
+        """
+        Return all that is known of the genera, and what is wrong with the tables.
+
+        Returns
+        -------
+        data : TaxaData
+            Built-in tables with the project's own ``taxa/*.csv`` over them; read once.
+        problems : list of Problem
+            As `parse_taxa`, with ``taxa-not-utf8`` and ``taxa-file-unreadable``.
+        """
+        if self._taxa is None:
+            added, found = project_tables(self._project) if self._project else ({}, [])
+            data, problems = parse_taxa({**built_in_tables(), **added})
+            self._taxa = data, [*found, *problems]
+        data, problems = self._taxa
+        return data, list(problems)
 
     def read_text(self, path: Path) -> str:
         """
