@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dryslate.base.problems import Problem
-from dryslate.core.identify.conflicts import find_conflicts, has_conflict
+from dryslate.core.identify.conflicts import Looked, find_conflicts, has_conflict
 from dryslate.core.identify.evidence import Evidence
 from dryslate.core.identify.model import Model
 from dryslate.core.identify.posterior import Scores, score_evidence
@@ -23,10 +23,10 @@ from dryslate.core.identify.questions import (
 )
 from dryslate.core.identify.reasons import (
     LEAST_LOG_ODDS,
-    Fits,
     Reason,
     ReasonWords,
     find_fits,
+    memory_of,
     weights_of_evidence,
 )
 from dryslate.core.identify.tables import FloatArray
@@ -34,7 +34,8 @@ from dryslate.core.identify.verdict import find_verdict
 
 SET_MASS = 0.95
 P_POSSIBLE = 0.05
-CHUNK = 512
+P_UNSURE = 0.5  # under it, a size that fits nothing is asked about
+CHUNK = 256
 FLAT_WORDS = "No local frequencies are given: every genus of the region counts as equally common."
 LOCAL_WORDS = "Local frequencies of the genera are weighed in."
 JUVENILE_WORDS = "the coral is under 5 cm: sizes of adults are not applied"
@@ -64,7 +65,7 @@ class AnswerSettings:
     has_split: bool = True
 
 
-BATCH = AnswerSettings(n_ranked=3, n_ranked_most=8, n_reasons=4, has_split=False)
+BATCH = AnswerSettings(n_ranked=3, n_ranked_most=3, n_reasons=3, has_split=False)
 """For batches of many thousands: what a table of names needs."""
 
 
@@ -135,14 +136,13 @@ class Answer:
 class _Batch:
     """What is worked out for a whole chunk before single answers are put together."""
 
-    scores: Scores
-    fits: Fits
+    looked: Looked
     order: NDArray[np.intp]  # genera, likeliest first
     n_set: NDArray[np.intp]  # size of the 95 % set
     best: NDArray[np.intp]  # likeliest profile of each genus
     usual: NDArray[np.bool_]  # genera for which every state is usual
     weights: tuple[FloatArray, ...]  # by term
-    places: list[list[tuple[int, int]]]  # (term, row in it) by record
+    memory_share: FloatArray
     bits: FloatArray | None
     conflict: NDArray[np.bool_]
 
@@ -172,7 +172,10 @@ def identify(evidence: Evidence, model: Model, settings: AnswerSettings | None =
 
 
 def identify_many(
-    evidences: Sequence[Evidence], model: Model, settings: AnswerSettings = BATCH
+    evidences: Sequence[Evidence],
+    model: Model,
+    settings: AnswerSettings = BATCH,
+    words: ReasonWords | None = None,
 ) -> list[Answer]:
     """
     Answer many corals of one region at once.
@@ -182,6 +185,8 @@ def identify_many(
     evidences : sequence of Evidence
     model : Model
     settings : AnswerSettings
+    words : ReasonWords or None
+        Of the same model; kept between calls it saves making the same words again.
 
     Returns
     -------
@@ -196,7 +201,7 @@ def identify_many(
     strange = {e.region for e in evidences} - {model.region, None}
     if strange:
         raise ValueError(f"expected evidence of {model.region}, got {sorted(map(str, strange))}")
-    words = ReasonWords(model)
+    words = words or ReasonWords(model)
     answers: list[Answer] = []
     for start in range(0, len(evidences), CHUNK):
         part = evidences[start : start + CHUNK]
@@ -215,18 +220,36 @@ def _worked_out(part: Sequence[Evidence], model: Model, settings: AnswerSettings
     for t, term in enumerate(scores.terms):
         for j, row in enumerate(term.rows.tolist()):
             places[row].append((t, j))
+    best = _best_profiles(scores.p_profile, model)
+    weights = tuple(weights_of_evidence(scores, t, model) for t in scores.terms)
     return _Batch(
-        scores=scores,
-        fits=fits,
+        looked=Looked(scores=scores, fits=fits, places=tuple(places)),
         order=order,
         n_set=n_set,
-        best=_best_profiles(scores.p_profile, model),
+        best=best,
         usual=usual,
-        weights=tuple(weights_of_evidence(scores, t, model) for t in scores.terms),
-        places=places,
+        weights=weights,
+        memory_share=_memory_shares(scores, weights, order[:, 0], best, model),
         bits=expected_bits(scores.p_profile, model) if settings.has_next else None,
         conflict=has_conflict(fits),
     )
+
+
+def _memory_shares(
+    scores: Scores,
+    weights: tuple[FloatArray, ...],
+    first: NDArray[np.intp],
+    best: NDArray[np.intp],
+    model: Model,
+) -> FloatArray:
+    """Share of the weight of evidence for and against the first genus that rests on memory."""
+    total, memory = np.zeros(len(first)), np.zeros(len(first))
+    for term, weight in zip(scores.terms, weights, strict=True):
+        genus = first[term.rows]
+        mine = np.abs(weight[np.arange(len(genus)), genus])
+        total[term.rows] += mine
+        memory[term.rows] += mine * memory_of(term, best[term.rows, genus], model)
+    return memory / np.maximum(total, 1e-12)
 
 
 def smallest_sets(p_genus: FloatArray) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
@@ -265,13 +288,13 @@ def _answer(
 ) -> Answer:
     """One answer of a chunk."""
     model = words.model
-    p_genus = batch.scores.p_genus[i]
+    p_genus = batch.looked.scores.p_genus[i]
     n_set = int(batch.n_set[i])
     n = min(max(settings.n_ranked, n_set), settings.n_ranked_most)
     order = batch.order[i].tolist()
     is_conflict = bool(batch.conflict[i])
     said = find_verdict(p_genus, evidence.is_small, is_conflict, model)
-    ranked, memory_share = _ranked(evidence, i, order[:n], batch, words, settings)
+    ranked = _ranked(evidence, i, order[:n], batch, words, settings)
     pair = (order[0], order[min(1, len(order) - 1)])
     split = settings.has_split and pair[0] != pair[1]
     return Answer(
@@ -283,8 +306,10 @@ def _answer(
         set95=tuple(model.genera[g] for g in order[:n_set]),
         also_fit=_also_fit(evidence, i, batch, model),
         next=() if batch.bits is None else find_next(evidence, batch.bits[i], model),
-        splits=find_split(evidence, batch.scores.p_profile[i], pair, model) if split else None,
-        memory_share=memory_share,
+        splits=find_split(evidence, batch.looked.scores.p_profile[i], pair, model)
+        if split
+        else None,
+        memory_share=float(batch.memory_share[i]),
         prior_words=FLAT_WORDS if model.is_prior_flat else LOCAL_WORDS,
         problems=_problems(evidence, i, batch, model),
     )
@@ -294,7 +319,7 @@ def _also_fit(evidence: Evidence, i: int, batch: _Batch, model: Model) -> tuple[
     """Genera for which every given state is usual; none where no state is given."""
     if not any(evidence.seen.values()) and not any(evidence.not_seen.values()):
         return ()
-    return tuple(model.genera[g] for g in batch.order[i].tolist() if batch.usual[i, g])
+    return tuple(model.genera[g] for g in batch.order[i][batch.usual[i][batch.order[i]]].tolist())
 
 
 def _problems(evidence: Evidence, i: int, batch: _Batch, model: Model) -> tuple[Problem, ...]:
@@ -310,8 +335,9 @@ def _problems(evidence: Evidence, i: int, batch: _Batch, model: Model) -> tuple[
                 fix="Come back when it has grown, or keep the name at family.",
             )
         )
-    if batch.conflict[i] or evidence.uses_sizes:
-        found += find_conflicts(evidence, i, batch.scores, batch.fits, model)
+    unsure = evidence.uses_sizes and batch.looked.scores.p_genus[i].max() < P_UNSURE
+    if batch.conflict[i] or unsure:
+        found += find_conflicts(evidence, i, batch.looked, model)
     return tuple(found)
 
 
@@ -322,59 +348,41 @@ def _ranked(
     batch: _Batch,
     words: ReasonWords,
     settings: AnswerSettings,
-) -> tuple[tuple[Ranked, ...], float]:
-    """The candidates with their reasons, and how much of the first one's rests on memory."""
-    model = words.model
-    terms = batch.scores.terms
-    p = batch.scores.p_genus[i][genera].tolist()
-    weights = [batch.weights[t][j][genera].tolist() for t, j in batch.places[i]]
-    names = [terms[t].name for t, _ in batch.places[i]]
+) -> tuple[Ranked, ...]:
+    """The candidates with their reasons."""
+    model, places = words.model, batch.looked.places[i]
+    p = batch.looked.scores.p_genus[i][genera].tolist()
+    weights = [batch.weights[t][j][genera].tolist() for t, j in places]
     profiles = batch.best[i][genera].tolist()
-    ranked, memory_share = [], 0.0
+    ranked = []
     for k, genus in enumerate(genera):
-        mine = sorted(zip((w[k] for w in weights), names, strict=True), reverse=True)
-        for_ = _said(evidence, mine, profiles[k], words, settings.n_reasons)
-        against = _said(evidence, mine[::-1], profiles[k], words, -settings.n_reasons)
-        if k == 0:
-            memory_share = _memory_share(evidence, mine, profiles[k], words)
+        mine = sorted([(w[k], place) for w, place in zip(weights, places, strict=True)])
+
+        def said(
+            weighed: list[tuple[float, tuple[int, int]]], sign: float, profile: int = profiles[k]
+        ) -> tuple[Reason, ...]:
+            reasons = []
+            for weight, (t, j) in weighed[: settings.n_reasons]:
+                if sign * weight < LEAST_LOG_ODDS:
+                    break
+                term = batch.looked.scores.terms[t]
+                text, is_memory = words.say(term, j, evidence, profile)
+                reasons.append(
+                    Reason(character=term.name, text=text, log_odds=weight, is_memory=is_memory)
+                )
+            return tuple(reasons)
+
         ranked.append(
             Ranked(
                 genus=model.genera[genus],
                 family=model.families[genus],
                 probability=p[k],
                 likelihood_word=_likelihood_word(k, p[k], k < int(batch.n_set[i])),
-                for_=for_,
-                against=against,
+                for_=said(mine[::-1], 1.0),
+                against=said(mine, -1.0),
             )
         )
-    return tuple(ranked), memory_share
-
-
-def _said(
-    evidence: Evidence,
-    weighed: list[tuple[float, str]],
-    profile: int,
-    words: ReasonWords,
-    n_signed: int,
-) -> tuple[Reason, ...]:
-    """The strongest reasons of one sign (that of `n_signed`), in words."""
-    sign = 1.0 if n_signed > 0 else -1.0
-    reasons = []
-    for weight, name in weighed[: abs(n_signed)]:
-        if sign * weight < LEAST_LOG_ODDS:
-            break
-        text, is_memory = words.say(evidence, name, profile)
-        reasons.append(Reason(character=name, text=text, log_odds=weight, is_memory=is_memory))
-    return tuple(reasons)
-
-
-def _memory_share(
-    evidence: Evidence, weighed: list[tuple[float, str]], profile: int, words: ReasonWords
-) -> float:
-    """Share of the weight of evidence that rests on memory."""
-    total = sum(abs(w) for w, _ in weighed)
-    memory = sum(abs(w) for w, name in weighed if words.say(evidence, name, profile)[1])
-    return memory / total if total > 0 else 0.0
+    return tuple(ranked)
 
 
 def _likelihood_word(place: int, p: float, is_in_set: bool) -> str:

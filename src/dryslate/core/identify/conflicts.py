@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
 from dryslate.base.problems import Problem
-from dryslate.core.identify.evidence import MEASURES, Evidence
+from dryslate.core.identify.evidence import Evidence
 from dryslate.core.identify.model import Model
 from dryslate.core.identify.posterior import Scores
 from dryslate.core.identify.reasons import MEASURE_WORD, BoolArray, Fits
@@ -16,9 +17,25 @@ from dryslate.core.identify.tables import FloatArray
 FAR_FACTOR = 2.5  # a size this far beyond a range is asked about if a power of ten would fit
 
 
-def find_conflicts(
-    evidence: Evidence, record: int, scores: Scores, fits: Fits, model: Model
-) -> list[Problem]:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Looked:
+    """
+    What was worked out for a batch.
+
+    Parameters
+    ----------
+    scores : Scores
+    fits : Fits
+    places : tuple of list of (int, int)
+        By record: each of its terms, and its row in it.
+    """
+
+    scores: Scores
+    fits: Fits
+    places: tuple[list[tuple[int, int]], ...]
+
+
+def find_conflicts(evidence: Evidence, record: int, looked: Looked, model: Model) -> list[Problem]:
     """
     Name evidence that contradicts itself.
 
@@ -26,9 +43,8 @@ def find_conflicts(
     ----------
     evidence : Evidence
     record : int
-        Its row in `scores` and `fits`.
-    scores : Scores
-    fits : Fits
+        Its row.
+    looked : Looked
     model : Model
 
     Returns
@@ -38,14 +54,14 @@ def find_conflicts(
         given, with the one thing without which one would fit; ``identify-size-misfit`` if a
         size fits by a power of ten only.
     """
-    found = _size_slips(evidence, record, scores, model)
-    misfits = fits.n_misfits[record]
+    found = _size_slips(evidence, record, looked, model)
+    misfits = looked.fits.n_misfits[record]
     least = int(misfits.min())
     if least == 0:
         return found
     candidates = np.flatnonzero(misfits == least)
-    best = int(candidates[np.argmax(scores.log_lik[record, candidates])])
-    missing = _missing(record, best, scores, fits)
+    best = int(candidates[np.argmax(looked.scores.log_lik[record, candidates])])
+    missing = _missing(record, best, looked)
     genus = model.profiles[best].genus
     if least == 1:
         told = f"without {missing[0]} it would be {genus}"
@@ -84,41 +100,35 @@ def has_conflict(fits: Fits) -> BoolArray:
     return conflict
 
 
-def _missing(record: int, profile: int, scores: Scores, fits: Fits) -> list[str]:
+def _missing(record: int, profile: int, looked: Looked) -> list[str]:
     """Characters and sizes of a record that a profile is not known to show."""
-    missing = []
-    for term, misfit in zip(scores.terms, fits.by_term, strict=True):
-        at = int(np.searchsorted(term.rows, record))
-        if at < len(term.rows) and term.rows[at] == record and misfit[at, profile]:
-            missing.append(term.name)
-    return missing
+    return [
+        looked.scores.terms[t].name
+        for t, j in looked.places[record]
+        if looked.fits.by_term[t][j, profile]
+    ]
 
 
 def _elsewhere(evidence: Evidence, model: Model) -> list[str]:
     """Genera of other regions that are known to show every state; at most three."""
-    here = set(model.genera)
     found = {
         p.genus
-        for p in model.taxa.profiles
-        if p.genus not in here
-        and p.genus in model.taxa.genera
-        and model.taxa.genera[p.genus].group != "juvenile"
-        and evidence.seen
+        for p in model.elsewhere
+        if evidence.seen
         and all(c in p.states and s <= p.states[c].keys() for c, s in evidence.seen.items())
     }
     return sorted(found)[:3]
 
 
-def _size_slips(evidence: Evidence, record: int, scores: Scores, model: Model) -> list[Problem]:
+def _size_slips(evidence: Evidence, record: int, looked: Looked, model: Model) -> list[Problem]:
     """Ask about sizes that fit the likeliest profile by a power of ten only."""
     found: list[Problem] = []
-    for term in scores.terms:
-        if term.name not in MEASURES or term.name not in evidence.sizes:
+    scores = looked.scores
+    for t, j in looked.places[record]:
+        term = scores.terms[t]
+        if term.keys:
             continue
-        at = int(np.searchsorted(term.rows, record))
-        if at >= len(term.rows) or term.rows[at] != record:
-            continue
-        best = _best_without(scores.log_lik[record] - term.log_lik[at], term.name, model)
+        best = _best_without(scores.log_lik[record] - term.log_lik[j], term.name, model)
         if best is None:
             continue
         low, high = model.ranges[term.name][best]

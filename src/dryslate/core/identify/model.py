@@ -57,6 +57,8 @@ class Model:
         Genera that are taken for each other.
     ranges : Mapping of str to ndarray of float, shape (n_profiles, 2)
         Full range of each measure in millimetres; not a number where it is not known.
+    elsewhere : tuple of Profile
+        Profiles of genera that do not live in the region.
     """
 
     taxa: TaxaData
@@ -75,6 +77,7 @@ class Model:
     ask: AskTable
     pairs: Mapping[frozenset[str], Lookalike]
     ranges: Mapping[str, FloatArray]
+    elsewhere: tuple[Profile, ...]
 
     def sum_by_genus(self, values: FloatArray) -> FloatArray:
         """Sum the last axis over the profiles of each genus."""
@@ -147,6 +150,9 @@ def build_model(taxa: TaxaData, error_rates: ErrorRates, region: str | None = No
         ask=ask_table(tables, kinds, profiles),
         pairs={frozenset((a.genus_a, a.genus_b)): a for a in taxa.lookalikes},
         ranges={m: np.array([full_range(p, m) for p in profiles]) for m in MEASURES},
+        elsewhere=tuple(
+            p for p in taxa.profiles if p.genus not in genera and _is_candidate(p, taxa)
+        ),
     )
 
 
@@ -187,13 +193,17 @@ def _profiles_of(taxa: TaxaData, region: str | None) -> tuple[Profile, ...]:
         p
         for p in taxa.profiles
         if p.regions & finest
-        and p.genus in taxa.genera
-        and taxa.genera[p.genus].group != "juvenile"
+        and _is_candidate(p, taxa)
         and (taxa.genera[p.genus].regions & finest or not taxa.genera[p.genus].regions)
     ]
     if not kept:
         raise InputError("identify-region-empty", f"no genus is known from {region or 'anywhere'}")
     return tuple(sorted(kept, key=lambda p: p.genus))
+
+
+def _is_candidate(profile: Profile, taxa: TaxaData) -> bool:
+    """Whether a profile belongs to an answer other than "juvenile", which is no likelihood."""
+    return profile.genus in taxa.genera and taxa.genera[profile.genus].group != "juvenile"
 
 
 def _prior_of(

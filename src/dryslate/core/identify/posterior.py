@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,7 +27,11 @@ class Term:
     name : str
         Character or measure.
     rows : ndarray of int, shape (n,)
-        Records that have it.
+        Records that have it, in order.
+    keys : tuple of (frozenset of str, frozenset of str)
+        Distinct findings (states seen, states that are not there); empty for a size.
+    index : ndarray of int, shape (n,)
+        Which of them each record has.
     log_lik : ndarray of float, shape (n, n_profiles)
         Natural log-likelihood, before tempering. For the growth form and sizes, which belong
         together: given the other of them.
@@ -35,6 +39,8 @@ class Term:
 
     name: str
     rows: IntArray
+    keys: tuple[Key, ...] = ()
+    index: IntArray
     log_lik: FloatArray
 
 
@@ -93,10 +99,9 @@ def score_evidence(evidences: Sequence[Evidence], model: Model) -> Scores:
     terms: list[Term] = []
     log_lik = np.zeros((n, n_profiles))
     sized = np.array([bool(e.uses_sizes) for e in evidences], np.bool_)
-    for name in _names_in(evidences, model):
-        rows, index, keys = _grouped(evidences, name)
+    for name, (rows, index, keys) in _grouped(evidences, model).items():
         columns = np.array([log_column(model.tables[name], key, model) for key in keys])
-        term = Term(name=name, rows=rows, log_lik=columns[index])
+        term = Term(name=name, rows=rows, keys=keys, index=index, log_lik=columns[index])
         terms.append(term)
         log_lik[rows] += term.log_lik
     if sized.any():
@@ -183,28 +188,27 @@ def _by_profile(by_kind: FloatArray, model: Model) -> FloatArray:
     return np.add.reduceat(by_kind * model.kinds.share, model.kinds.starts, axis=-1)
 
 
-def _names_in(evidences: Sequence[Evidence], model: Model) -> list[str]:
-    """Characters that any record has something of, in the model's order."""
-    named: set[str] = set()
-    for e in evidences:
-        named.update(e.seen)
-        named.update(e.not_seen)
-    unknown = named - set(model.tables)
+def _grouped(
+    evidences: Sequence[Evidence], model: Model
+) -> dict[str, tuple[IntArray, IntArray, tuple[Key, ...]]]:
+    """By character: records that have it, which of the findings each has, and the findings."""
+    lists: dict[str, tuple[list[int], list[int], dict[Key, int]]] = {}
+    for i, e in enumerate(evidences):
+        names = e.seen if not e.not_seen else dict.fromkeys((*e.seen, *e.not_seen))
+        for name in names:
+            key = (e.seen.get(name, NOTHING), e.not_seen.get(name, NOTHING))
+            if key[0] or key[1]:
+                rows, index, keys = lists.setdefault(name, ([], [], {}))
+                rows.append(i)
+                index.append(keys.setdefault(key, len(keys)))
+    unknown = set(lists) - set(model.tables)
     if unknown:
         raise ValueError(f"expected characters of the data, got {sorted(unknown)}")
-    return [name for name in model.tables if name in named]
-
-
-def _grouped(evidences: Sequence[Evidence], name: str) -> tuple[IntArray, IntArray, list[Key]]:
-    """Records that have a character, which of the distinct findings each has, and these."""
-    keys: dict[Key, int] = {}
-    rows, index = [], []
-    for i, e in enumerate(evidences):
-        key = (e.seen.get(name, NOTHING), e.not_seen.get(name, NOTHING))
-        if key[0] or key[1]:
-            rows.append(i)
-            index.append(keys.setdefault(key, len(keys)))
-    return np.array(rows, np.intp), np.array(index, np.intp), list(keys)
+    return {
+        name: (np.array(lists[name][0], np.intp), np.array(lists[name][1]), tuple(lists[name][2]))
+        for name in model.tables
+        if name in lists
+    }
 
 
 def _with_sizes(
@@ -220,10 +224,12 @@ def _with_sizes(
         for m in model.kinds.wide
         if any(m in evidences[i].sizes for i in rows)
     }
-    growth_rows, index, keys = _grouped([evidences[i] for i in rows], GROWTH)
     growth = np.ones((len(rows), len(model.kinds.share)))
-    if len(keys):
-        growth[growth_rows] = np.array([_growth_lik(key, model) for key in keys])[index]
+    for term in terms:
+        if term.name == GROWTH:
+            _, here, there = np.intersect1d(rows, term.rows, True, return_indices=True)
+            columns = np.array([_growth_lik(key, model) for key in term.keys])
+            growth[here] = columns[term.index[there]]
     everything = growth.copy()
     for density in densities.values():
         everything *= density
@@ -235,7 +241,14 @@ def _with_sizes(
     made = [_regrown(t, rows, joint - without[GROWTH]) if t.name == GROWTH else t for t in terms]
     for measure in densities:
         has = np.array([measure in evidences[i].sizes for i in rows])
-        made.append(Term(name=measure, rows=rows[has], log_lik=(joint - without[measure])[has]))
+        made.append(
+            Term(
+                name=measure,
+                rows=rows[has],
+                index=np.zeros(int(has.sum()), np.intp),
+                log_lik=(joint - without[measure])[has],
+            )
+        )
     return added, made
 
 
@@ -250,12 +263,10 @@ def _without_each(
 
 def _regrown(term: Term, rows: IntArray, given_sizes: FloatArray) -> Term:
     """The growth form's term, given the sizes where a record has some."""
-    place = {int(row): i for i, row in enumerate(rows)}
+    _, here, there = np.intersect1d(rows, term.rows, True, return_indices=True)
     values = term.log_lik.copy()
-    for j, row in enumerate(term.rows):
-        if int(row) in place:
-            values[j] = given_sizes[place[int(row)]]
-    return Term(name=term.name, rows=term.rows, log_lik=values)
+    values[there] = given_sizes[here]
+    return replace(term, log_lik=values)
 
 
 def _densities(evidences: Sequence[Evidence], measure: str, model: Model) -> FloatArray:

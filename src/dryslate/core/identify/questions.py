@@ -144,23 +144,19 @@ def find_next(evidence: Evidence, bits: FloatArray, model: Model) -> tuple[NextC
         At most five, by bits over effort; empty where nothing would tell anything.
     """
     ask = model.ask
-    worth = bits / ask.effort
-    found: list[NextCharacter] = []
     done = _done(evidence)
-    for i in np.argsort(-worth, kind="stable"):
-        if bits[i] < LEAST_BITS or len(found) == N_NEXT:
-            break
-        name = ask.names[i]
-        if name not in done:
-            found.append(
-                NextCharacter(
-                    character=name,
-                    question=question_of(name, model),
-                    expected_bits=float(bits[i]),
-                    seen_with=ask.seen_with[i],
-                )
-            )
-    return tuple(found)
+    worth = (bits / ask.effort).tolist()
+    open_ = [i for i, b in enumerate(bits.tolist()) if b >= LEAST_BITS and ask.names[i] not in done]
+    open_.sort(key=lambda i: -worth[i])
+    return tuple(
+        NextCharacter(
+            character=ask.names[i],
+            question=question_of(ask.names[i], model),
+            expected_bits=float(bits[i]),
+            seen_with=ask.seen_with[i],
+        )
+        for i in open_[:N_NEXT]
+    )
 
 
 def _done(evidence: Evidence) -> AbstractSet[str]:

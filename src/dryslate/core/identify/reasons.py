@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 
 from dryslate.core.identify.evidence import MEASURES, Evidence
 from dryslate.core.identify.model import Model
-from dryslate.core.identify.posterior import NOTHING, Key, Scores, Term
+from dryslate.core.identify.posterior import IntArray, Key, Scores, Term
 from dryslate.core.identify.tables import CharacterTable, FloatArray
+from dryslate.core.identify.taxa import Profile
 
 BoolArray = NDArray[np.bool_]
 LEAST_LOG_ODDS = 0.1  # below: says nothing worth a line
@@ -130,29 +131,12 @@ def find_fits(evidences: Sequence[Evidence], scores: Scores, model: Model) -> Fi
         if term.name in MEASURES:
             misfit = _size_misfits([evidences[i] for i in term.rows], term.name, model)
         else:
-            misfit, usual = _state_fits([evidences[i] for i in term.rows], term.name, model)
+            columns = [_fit_columns(model.tables[term.name], key) for key in term.keys]
+            misfit, usual = (np.array(c)[term.index] for c in zip(*columns, strict=True))
             all_usual[term.rows] &= usual
         n_misfits[term.rows] += misfit
         by_term.append(misfit)
     return Fits(n_misfits=n_misfits, all_usual=all_usual, by_term=tuple(by_term))
-
-
-def _state_fits(
-    evidences: Sequence[Evidence], name: str, model: Model
-) -> tuple[BoolArray, BoolArray]:
-    """Misfit and usual by record and profile, for one character."""
-    columns: dict[Key, int] = {}
-    index: list[int] = []
-    made: list[tuple[BoolArray, BoolArray]] = []
-    table = model.tables[name]
-    for e in evidences:
-        key = key_of(e, name)
-        if key not in columns:
-            columns[key] = len(made)
-            made.append(_fit_columns(table, key))
-        index.append(columns[key])
-    both = np.array(made)[index]
-    return both[:, 0], both[:, 1]
 
 
 def _fit_columns(table: CharacterTable, key: Key) -> tuple[BoolArray, BoolArray]:
@@ -160,9 +144,11 @@ def _fit_columns(table: CharacterTable, key: Key) -> tuple[BoolArray, BoolArray]
     seen = [table.states.index(s) for s in sorted(key[0])]
     absent = [table.states.index(s) for s in sorted(key[1] - key[0])]
     frequency = table.frequency
-    others = np.delete(frequency, absent, axis=1)
-    misfit = (frequency[:, seen] == 0).any(axis=1) | (others == 0).all(axis=1)
-    usual = (frequency[:, seen] == 3).all(axis=1) & (frequency[:, absent] < 3).all(axis=1)
+    shown = frequency[:, seen]
+    misfit, usual = (shown == 0).any(axis=1), (shown == 3).all(axis=1)
+    if absent:
+        misfit |= (np.delete(frequency, absent, axis=1) == 0).all(axis=1)
+        usual &= (frequency[:, absent] < 3).all(axis=1)
     return misfit & table.is_known, usual & table.is_known
 
 
@@ -176,21 +162,40 @@ def _size_misfits(evidences: Sequence[Evidence], measure: str, model: Model) -> 
     return misfit
 
 
-def key_of(evidence: Evidence, name: str) -> Key:
+def memory_of(term: Term, profiles: IntArray, model: Model) -> BoolArray:
     """
-    Return what a record has of a character.
+    Tell whether what a term says of one profile of each record rests on memory.
 
     Parameters
     ----------
-    evidence : Evidence
-    name : str
+    term : Term
+    profiles : ndarray of int, shape (len(term.rows),)
+    model : Model
 
     Returns
     -------
-    (frozenset of str, frozenset of str)
-        States seen, and states that are not there.
+    ndarray of bool, shape (len(term.rows),)
     """
-    return evidence.seen.get(name, NOTHING), evidence.not_seen.get(name, NOTHING)
+    if term.name in MEASURES:
+        by_profile = np.array([_is_size_memory(p, term.name) for p in model.profiles], np.bool_)
+        return by_profile[profiles]
+    table = model.tables[term.name]
+    columns = np.array([_memory_column(table, key) for key in term.keys])
+    told: BoolArray = columns[term.index, profiles]
+    return told
+
+
+def _memory_column(table: CharacterTable, key: Key) -> BoolArray:
+    """Whether any row of a finding rests on memory, by profile."""
+    at = [table.states.index(s) for s in sorted(key[0] | key[1])]
+    memory: BoolArray = table.is_memory[:, at].any(axis=1) | ~table.is_known
+    return memory
+
+
+def _is_size_memory(profile: Profile, measure: str) -> bool:
+    """Whether no source was opened for a size."""
+    row = profile.sizes.get(measure)
+    return row.source.startswith("memory") if row else not profile.kinds
 
 
 class ReasonWords:
@@ -206,11 +211,11 @@ class ReasonWords:
         self.model = model
         self._made: dict[tuple[str, Key, int], tuple[str, bool]] = {}
 
-    def say(self, evidence: Evidence, name: str, profile: int) -> tuple[str, bool]:
-        """Return the words of one reason, and whether it rests on memory."""
-        if name in MEASURES:
-            return self._size(evidence, name, profile)
-        place = (name, key_of(evidence, name), profile)
+    def say(self, term: Term, j: int, evidence: Evidence, profile: int) -> tuple[str, bool]:
+        """Return the words of row `j` of a term, and whether they rest on memory."""
+        if not term.keys:
+            return self._size(evidence, term.name, profile)
+        place = (term.name, term.keys[term.index[j]], profile)
         made = self._made.get(place)
         if made is None:
             made = self._made[place] = self._states(*place)
@@ -223,18 +228,14 @@ class ReasonWords:
         if not table.is_known[profile]:
             told = " and ".join(words[s] for s in sorted(key[0])) or "what is not there"
             return f"{topic}: {told}; not scored for {genus}", True
-        parts, memory = [], False
-        for state in sorted(key[0]):
-            j = table.states.index(state)
-            parts.append(f"{words[state]}, {FREQUENCY_WORD[table.frequency[profile, j]]} {genus}")
-            memory |= bool(table.is_memory[profile, j])
-        for state in sorted(key[1] - key[0]):
-            j = table.states.index(state)
-            parts.append(
-                f"no {words[state]}, {FREQUENCY_WORD[table.frequency[profile, j]]} {genus}"
-            )
-            memory |= bool(table.is_memory[profile, j])
-        return f"{topic}: {'; '.join(parts)}", memory
+        frequency = table.frequency[profile]
+        parts = [
+            f"{no}{words[s]}, {FREQUENCY_WORD[frequency[table.states.index(s)]]} {genus}"
+            for no, states in (("", key[0]), ("no ", key[1] - key[0]))
+            for s in sorted(states)
+        ]
+        at = [table.states.index(s) for s in key[0] | key[1]]
+        return f"{topic}: {'; '.join(parts)}", bool(table.is_memory[profile, at].any())
 
     def _size(self, evidence: Evidence, name: str, profile: int) -> tuple[str, bool]:
         """Words for a size."""
@@ -246,7 +247,7 @@ class ReasonWords:
             return f"{start}; no size is known for {of.genus}", True
         inside = low <= size.value_mm <= high
         row = of.sizes.get(name)
-        memory = row is None or row.source.startswith("memory")
+        memory = _is_size_memory(of, name)
         usual = row is not None and row.usual_low_mm <= size.value_mm <= row.usual_high_mm
         if usual and row is not None:
             span = f"usual in {of.genus} ({row.usual_low_mm:g} to {row.usual_high_mm:g} mm)"

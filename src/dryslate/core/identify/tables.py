@@ -86,6 +86,8 @@ class KindTable:
     ----------
     starts : ndarray of int, shape (n_profiles,)
         First kind of each profile; kinds are in the order of the profiles.
+    made_of : tuple of Kind or None
+        None: the profile as a whole.
     share : ndarray of float, shape (n_kinds,)
         Sums to one over each profile.
     p_growth : ndarray of float, shape (n_kinds, n_growth_forms)
@@ -98,6 +100,7 @@ class KindTable:
     """
 
     starts: NDArray[np.intp]
+    made_of: tuple[Kind | None, ...]
     share: FloatArray
     p_growth: FloatArray
     log_mean: Mapping[str, FloatArray]
@@ -209,6 +212,7 @@ def kind_table(
     )
     starts: list[int] = []
     share: list[float] = []
+    made_of: list[Kind | None] = []
     p_growth: list[FloatArray] = []
     sizes: dict[str, list[tuple[float, float]]] = {m: [] for m in MEASURES}
     average = _average_growth(profiles, states, rates)
@@ -227,6 +231,7 @@ def kind_table(
                 else whole
             )
             share.append(weight)
+            made_of.append(kind)
             p_growth.append((OWN_GROWTH * own + (1.0 - OWN_GROWTH) * whole) @ confusion)
             for measure in MEASURES:
                 sizes[measure].append(_size_of(profile, kind, measure))
@@ -238,6 +243,7 @@ def kind_table(
         sds[measure] = np.where(np.isfinite(sd), sd, wide[measure][1])
     return KindTable(
         starts=np.array(starts, np.intp),
+        made_of=tuple(made_of),
         share=np.array(share),
         p_growth=np.array(p_growth).reshape(len(share), len(states)),
         log_mean=means,

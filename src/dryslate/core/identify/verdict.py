@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from dryslate.core.identify.model import Model
 from dryslate.core.identify.tables import FloatArray
@@ -123,30 +125,38 @@ def _rank_of_groups(first: int, second: int, model: Model) -> str:
     return "order" if groups == {"stony"} else "informal group"
 
 
-def _sums(p_genus: FloatArray, names: tuple[str, ...]) -> dict[str, float]:
-    """Probability of each family or group."""
-    found: dict[str, float] = {}
-    for name, p in zip(names, p_genus.tolist(), strict=True):
-        found[name] = found.get(name, 0.0) + p
-    return found
+def _largest(p_genus: FloatArray, names: tuple[str, ...]) -> tuple[str, float]:
+    """The family or group with the largest probability, and that."""
+    known, index = _numbered(names)
+    sums = np.bincount(index, weights=p_genus, minlength=len(known))
+    best = int(sums.argmax())
+    return known[best], float(sums[best])
+
+
+@lru_cache(maxsize=32)
+def _numbered(names: tuple[str, ...]) -> tuple[tuple[str, ...], NDArray[np.intp]]:
+    """Distinct names, and the place of each in them."""
+    known = tuple(dict.fromkeys(names))
+    return known, np.array([known.index(n) for n in names], np.intp)
 
 
 def _family(p_genus: FloatArray, model: Model) -> Verdict | None:
     """The family, where it is told."""
-    sums = _sums(p_genus, model.families)
-    name = max(sums, key=lambda n: sums[n])
-    if sums[name] < P_FAMILY or not name:
+    name, p = _largest(p_genus, model.families)
+    if p < P_FAMILY or not name:
         return None
     return Verdict(verdict=f"{name}, genus not told", rank="family", qualifier=INDET)
 
 
 def _group(p_genus: FloatArray, model: Model) -> Verdict | None:
     """The group, where the evidence (not the number of candidates) tells it."""
-    sums = _sums(p_genus, model.groups)
-    name = max(sums, key=lambda n: sums[n])
-    before = _sums(model.sum_by_genus(model.prior), model.groups)[name]
-    p = min(sums[name], 1.0 - 1e-12)
-    if sums[name] < P_GROUP or before >= 1.0 - 1e-12:
+    name, p = _largest(p_genus, model.groups)
+    if p < P_GROUP:
+        return None
+    known, index = _numbered(model.groups)
+    prior = np.bincount(index, weights=model.sum_by_genus(model.prior))
+    before, p = float(prior[known.index(name)]), min(p, 1.0 - 1e-12)
+    if before >= 1.0 - 1e-12:
         return None
     if p / (1.0 - p) < GROUP_GAIN * before / (1.0 - before):
         return None
