@@ -20,6 +20,8 @@ GROUPS = (
     "project",
     "correct",
     "measure",
+    "lookalikes",
+    "taxa",
     "report",
     "check",
 )

@@ -1,0 +1,76 @@
+"""The genus data are checked, and genera are put side by side, from the command line."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+from typer.testing import CliRunner
+
+from dryslate.cli.main import build_app
+
+RUN = CliRunner()
+
+
+def run(*words: object) -> tuple[int, str, str]:
+    done = RUN.invoke(build_app(), [str(w) for w in words])
+    return done.exit_code, done.stdout, done.stderr
+
+
+def test_built_in_data_pass_their_check() -> None:
+    code, out, err = run("taxa", "check", "--json")
+    found = json.loads(out)
+    assert (code, found["problems"], err) == (0, [], "")
+    assert found["memory"]["n_states_memory"] < found["memory"]["n_states"]
+
+
+def test_a_broken_row_of_a_project_is_told_with_line_and_column(tmp_path: Path) -> None:
+    (tmp_path / "taxa").mkdir()
+    (tmp_path / "taxa" / "states.csv").write_text(
+        "genus,region,character,state,frequency,source\n"
+        "Porites,atlantic,wall,poros,usual,own colonies\n",
+        encoding="utf-8",
+    )
+    code, out, err = run("taxa", "check", "--project", tmp_path)
+    assert code == 1
+    assert "taxa/states.csv, line 2, column state" in err
+    assert "porous" in err
+    assert "Nothing separates" in out
+
+
+def test_two_genera_side_by_side_fit_eighty_columns() -> None:
+    for pair in (("Porites", "Montipora"), ("Halomitra", "Sandalolitha"), ("Diploria", "Favites")):
+        code, out, _ = run("lookalikes", *pair, "--px-per-mm", 20)
+        assert code == 0
+        assert max(map(len, out.splitlines())) <= 80
+        assert pair[0] in out
+
+
+def test_hydrocorals_come_with_their_caution() -> None:
+    _, out, _ = run("lookalikes", "Millepora", "Montipora")
+    assert "Millepora stings" in out
+    code, listed, _ = run("lookalikes", "Porites")
+    assert code == 0
+    assert "Montipora" in listed
+
+
+def test_genera_that_never_meet_are_told() -> None:
+    code, out, err = run("lookalikes", "Diploria", "Platygyra", "--json")
+    found = json.loads(out)
+    assert code == 0
+    assert [p["slug"] for p in found["problems"]] == ["lookalikes-never-meet"]
+    assert "lookalikes-never-meet" in err
+    assert found["genera"] == ["Diploria", "Platygyra"]
+
+
+def test_json_says_what_a_photo_at_hand_could_show() -> None:
+    _, out, _ = run("lookalikes", "Goniastrea", "Favites", "--px-per-mm", "8", "--json")
+    rows = json.loads(out)["differs"]
+    assert rows
+    for row in rows:
+        if row["needs_px_per_mm"]:
+            assert row["in_photo"] == ("yes" if row["needs_px_per_mm"] <= 8 else "no")
+
+
+def test_three_genera_are_wrong_usage() -> None:
+    assert run("lookalikes", "Aa", "Bb", "Cc")[0] == 2
