@@ -1,0 +1,143 @@
+"""The written coral cases keep their form: known words, agreed shares, slips that are slips."""
+
+from __future__ import annotations
+
+import csv
+import math
+import re
+from collections import Counter
+from pathlib import Path
+
+import pytest
+
+HERE = Path(__file__).parent
+COLUMNS = ["case", "species", "genus", "region"]
+COLUMNS += ["seen", "not_seen", "sizes_mm", "slip", "source"]
+ATLANTIC = {"atlantic", "western_atlantic", "eastern_atlantic"}
+PACIFIC = {"indo_pacific", "indian_ocean", "western_central_pacific", "eastern_pacific"}
+MEASURES = {"corallite_diameter", "valley_width", "colony_diameter"}
+STATES = {
+    name: set(states.split())
+    for name, states in {
+        "attachment": "attached free_living",
+        "coloniality": "solitary colonial",
+        "growth_form": "branching bushy corymbose digitate tabular bottlebrush columnar massive "
+        "submassive encrusting laminar foliaceous disc free_living_dome elongate cup",
+        "corallite_arrangement": "plocoid cerioid phaceloid dendroid meandroid flabello_meandroid "
+        "hydnophoroid thamnasterioid axial_radial scattered_immersed reticular organ_pipe solitary",
+        "axial_corallite": "present absent",
+        "corallite_relief": "immersed flush raised tubular",
+        "corallite_orientation": "upright inclined_to_margin",
+        "wall": "shared separate porous indistinct",
+        "coenosteum": "none narrow_groove smooth granular_spiny costate blistered reticulate",
+        "elevations": "none verrucae papillae monticules ridges",
+        "columella": "absent styliform spongy papillose lamellar",
+        "paliform_lobes": "present absent",
+        "septal_margin": "smooth fine_teeth large_lobed_teeth granular",
+        "septa_count": "up_to_12 about_24 over_24",
+        "septa_confluent": "yes no",
+        "septa_exsert": "not_exsert slightly strongly",
+        "mouth_arrangement": "single_axial_furrow central_corallite none",
+        "tissue": "thin fleshy",
+        "polyps_by_day": "retracted extended",
+        "tentacle_form": "short long_tubular vesicles bulb_tipped anchor_tipped knob_branched "
+        "pinnate_eight dactylozooids not_seen",
+        "tentacles_per_polyp": "eight twelve twenty_four more",
+        "skeleton_colour": "white blue red cream black",
+    }.items()
+}
+SKELETON_OTHER_THAN_STONY = {"Millepora", "Distichopora", "Stylaster", "Heliopora", "Tubipora"}
+Row = dict[str, str]
+
+
+def read_cases(name: str) -> list[Row]:
+    """All rows of one list, with its columns as agreed."""
+    with (HERE / f"{name}.csv").open(encoding="utf-8", newline="") as file:
+        reader = csv.DictReader(file, strict=True)
+        rows = list(reader)
+    assert reader.fieldnames == COLUMNS
+    assert all(None not in row and None not in row.values() for row in rows)
+    return rows
+
+
+def read_states(text: str) -> dict[str, set[str]]:
+    """`character=state|state;...` as sets of states, no character named twice."""
+    parts = [part.split("=") for part in text.split(";") if part]
+    assert len({part[0] for part in parts}) == len(parts), text
+    return {character: set(states.split("|")) for character, states in parts}
+
+
+def is_known(states: dict[str, set[str]]) -> bool:
+    """Whether each character and each of its states is an agreed id."""
+    return all(found and found <= STATES.get(name, set()) for name, found in states.items())
+
+
+@pytest.fixture(params=["evaluation", "development"])
+def cases(request: pytest.FixtureRequest) -> list[Row]:
+    return read_cases(request.param)
+
+
+def test_characters_states_and_regions_are_known_ids(cases: list[Row]) -> None:
+    for row in cases:
+        for column in ("seen", "not_seen", "slip"):
+            assert is_known(read_states(row[column])), (row["case"], column)
+        assert row["region"] in ATLANTIC | PACIFIC, row["case"]
+
+
+def test_each_case_has_five_to_nine_characters_and_contradicts_itself_nowhere(
+    cases: list[Row],
+) -> None:
+    for row in cases:
+        seen = read_states(row["seen"])
+        assert 5 <= len(seen) <= 9, row["case"]
+        for character, states in read_states(row["not_seen"]).items():
+            told = seen.get(character, set()) | read_states(row["slip"]).get(character, set())
+            assert not states & told, row["case"]
+
+
+def test_a_slip_is_one_recorded_state_that_differs_from_the_truth(cases: list[Row]) -> None:
+    for row in cases:
+        slip = read_states(row["slip"])
+        assert len(slip) <= 1, row["case"]
+        for character, truth in slip.items():
+            assert len(truth) == 1, row["case"]
+            assert not truth & read_states(row["seen"])[character], row["case"]
+
+
+def test_exactly_fifteen_percent_rounded_up_hold_a_slip(cases: list[Row]) -> None:
+    assert sum(bool(row["slip"]) for row in cases) == math.ceil(len(cases) * 15 / 100)
+
+
+def test_sizes_are_known_measures_with_a_smaller_uncertainty(cases: list[Row]) -> None:
+    for row in cases:
+        for part in filter(None, row["sizes_mm"].split(";")):
+            found = re.fullmatch(r"(\w+)=(\d+(?:\.\d+)?)±(\d+(?:\.\d+)?)", part)
+            assert found is not None, row["case"]
+            assert found[1] in MEASURES, row["case"]
+            assert 0.0 < float(found[3]) < 0.5 * float(found[2]), row["case"]
+
+
+def test_each_species_stands_once_under_its_genus_with_a_source(cases: list[Row]) -> None:
+    assert len({row["case"] for row in cases}) == len(cases)
+    assert len({row["species"] for row in cases}) == len(cases)
+    for row in cases:
+        assert re.fullmatch(r"[A-Z][a-z]+ [a-z]+", row["species"]), row["case"]
+        assert row["species"].startswith(row["genus"] + " "), row["case"]
+        assert re.fullmatch(r"(cf\. [^;]+ \d{4}; )+memory", row["source"]), row["case"]
+
+
+def test_evaluation_is_wide_enough_to_measure_with() -> None:
+    rows = read_cases("evaluation")
+    genera = Counter(row["genus"] for row in rows)
+    assert len(rows) >= 132
+    assert len(genera) >= 70
+    assert sum(row["region"] in ATLANTIC for row in rows) >= 25
+    assert sum(genera[genus] for genus in SKELETON_OTHER_THAN_STONY) >= 8
+    assert 0.4 <= sum(bool(row["sizes_mm"]) for row in rows) / len(rows) <= 0.6
+
+
+def test_no_species_of_the_development_list_is_measured_with() -> None:
+    development = read_cases("development")
+    assert len(development) == 20
+    measured = {row["species"] for row in read_cases("evaluation")}
+    assert not measured & {row["species"] for row in development}
