@@ -11,6 +11,7 @@ from dryslate.app.records import DecodedPhoto, PhotoMetadata
 from dryslate.app.store_ports import PhotoStore, PlaceStore, ResultStore
 from dryslate.base.problems import Problem
 from dryslate.core.card.definition import CardDefinition
+from dryslate.core.identify.observer import ErrorRates
 from dryslate.core.identify.taxa import TaxaData
 
 Job = TypeVar("Job")
@@ -101,6 +102,9 @@ class ReferenceTables(Protocol):
 
     def taxa(self) -> tuple[TaxaData, list[Problem]]:
         """Return all that is known of the genera, and what is wrong with the tables."""
+
+    def error_rates(self) -> ErrorRates:
+        """Return how observers err, as shipped."""
 
     def read_text(self, path: Path) -> str:
         """Read a small text file; raises `InputError` with the reason."""

@@ -15,9 +15,11 @@ from dryslate.base.errors import FormatError, InputError
 from dryslate.base.problems import Problem, has_error
 from dryslate.core.card.checks import check_card
 from dryslate.core.card.definition import CardDefinition
+from dryslate.core.identify.observer import ErrorRates
 from dryslate.core.identify.taxa import TaxaData
 from dryslate.files.taxa_files import built_in_tables, project_tables
 from dryslate.formats.card_toml import format_card, parse_card
+from dryslate.formats.error_rates_csv import parse_error_rates
 from dryslate.formats.taxa_csv import parse_taxa
 
 CARD_ORDER = ("field", "large", "stick", "target24", "target24-2005")
@@ -178,6 +180,18 @@ class FileReferenceTables:
             self._taxa = data, [*found, *problems]
         data, problems = self._taxa
         return data, list(problems)
+
+    def error_rates(self) -> ErrorRates:
+        """
+        Return how observers err, as shipped.
+
+        Raises
+        ------
+        FormatError
+            ``error-rates-broken`` with the line and the column.
+        """
+        entry = resources.files("dryslate") / "data" / "taxa" / "error_rates.csv"
+        return parse_error_rates(entry.read_text(encoding="utf-8"))
 
     def read_text(self, path: Path) -> str:
         """

@@ -11,7 +11,7 @@ from scipy.optimize import minimize_scalar
 from dryslate.core.identify.answer import smallest_sets
 from dryslate.core.identify.evidence import Evidence
 from dryslate.core.identify.model import Model
-from dryslate.core.identify.observer import CLASS_ERROR, ErrorRates, nearness_of, state_shares
+from dryslate.core.identify.observer import CLASS_ERROR, ErrorRates, confusion_of, nearness_of
 from dryslate.core.identify.posterior import probabilities, score_evidence
 from dryslate.core.identify.tables import GROWTH, FloatArray
 from dryslate.core.identify.taxa import Frequency, TaxaData
@@ -229,14 +229,15 @@ def _two_ways(
 def _genus_shares(genus: str, name: str, model: Model) -> FloatArray:
     """How often a genus shows each state; all zero where it is not scored."""
     table, rows = model.tables[name], model.rows_of(model.genera.index(genus))
-    total = np.zeros(len(table.states))
-    for i in range(rows.start, rows.stop):
-        listed = model.profiles[i].states.get(name)
-        if listed:
-            own: dict[str, Frequency] = {s: r.frequency for s, r in listed.items()}
-            total += model.prior[i] * state_shares(own, table.states, model.rates)
-    scale = total.sum()
-    return total / scale if scale > 0 else total
+    known = np.flatnonzero(table.is_known[rows]) + rows.start
+    weights = model.prior[known]
+    if not len(known):
+        return np.zeros(len(table.states))
+    confusion = confusion_of(table.character, model.rates, nearness_of(table.character, model.taxa))
+    written = (weights / weights.sum()) @ table.p_written[known]
+    shares: FloatArray = np.maximum(np.linalg.solve(confusion.T, written), 0.0)
+    shares /= shares.sum()
+    return shares
 
 
 def fit_weights(taxa: TaxaData) -> tuple[dict[Frequency, float], float, int]:
