@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import cast, get_args
 
 from dryslate.core.identify.taxa import (
@@ -270,15 +270,15 @@ def _profiles_of(
             chosen = _chosen([row for row, r in own.states if at in r], name, "character")
             measured = _chosen([row for row, r in own.measures if at in r], name, "measure")
             sizes = {m: _size_of(rows[-1]) for m, rows in measured.items()}
-            yield Profile(
+            bare = Profile(
                 genus=own.genus.genus,
                 profile=name,
                 regions=_with_own(regions, own, tables),
                 share=float(look.get("share")) if look else 1.0,
                 states={c: _states_of(rows, cache) for c, rows in chosen.items()},
                 sizes=sizes,
-                kinds=tuple(_kinds_of(own, look, regions, sizes, tables)),
             )
+            yield replace(bare, kinds=tuple(_kinds_of(own, look, bare, tables)))
         if looks != {"": None}:
             _check_kinds(own, list(looks.values()), checker)
 
@@ -346,23 +346,33 @@ def _size_of(row: Row) -> SizeRange:
 def _kinds_of(
     own: _Own,
     look: Row | None,
-    regions: frozenset[str],
-    sizes: Mapping[str, SizeRange],
+    bare: Profile,
     tables: Tables,
 ) -> Iterator[Kind]:
-    """Species of the genus that show this profile and live in these regions."""
+    """
+    Species of the genus that show this profile and live in these regions.
+
+    A form of a species that its profile is not scored to show is left out: the source of the
+    species has fewer words for forms than we have (a mushroom coral is "massive" there).
+    """
     listed = look.words("kinds") if look else ("*",)
-    elsewhere = {w for row, _ in own.named if row is not look for w in row.words("kinds")}
+    forms = bare.states.get("growth_form", {})
+    elsewhere = {
+        w
+        for row, r in own.named
+        if row is not look and r & bare.regions
+        for w in row.words("kinds")
+    }
     for row, lives in own.species:
-        epithet = row.get("species").removeprefix(own.genus.genus).strip()
+        epithet = row.get("species").split()[-1]
         is_here = epithet in listed or ("*" in listed and epithet not in elsewhere)
-        if not is_here or (lives and not lives & regions):
+        if not is_here or (lives and not lives & bare.regions):
             continue
         yield Kind(
             name=row.get("species"),
             regions=_with_parents(lives, own, tables),
-            growth_forms=dict.fromkeys(row.words("growth_form"), USUAL),
-            sizes=_species_sizes(row, sizes),
+            growth_forms={w: USUAL for w in row.words("growth_form") if w in forms},
+            sizes=_species_sizes(row, bare.sizes),
             share=1.0,
             source=row.get("source"),
         )
@@ -413,7 +423,7 @@ def _range(low: float, high: float, row: Row, most: float | None = None) -> Size
 
 def _check_kinds(own: _Own, looks: list[Row | None], checker: Checker) -> None:
     """Tell of species that a profile lists and the table of species does not have."""
-    epithets = {row.get("species").removeprefix(own.genus.genus).strip() for row, _ in own.species}
+    epithets = {row.get("species").split()[-1] for row, _ in own.species}
     for look in looks:
         for word in look.words("kinds") if look else ():
             if look and word != "*":

@@ -26,6 +26,7 @@ HEADS = {
     "states.csv": (
         "genus,region,profile,character,state,frequency,source\n"
         "Aa,world,,growth_form,massive,usual,memory; cf. X 1999\n"
+        "Aa,world,,growth_form,branching,sometimes,memory\n"
         "Aa,world,,wall,shared,usual,Y 2001\n"
         "Aa,world,brain,wall,separate,usual,Y 2001\n"
         "Bb,east,,growth_form,branching,sometimes,memory\n"
@@ -55,7 +56,7 @@ def test_rows_of_a_profile_take_the_place_of_the_genus_rows_for_that_character()
     looks = {p.profile: p for p in data.profiles if p.genus == "Aa"}
     assert set(looks["honeycomb"].states["wall"]) == {"shared"}
     assert set(looks["brain"].states["wall"]) == {"separate"}
-    assert set(looks["brain"].states["growth_form"]) == {"massive"}
+    assert set(looks["brain"].states["growth_form"]) == {"massive", "branching"}
     assert looks["honeycomb"].share == 3
     assert data.genera["Aa"].former_names == ("Old", "Older")
     assert data.genera["Aa"].regions == {"east", "west"}
@@ -75,6 +76,13 @@ def test_species_become_kinds_of_the_profile_that_lists_them() -> None:
     assert looks["brain"].kinds[0].regions == {"east"}
 
 
+def test_a_form_that_the_genus_is_not_scored_to_show_is_left_out_of_its_species() -> None:
+    more = HEADS["species.csv"] + "Bb una,Bb,east,,2,massive,Z\n"
+    data, _ = parse_taxa({**HEADS, "species.csv": more})
+    kind = next(k for p in data.profiles for k in p.kinds if k.name == "Bb una")
+    assert dict(kind.growth_forms) == {}
+
+
 def test_only_rows_from_memory_count_as_memory() -> None:
     data, _ = parse_taxa(HEADS)
     look = next(p for p in data.profiles if p.profile == "honeycomb")
@@ -91,7 +99,7 @@ def test_a_later_table_takes_the_place_of_what_an_earlier_one_says() -> None:
         for p in data.profiles
         if (p.genus, p.profile) == ("Aa", "honeycomb")
     }
-    assert set(forms["east"]) == {"massive"}
+    assert set(forms["east"]) == {"massive", "branching"}
     assert set(forms["west"]) == {"branching"}
     assert data.version.startswith("1+")
 
@@ -118,7 +126,7 @@ BROKEN = [
     ("states.csv", "Ab,world,,wall,shared,usual,memory", "taxa-genus-unknown", "column genus"),
     ("states.csv", "Aa,north,,wall,separate,rare,memory", "taxa-region-unknown", "region"),
     ("states.csv", "Aa,world,,wall,separate,often,memory", "taxa-word-unknown", "frequency"),
-    ("states.csv", "Aa,world,,wall,separate,rare", "taxa-row-broken", "line 6"),
+    ("states.csv", "Aa,world,,wall,separate,rare", "taxa-row-broken", "line 7"),
     ("states.csv", "Aa,world,,wall,separate,rare,", "taxa-cell-empty", "column source"),
     ("states.csv", "Aa,world,maze,wall,separate,rare,memory", "taxa-profile-unknown", "profile"),
     ("states.csv", "Aa,world,,wall,shared,rare,memory", "taxa-row-twice", "column state"),
