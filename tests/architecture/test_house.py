@@ -31,6 +31,7 @@ STANDARD = {
     "__future__",
     "collections",
     "dataclasses",
+    "difflib",
     "enum",
     "functools",
     "hashlib",
