@@ -38,7 +38,7 @@ NEAR_ENOUGH = 0.002  # of log loss: among those, the largest tails, which are th
 SEED, N = 20_261, 4000
 NOTES = """How observers err, for the identification of corals. Made by tools/identify_learning.py.
 error: chance that a wrong state is written, fitted to simulated observers whose class rates are a
-judgement (4 % by eye, 10 % by eye and hard, 7 % with a lens, 15 % with a lens and hard), with
+judgement (2 % by eye, 5 % by eye and hard, 4 % with a lens, 8 % with a lens and hard), with
 what the tables get wrong. No rate here was measured on people: a team's own verified corals
 can replace them."""
 

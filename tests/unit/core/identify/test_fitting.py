@@ -43,7 +43,7 @@ def test_error_rate_is_recovered_from_corals_of_known_genus(model: Model) -> Non
 
 def test_error_rate_without_looks_is_that_of_its_class(model: Model) -> None:
     fitted = fit_error_rates([], [], model)
-    assert fitted.error["coloniality"] == pytest.approx(0.04)
+    assert fitted.error["coloniality"] == pytest.approx(0.02)
 
 
 def test_temperature_of_independent_characters_is_one(model: Model) -> None:
@@ -114,7 +114,7 @@ def test_doubled_rates_make_twice_the_slips(model: Model) -> None:
 
 def test_rates_that_are_not_listed_are_those_of_the_class(small_reef: ModuleType) -> None:
     taxa = small_reef.reef(small_reef.ALPHA)
-    assert error_of(taxa.characters["wall"], ErrorRates()) == 0.07
+    assert error_of(taxa.characters["wall"], ErrorRates()) == 0.04
     assert error_of(taxa.characters["wall"], ErrorRates(error={"wall": 0.3})) == 0.3
     assert unclear_of(taxa.characters["wall"], ErrorRates()) == 0.20
     assert unclear_of(taxa.characters["wall"], ErrorRates(unclear={"wall": 0.1})) == 0.1

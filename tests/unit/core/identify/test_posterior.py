@@ -94,6 +94,14 @@ def test_local_frequencies_are_the_prior_with_a_floor(small_reef: ModuleType) ->
     assert not model.is_prior_flat
 
 
+def test_in_a_region_of_several_a_genus_counts_by_how_many_it_lives_in(
+    small_reef: ModuleType,
+) -> None:
+    taxa = small_reef.reef(small_reef.ALPHA, small_reef.BELLA, small_reef.NOVA)
+    both = build_model(taxa, small_reef.PLAIN, "both")
+    assert chances(both) == pytest.approx({"Alpha": 0.25, "Bella": 0.25, "Nova": 0.5})
+
+
 def test_only_genera_of_the_region_stand_for_choice(small_reef: ModuleType) -> None:
     taxa = small_reef.reef(small_reef.ALPHA, small_reef.BELLA, small_reef.NOVA)
     assert build_model(taxa, small_reef.PLAIN, "east").genera == ("Nova",)
