@@ -20,6 +20,7 @@ GROUPS = (
     "project",
     "correct",
     "measure",
+    "identify",
     "lookalikes",
     "taxa",
     "report",

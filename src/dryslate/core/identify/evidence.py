@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from itertools import combinations
 
@@ -53,8 +53,8 @@ class Evidence:
     not_seen : Mapping of str to frozenset of str
         States that were looked for and are not there.
     unclear : frozenset of str
-        Characters that were looked at and could not be told: no evidence either way, and not
-        asked again.
+        Characters (or measures) that were looked at and could not be told: no evidence either way,
+        and not asked again.
     sizes : Mapping of str to Size
         By measure.
     is_juvenile : bool
@@ -85,7 +85,13 @@ class Evidence:
         return colony is not None and colony.value_mm < JUVENILE_BELOW_MM and not lives_alone
 
 
-def check_evidence(evidence: Evidence, taxa: TaxaData) -> list[Problem]:
+Pair = tuple[str, str]
+"""A character and one of its states."""
+
+
+def check_evidence(
+    evidence: Evidence, taxa: TaxaData, go_together: Callable[[Pair, Pair], bool] | None = None
+) -> list[Problem]:
     """
     Find what cannot be right in the evidence, before it is used.
 
@@ -93,6 +99,9 @@ def check_evidence(evidence: Evidence, taxa: TaxaData) -> list[Problem]:
     ----------
     evidence : Evidence
     taxa : TaxaData
+    go_together : callable or None
+        Tells whether some profile may show two states of known characters, for callers that ask of
+        many corals; None: every profile is looked through.
 
     Returns
     -------
@@ -117,7 +126,7 @@ def check_evidence(evidence: Evidence, taxa: TaxaData) -> list[Problem]:
     found += _size_problems(evidence, taxa)
     found += _clash_problems(evidence)
     if not found:
-        found += _never_together(evidence, taxa)
+        found += _never_together(evidence, taxa, go_together)
     return found
 
 
@@ -158,7 +167,7 @@ def _region_problems(evidence: Evidence, taxa: TaxaData) -> Iterator[Problem]:
 
 def _word_problems(evidence: Evidence, taxa: TaxaData) -> Iterator[Problem]:
     """Tell of characters and states that are not known, with the nearest that are."""
-    names = [*evidence.seen, *evidence.not_seen, *sorted(evidence.unclear)]
+    names = [*evidence.seen, *evidence.not_seen, *sorted(evidence.unclear - set(MEASURES))]
     for name in dict.fromkeys(names):
         character = taxa.characters.get(name)
         if character is None:
@@ -255,18 +264,18 @@ def _clash_problems(evidence: Evidence) -> Iterator[Problem]:
             )
 
 
-def _never_together(evidence: Evidence, taxa: TaxaData) -> Iterator[Problem]:
+def _never_together(
+    evidence: Evidence, taxa: TaxaData, go_together: Callable[[Pair, Pair], bool] | None
+) -> Iterator[Problem]:
     """Tell of pairs of states of two characters that no profile has."""
+
+    def any_shows(one: Pair, other: Pair) -> bool:
+        return any(_may_show(p.states, one) and _may_show(p.states, other) for p in taxa.profiles)
+
+    go_together = go_together or any_shows
     pairs = [(c, s) for c in sorted(evidence.seen) for s in sorted(evidence.seen[c])]
-    together = {
-        (i, j)
-        for profile in taxa.profiles
-        for i, j in combinations(range(len(pairs)), 2)
-        if _may_show(profile.states, pairs[i]) and _may_show(profile.states, pairs[j])
-    }
-    for i, j in combinations(range(len(pairs)), 2):
-        (c, s), (d, t) = pairs[i], pairs[j]
-        if c != d and (i, j) not in together:
+    for (c, s), (d, t) in combinations(pairs, 2):
+        if c != d and not go_together((c, s), (d, t)):
             yield Problem(
                 slug="identify-states-never-together",
                 severity="warning",

@@ -1,0 +1,360 @@
+"""Name one coral from what was seen of it: checks, the answer, and how sure it is."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from dryslate.app.identify_check import QuickCheck
+from dryslate.app.ports import ReferenceTables
+from dryslate.base.errors import DryslateError, InputError
+from dryslate.base.problems import Problem, has_error, problem_of
+from dryslate.core.identify.answer import (
+    Answer,
+    AnswerSettings,
+    answer_to_dict,
+    identify,
+    with_problems,
+)
+from dryslate.core.identify.evidence import Evidence
+from dryslate.core.identify.model import Model, build_model
+from dryslate.core.identify.observer import ErrorRates
+from dryslate.core.identify.taxa import TaxaData
+
+DEFAULT_REGION = "indo_pacific"
+TENFOLD = 6
+"""A size is asked about where more than so many times the genera have a tenth of it."""
+CALICES = ("corallite_diameter", "valley_width")
+FULL = AnswerSettings()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RegionChoice:
+    """
+    The region that is taken where none is stated with a coral.
+
+    Parameters
+    ----------
+    region : str
+    words : str
+        Why this one.
+    is_stated : bool
+        Whether somebody chose it: the person who asks, or the project.
+    """
+
+    region: str
+    words: str
+    is_stated: bool
+
+
+class Identifier:
+    """
+    Answers for corals of any region, each region's model made once.
+
+    Parameters
+    ----------
+    tables : ReferenceTables
+        Of a project, or the built-in ones.
+    built_in_regions : collection of str or None
+        Regions that ship with the program, so that a project's own one can be told; None: there is
+        no project.
+    region : str or None
+        As stated by the person who asks; None: the project's own region where it has just one,
+        else `DEFAULT_REGION`.
+
+    Raises
+    ------
+    FormatError
+        ``error-rates-broken``.
+    """
+
+    def __init__(
+        self,
+        tables: ReferenceTables,
+        built_in_regions: Collection[str] | None = None,
+        region: str | None = None,
+    ) -> None:
+        self.taxa, self.table_problems = tables.taxa()
+        self._rates: ErrorRates = tables.error_rates()
+        self.choice = choose_region(region, self.taxa, built_in_regions)
+        self.check = QuickCheck(self.taxa)
+        self._models: dict[str, Model] = {}
+
+    def model(self, region: str) -> Model:
+        """
+        Return the model of a region.
+
+        Raises
+        ------
+        InputError
+            ``identify-region-unknown``, ``identify-region-empty``.
+        """
+        if region not in self._models:
+            self._models[region] = build_model(self.taxa, self._rates, region)
+        return self._models[region]
+
+    def region_of(self, evidence: Evidence) -> str:
+        """Return the region that an evidence is judged in."""
+        return self.choice.region if evidence.region is None else evidence.region
+
+    def faults_of(self, evidence: Evidence) -> list[Problem]:
+        """Return all that is wrong with an evidence and with its region."""
+        found = self.check(evidence)
+        if not has_error(found):
+            try:
+                self.model(self.region_of(evidence))
+            except InputError as error:
+                found.append(problem_of(error, "region"))
+        return found
+
+    def answer(
+        self, evidence: Evidence, said: Sequence[Problem] = (), *, in_cm: Collection[str] = ()
+    ) -> tuple[Answer | None, list[Problem]]:
+        """
+        Name one coral.
+
+        Parameters
+        ----------
+        evidence : Evidence
+        said : sequence of Problem
+            What was wrong with it before.
+        in_cm : collection of str
+            Measures that were typed in centimetres.
+
+        Returns
+        -------
+        answer : Answer or None
+            None where the evidence cannot be used.
+        problems : list of Problem
+            All of them, at once.
+        """
+        found = [*said, *self.faults_of(evidence)]
+        if has_error(found):
+            return None, found
+        model = self.model(self.region_of(evidence))
+        found += ask_unit(evidence, model, in_cm)
+        at_home = _in_region(evidence, model.region)
+        answer = with_problems(identify(at_home, model, FULL), found)
+        return answer, list(answer.problems)
+
+
+def _in_region(evidence: Evidence, region: str | None) -> Evidence:
+    """Return the evidence with the region it is judged in."""
+    return Evidence(
+        region=region,
+        seen=evidence.seen,
+        not_seen=evidence.not_seen,
+        unclear=evidence.unclear,
+        sizes=evidence.sizes,
+        is_juvenile=evidence.is_juvenile,
+    )
+
+
+def choose_region(
+    asked: str | None, taxa: TaxaData, built_in: Collection[str] | None = None
+) -> RegionChoice:
+    """
+    Choose the region that corals without one are judged in.
+
+    Parameters
+    ----------
+    asked : str or None
+        As stated by the person who asks.
+    taxa : TaxaData
+    built_in : collection of str or None
+        Regions that ship with the program; None: there is no project.
+
+    Returns
+    -------
+    RegionChoice
+        What was asked for; else the one region that the project adds or gives frequencies for;
+        else the Indo-Pacific.
+    """
+    if asked is not None:
+        return RegionChoice(region=asked, words="as given", is_stated=True)
+    if built_in is not None:
+        own = sorted(taxa.regions.keys() - set(built_in)) or sorted(taxa.frequencies)
+        if len(own) == 1:
+            return RegionChoice(region=own[0], words="the project's own", is_stated=True)
+        if own:
+            words = f"none was given, and the project has several: {', '.join(own)}"
+            return RegionChoice(region=DEFAULT_REGION, words=words, is_stated=False)
+    return RegionChoice(
+        region=DEFAULT_REGION, words="taken because none was given", is_stated=False
+    )
+
+
+def ask_unit(evidence: Evidence, model: Model, in_cm: Collection[str] = ()) -> list[Problem]:
+    """
+    Ask about a calice or valley that hardly any genus has, where many have a tenth of it.
+
+    Parameters
+    ----------
+    evidence : Evidence
+    model : Model
+    in_cm : collection of str
+        Measures that were typed in centimetres: asked about where only one genus more has a tenth.
+
+    Returns
+    -------
+    list of Problem
+        ``identify-size-centimetres``. Nothing for juveniles, and for single polyps, which may well
+        be so wide.
+    """
+    if evidence.is_small or "solitary" in evidence.seen.get("coloniality", ()):
+        return []
+    found = []
+    for measure in CALICES:
+        if measure not in evidence.sizes:
+            continue
+        value = evidence.sizes[measure].value_mm
+        as_typed, tenth = (_n_genera(model, measure, v) for v in (value, value / 10.0))
+        if tenth <= as_typed * (1 if measure in in_cm else TENFOLD):
+            continue
+        found.append(
+            Problem(
+                slug="identify-size-centimetres",
+                severity="warning",
+                place=measure,
+                message=f"{value:g} mm is known of {as_typed} genera in {model.region}, "
+                f"{value / 10.0:g} mm of {tenth}",
+                fix=f"Was it {value / 10.0:g} mm? It was used as {value:g} mm.",
+            )
+        )
+    return found
+
+
+def _n_genera(model: Model, measure: str, size_mm: float) -> int:
+    """Count the genera that are known to have a size."""
+    low, high = model.ranges[measure].T
+    return len(np.unique(model.genus_of[(low <= size_mm) & (size_mm <= high)]))
+
+
+def answer_document(
+    answer: Answer | None, problems: Sequence[Problem], identifier: Identifier, region: str
+) -> dict[str, Any]:
+    """
+    Return an answer as plain values, for JSON.
+
+    Parameters
+    ----------
+    answer : Answer or None
+    problems : sequence of Problem
+        All of them.
+    identifier : Identifier
+    region : str
+
+    Returns
+    -------
+    dict
+        As `answer_to_dict`, with ``cautions``, ``region_stated`` and ``data_version``. Where the
+        evidence cannot be used, ``verdict`` is null and the lists are empty.
+    """
+    if answer is None:
+        document = unanswered(region, problems)
+    else:
+        document = answer_to_dict(answer)
+        document["problems"] = [p.as_dict() for p in problems]
+        document["cautions"] = cautions_of(answer, identifier.taxa)
+    document["region_stated"] = identifier.choice.is_stated or identifier.choice.region != region
+    document["data_version"] = identifier.taxa.version
+    return document
+
+
+def unanswered(region: str | None, problems: Sequence[Problem]) -> dict[str, Any]:
+    """
+    Return the document of a coral whose evidence cannot be used.
+
+    Parameters
+    ----------
+    region : str or None
+    problems : sequence of Problem
+
+    Returns
+    -------
+    dict
+        With the keys of every answer.
+    """
+    return {
+        "region": region,
+        "verdict": None,
+        "rank": "none",
+        "qualifier": "",
+        "ranked": [],
+        "set95": [],
+        "also_fit": [],
+        "next": [],
+        "splits": None,
+        "memory_share": None,
+        "prior": None,
+        "problems": [p.as_dict() for p in problems],
+    }
+
+
+def cautions_of(answer: Answer, taxa: TaxaData) -> list[str]:
+    """
+    Say which of the likely and possible genera can hurt.
+
+    Parameters
+    ----------
+    answer : Answer
+    taxa : TaxaData
+
+    Returns
+    -------
+    list of str
+        Such as ``Millepora stings``.
+    """
+    near = [r.genus for r in answer.ranked if r.likelihood_word != "unlikely"]
+    named = dict.fromkeys((*near, *answer.set95))
+    return [f"{g} {taxa.genera[g].caution}" for g in named if taxa.genera[g].caution]
+
+
+def require_answer(
+    identifier: Identifier, evidence: Evidence, said: Sequence[Problem] = ()
+) -> Answer:
+    """
+    Name one coral, or refuse with every fault at once.
+
+    Parameters
+    ----------
+    identifier : Identifier
+    evidence : Evidence
+    said : sequence of Problem
+
+    Returns
+    -------
+    Answer
+
+    Raises
+    ------
+    InputError
+        With the slug of the first fault, all of them in the message.
+    """
+    answer, problems = identifier.answer(evidence, said)
+    if answer is None:
+        raise all_at_once(problems)
+    return answer
+
+
+def all_at_once(problems: Sequence[Problem]) -> DryslateError:
+    """
+    Put every error into one exception.
+
+    Parameters
+    ----------
+    problems : sequence of Problem
+        With at least one error.
+
+    Returns
+    -------
+    InputError
+    """
+    errors = [p for p in problems if p.severity == "error"]
+    first = errors[0]
+    told = "; ".join(f"{p.place}: {p.message}. {p.fix}".strip() for p in errors[1:])
+    message = f"{first.place}: {first.message}"
+    return InputError(first.slug, f"{message}; {told}" if told else message, first.fix)

@@ -1,0 +1,117 @@
+"""A quick look whether evidence is in order, for the many records that are."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import combinations
+
+import numpy as np
+
+from dryslate.base.problems import Problem
+from dryslate.core.identify.evidence import (
+    MEASURES,
+    NEGATIVE_STATES,
+    ONE_STATE_ONLY,
+    SIZE_MOST_FACTOR,
+    Evidence,
+    Pair,
+    Size,
+    check_evidence,
+)
+from dryslate.core.identify.taxa import TaxaData
+
+
+class QuickCheck:
+    """
+    Checks evidence as `check_evidence`, but settles the usual case without walking all profiles.
+
+    Parameters
+    ----------
+    taxa : TaxaData
+    """
+
+    def __init__(self, taxa: TaxaData) -> None:
+        self._taxa = taxa
+        states = [(c, s) for c, known in taxa.characters.items() for s in known.states]
+        self._place = {pair: i for i, pair in enumerate(states)}
+        may_show = np.array(
+            [[c not in p.states or s in p.states[c] for c, s in states] for p in taxa.profiles],
+            np.float32,
+        ).reshape(len(taxa.profiles), len(states))
+        self._together: list[list[bool]] = (may_show.T @ may_show > 0).tolist()
+        self._bounds = {m: tuple(_bounds(m, taxa)) for m in MEASURES}
+
+    def __call__(self, evidence: Evidence) -> list[Problem]:
+        """
+        Return what is wrong with the evidence.
+
+        Parameters
+        ----------
+        evidence : Evidence
+
+        Returns
+        -------
+        list of Problem
+            Just those of `check_evidence`.
+        """
+        if self._is_in_order(evidence):
+            return []
+        return check_evidence(evidence, self._taxa, self._go_together)
+
+    def _go_together(self, one: Pair, other: Pair) -> bool:
+        """Whether some profile may show both states."""
+        return self._together[self._place[one]][self._place[other]]
+
+    def _is_in_order(self, evidence: Evidence) -> bool:
+        """Whether nothing at all is to be said; when in doubt, no."""
+        if evidence.region is not None and evidence.region not in self._taxa.regions:
+            return False
+        if not evidence.unclear - set(MEASURES) <= self._taxa.characters.keys():
+            return False
+        for name, absent in evidence.not_seen.items():
+            if name not in self._taxa.characters or not all(
+                (name, s) in self._place for s in absent
+            ):
+                return False
+        if not all(self._is_likely(m, s) for m, s in evidence.sizes.items()):
+            return False
+        return self._goes_together(evidence)
+
+    def _goes_together(self, evidence: Evidence) -> bool:
+        """Whether the states that were seen are known and can go together."""
+        places = []
+        for name, states in evidence.seen.items():
+            if name not in self._taxa.characters or states & evidence.not_seen.get(
+                name, frozenset()
+            ):
+                return False
+            if len(states) > 1 and (states & NEGATIVE_STATES or name in ONE_STATE_ONLY):
+                return False
+            for state in states:
+                place = self._place.get((name, state))
+                if place is None:
+                    return False
+                places.append(place)
+        together = self._together
+        return all(together[i][j] for i, j in combinations(places, 2))
+
+    def _is_likely(self, measure: str, size: Size) -> bool:
+        """Whether a size lies within what is known of its measure."""
+        bounds = self._bounds.get(measure)
+        if not bounds:
+            return False
+        low, high = bounds
+        return low <= size.value_mm <= high and 0.0 <= size.u_mm < float("inf")
+
+
+def _bounds(measure: str, taxa: TaxaData) -> Iterator[float]:
+    """Smallest and largest size that raises no question; nothing where none is known."""
+    ranges = [
+        (sizes[measure].low_mm, sizes[measure].high_mm)
+        for profile in taxa.profiles
+        for sizes in (profile.sizes, *(k.sizes for k in profile.kinds))
+        if measure in sizes and sizes[measure].high_mm > 0
+    ]
+    if ranges:
+        yield max(min(low for low, _ in ranges) / SIZE_MOST_FACTOR, 1e-9)
+        yield max(high for _, high in ranges) * SIZE_MOST_FACTOR
