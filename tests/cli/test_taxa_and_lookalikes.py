@@ -38,6 +38,27 @@ def test_a_broken_row_of_a_project_is_told_with_line_and_column(tmp_path: Path) 
     assert "Nothing separates" in out
 
 
+def test_a_pair_of_a_project_that_does_not_differ_is_told_with_line_and_column(
+    tmp_path: Path,
+) -> None:
+    (tmp_path / "taxa").mkdir()
+    (tmp_path / "taxa" / "lookalikes.csv").write_text(
+        "genus_a,genus_b,how_to_tell,characters,source\n"
+        "Leptoria,Platygyra,Look at the wall.,wall,own colonies\n",
+        encoding="utf-8",
+    )
+    (tmp_path / "taxa" / "genera.csv").write_text(
+        "genus,family,group,region\nOwnia,Merulinidae,stony,indian_ocean\n", encoding="utf-8"
+    )
+    code, out, _ = run("taxa", "check", "--project", tmp_path, "--json")
+    told = {(p["slug"], p["place"]) for p in json.loads(out)["problems"]}
+    assert code == 1
+    assert told == {
+        ("taxa-lookalike-same", "taxa/lookalikes.csv, line 2, column characters"),
+        ("taxa-genus-thin", "taxa/genera.csv, line 2"),
+    }
+
+
 def test_two_genera_side_by_side_fit_eighty_columns() -> None:
     for pair in (("Porites", "Montipora"), ("Halomitra", "Sandalolitha"), ("Diploria", "Favites")):
         code, out, _ = run("lookalikes", *pair, "--px-per-mm", 20)

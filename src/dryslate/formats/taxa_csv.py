@@ -197,6 +197,7 @@ def _read_genera(rows: list[Row], parts: _Parts, checker: Checker) -> None:
             former_names=row.words("former_names"),
             caution=row.get("caution"),
             remark=row.get("remark"),
+            place=row.place,
         )
 
 
@@ -271,6 +272,7 @@ def _read_lookalikes(rows: list[Row], parts: _Parts, checker: Checker) -> tuple[
             how_to_tell=row.get("how_to_tell"),
             characters=names,
             source=row.get("source"),
+            place=row.place,
         )
     return tuple(pairs.values())
 

@@ -64,11 +64,16 @@ class Row:
         cell = self.cells.get(column, "")
         return tuple(w for w in (p.strip() for p in cell.split("|")) if w) if cell else ()
 
+    @property
+    def place(self) -> str:
+        """File and line, for messages."""
+        return f"{self.table}, line {self.line}"
+
     def problem(
         self, slug: str, column: str, message: str, fix: str, severity: Severity = "error"
     ) -> Problem:
         """Return a problem with the place of one cell."""
-        at = f"{self.table}, line {self.line}" + (f", column {column}" if column else "")
+        at = self.place + (f", column {column}" if column else "")
         return Problem(slug=slug, severity=severity, place=at, message=message, fix=fix)
 
 

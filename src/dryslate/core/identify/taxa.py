@@ -54,6 +54,8 @@ class Genus:
     former_names : tuple of str
     caution, remark : str
         ``stings`` where it burns bare skin.
+    place : str
+        File and line of its row, for messages.
     """
 
     genus: str
@@ -64,6 +66,7 @@ class Genus:
     former_names: tuple[str, ...] = ()
     caution: str = ""
     remark: str = ""
+    place: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -157,6 +160,7 @@ class Lookalike:
     how_to_tell: str
     characters: tuple[str, ...]
     source: str
+    place: str = ""  # file and line of its row, for messages
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -122,8 +122,8 @@ def _thin(taxa: TaxaData) -> Iterator[Problem]:
             yield Problem(
                 slug="taxa-genus-thin",
                 severity="warning",
-                place=genus.genus,
-                message=f"{fewest} characters are scored; expected at least {least}",
+                place=genus.place or genus.genus,
+                message=f"{genus.genus}: {fewest} characters are scored; expected at least {least}",
                 fix="Add rows to states.csv, each with its source.",
             )
 
@@ -157,9 +157,10 @@ def _lookalike_problems(pair: Lookalike, taxa: TaxaData) -> Iterator[Problem]:
     yield Problem(
         slug="taxa-lookalike-same" if whole else "taxa-lookalike-part-same",
         severity="error" if whole else "warning",
-        place=f"{pair.genus_a} and {pair.genus_b}",
+        place=f"{pair.place}, column characters" if pair.place else "",
         message=(
-            f"said to differ in {', '.join(pair.characters) or 'nothing'}; "
+            f"{pair.genus_a} and {pair.genus_b} are said to differ in "
+            f"{', '.join(pair.characters) or 'nothing'}; "
             f"scored alike or not scored: {', '.join(same) or 'all'}"
         ),
         fix="Correct the states, or name the characters that differ.",
