@@ -9,6 +9,13 @@ from collections.abc import Iterable, Iterator
 from dataclasses import asdict, replace
 from typing import Any
 
+from dryslate.app.identification_rows import (
+    IdentificationRow,
+    RecordRow,
+    ReviewChanceRow,
+    ReviewDrawRow,
+    ReviewOutcomeRow,
+)
 from dryslate.app.project_records import (
     CardFile,
     Change,
@@ -43,6 +50,12 @@ NAMES = (
     "patch_residuals",
     "control_objects",
     "derived_files",
+    "project",
+    "records",
+    "identifications",
+    "review_draws",
+    "review_chances",
+    "review_outcomes",
 )
 
 
@@ -212,9 +225,12 @@ class MemorySurveyStore:
 
     def delete_photo(self, photo_id: str) -> bool:
         resting = ("corrections", "measurements", "patch_residuals", "derived_files")
-        for table in (*resting, "clock_offsets"):
+        for table in (*resting, "clock_offsets", "records"):
             if any(row.photo_id == photo_id for row in self._tables[table].values()):
                 return False
+        boxes = [b for r in self._tables["identifications"].values() for b in r.photo_regions]
+        if any(box[0] == photo_id for box in boxes):
+            return False
         with self.write():
             old = self._tables["photos"].pop((photo_id,), None)
             if old is not None:
@@ -273,6 +289,64 @@ class MemorySurveyStore:
     def save_derived_file(self, derived: DerivedFile) -> None:
         self._need("photos", (derived.photo_id,), "photo")
         self._put("derived_files", (derived.path,), derived)
+
+    # corals and their names
+
+    def region(self) -> str | None:
+        fact = self._tables["project"].get(("region",))
+        return None if fact is None else fact.note
+
+    def save_region(self, region: str) -> None:
+        self._put("project", ("region",), Observer(observer="region", note=region))
+
+    def records(self, visit_id: str | None = None) -> tuple[RecordRow, ...]:
+        rows = self._tables["records"].values()
+        return tuple(r for r in rows if visit_id in (None, r.visit_id))
+
+    def _see(self, observer: str) -> None:
+        self._put("observers", (observer,), Observer(observer=observer), keep=True)
+
+    def save_record(self, row: RecordRow) -> None:
+        self._need("visits", (row.visit_id,), "visit")
+        if row.photo_id is not None:
+            self._need("photos", (row.photo_id,), "photo")
+        with self.write():
+            self._see(row.observer)
+            self._put("records", (row.record_id,), row)
+
+    def identifications(self, record_id: str | None = None) -> tuple[IdentificationRow, ...]:
+        rows = self._tables["identifications"].values()
+        return tuple(r for r in rows if record_id in (None, r.record_id))
+
+    def save_identification(self, row: IdentificationRow) -> None:
+        self._need("records", (row.record_id,), "record")
+        with self.write():
+            self._see(row.observer)
+            self._put("identifications", (row.identification_id,), row, keep=True)
+
+    def review_draws(self) -> tuple[ReviewDrawRow, ...]:
+        return tuple(self._tables["review_draws"].values())
+
+    def review_chances(self) -> tuple[ReviewChanceRow, ...]:
+        return tuple(self._tables["review_chances"].values())
+
+    def save_review_draw(self, draw: ReviewDrawRow, chances: Iterable[ReviewChanceRow]) -> None:
+        with self.write():
+            self._see(draw.observer)
+            self._put("review_draws", (draw.draw_id,), draw, keep=True)
+            for chance in chances:
+                self._need("identifications", (chance.identification_id,), "identification")
+                self._put("review_chances", (chance.identification_id,), chance, keep=True)
+
+    def review_outcomes(self) -> tuple[ReviewOutcomeRow, ...]:
+        return tuple(self._tables["review_outcomes"].values())
+
+    def save_review_outcome(self, row: ReviewOutcomeRow) -> None:
+        self._need("identifications", (row.first_id,), "identification")
+        self._need("identifications", (row.second_id,), "identification")
+        with self.write():
+            self._see(row.observer)
+            self._put("review_outcomes", (row.outcome_id,), row, keep=True)
 
     def changes(self, table_name: str | None = None) -> tuple[Change, ...]:
         return tuple(c for c in self._log if table_name in (None, c.table_name))

@@ -2,6 +2,13 @@
 
 from __future__ import annotations
 
+from dryslate.app.identification_rows import (
+    IdentificationRow,
+    RecordRow,
+    ReviewChanceRow,
+    ReviewDrawRow,
+    ReviewOutcomeRow,
+)
 from dryslate.app.project_records import (
     CardFile,
     ClockOffset,
@@ -141,6 +148,93 @@ def fill(store: object) -> None:
         )
         store.save_control_object(bar())
         store.save_derived_file(derived())
+        store.save_region("indo_pacific")
+        store.save_record(record())
+        store.save_identification(identification())
+        store.save_identification(identification("i2", role="second", observer="Tevi"))
+        store.save_review_draw(draw(), [chance()])
+        store.save_review_outcome(outcome())
+
+
+def record(name: str = "r1", **fields: object) -> RecordRow:
+    values = {
+        "record_id": name,
+        "colony": "C7",
+        "visit_id": VISIT_ID,
+        "photo_id": sha("a"),
+        "growth_form": "massive",
+        "is_juvenile": False,
+        "measurement_ids": ("m1",),
+        "observer": OBSERVER,
+        "noted_at": "2026-03-14T09:31:00+07:00",
+    } | fields
+    return RecordRow(**values)
+
+
+def identification(identification_id: str = "i1", **fields: object) -> IdentificationRow:
+    values = {
+        "identification_id": identification_id,
+        "record_id": "r1",
+        "role": "first",
+        "name_as_recorded": "Favia",
+        "name": "Dipsastraea or Goniastrea",
+        "current_names": ("Dipsastraea", "Goniastrea"),
+        "rank": "family",
+        "qualifier": "cf.",
+        "confidence": 3,
+        "p_stated": 0.7,
+        "probability": 0.625,
+        "evidence": {"seen": {"growth_form": ["massive"]}, "sizes_mm": {}, "juvenile": False},
+        "conflicts": ("size",),
+        "region": "indo_pacific",
+        "photo_regions": ((sha("a"), 10.0, 20.0, 110.5, 220.0),),
+        "observer": OBSERVER,
+        "identified_at": "2026-03-14T19:00:00+07:00",
+        "data_version": "2026.1",
+    } | fields
+    return IdentificationRow(**values)
+
+
+def draw(**fields: object) -> ReviewDrawRow:
+    values = {
+        "draw_id": "d1",
+        "seed": 7,
+        "random_frac": 0.1,
+        "least_probability": 0.8,
+        "observer": OBSERVER,
+        "drawn_at": "2026-03-14T20:00:00+07:00",
+    } | fields
+    return ReviewDrawRow(**values)
+
+
+def chance(name: str = "i1", **fields: object) -> ReviewChanceRow:
+    values = {
+        "identification_id": name,
+        "record_id": "r1",
+        "draw_id": "d1",
+        "p_drawn": 1.0,
+        "is_drawn": True,
+        "reasons": ("probability", "size"),
+    } | fields
+    return ReviewChanceRow(**values)
+
+
+def outcome(name: str = "o1", **fields: object) -> ReviewOutcomeRow:
+    values = {
+        "outcome_id": name,
+        "record_id": "r1",
+        "first_id": "i1",
+        "second_id": "i2",
+        "rank_shared": "family",
+        "is_agreed": True,
+        "agreed_at": "family",
+        "observer": "Tevi",
+        "decided_at": "2026-03-14T21:00:00+07:00",
+        "settled_name": "Merulinidae",
+        "settled_names": ("Dipsastraea", "Goniastrea"),
+        "settled_rank": "family",
+    } | fields
+    return ReviewOutcomeRow(**values)
 
 
 def card_file(**fields: object) -> CardFile:

@@ -19,7 +19,8 @@ from dryslate.store.sqlite import SqliteSurveyStore, StoreOptions
 HERE = Path(__file__).resolve().parent
 NAMES = (
     "sites zones observers visits clock_offsets originals card_files copies photos corrections "
-    "measurements patch_residuals control_objects derived_files"
+    "measurements patch_residuals control_objects derived_files records "
+    "identifications review_draws review_chances review_outcomes"
 )
 
 

@@ -25,6 +25,11 @@ ROOMS = [
     "patch_residuals",
     "control_objects",
     "derived_files",
+    "records",
+    "identifications",
+    "review_draws",
+    "review_chances",
+    "review_outcomes",
 ]
 
 

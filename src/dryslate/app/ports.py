@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any, Protocol, TypeVar
 
 from dryslate.app.records import DecodedPhoto, PhotoMetadata
-from dryslate.app.store_ports import PhotoStore, PlaceStore, ResultStore
+from dryslate.app.store_ports import IdentificationStore, PhotoStore, PlaceStore, ResultStore
 from dryslate.base.problems import Problem
 from dryslate.core.card.definition import CardDefinition
 from dryslate.core.identify.observer import ErrorRates
@@ -119,7 +119,7 @@ class ReferenceTables(Protocol):
         """Hash everything a card states, for provenance."""
 
 
-class SurveyStore(PlaceStore, PhotoStore, ResultStore, Protocol):
+class SurveyStore(PlaceStore, PhotoStore, ResultStore, IdentificationStore, Protocol):
     """The project's records; its rooms are in `dryslate.app.store_ports`."""
 
     def write(self) -> AbstractContextManager[None]:

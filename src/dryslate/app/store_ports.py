@@ -5,6 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Protocol
 
+from dryslate.app.identification_rows import (
+    IdentificationRow,
+    RecordRow,
+    ReviewChanceRow,
+    ReviewDrawRow,
+    ReviewOutcomeRow,
+)
 from dryslate.app.project_records import (
     CardFile,
     Change,
@@ -132,3 +139,40 @@ class ResultStore(Protocol):
 
     def changes(self, table_name: str | None = None) -> tuple[Change, ...]:
         """Return the change log, oldest first; nothing in it can be changed or taken out."""
+
+
+class IdentificationStore(Protocol):
+    """Records of corals, who called them what, and the second observer."""
+
+    def region(self) -> str | None:
+        """Return the region the project works in, where it is set."""
+
+    def save_region(self, region: str) -> None:
+        """Set the region the project works in."""
+
+    def records(self, visit_id: str | None = None) -> tuple[RecordRow, ...]:
+        """Return the records of one visit, or all, in the order first saved."""
+
+    def save_record(self, row: RecordRow) -> None:
+        """Store a record, or its changed words; its observer comes to be when not there."""
+
+    def identifications(self, record_id: str | None = None) -> tuple[IdentificationRow, ...]:
+        """Return all identifications of one record, or of all, oldest first."""
+
+    def save_identification(self, row: IdentificationRow) -> None:
+        """Add an identification; the same id again changes nothing."""
+
+    def review_draws(self) -> tuple[ReviewDrawRow, ...]:
+        """Return the draws, oldest first."""
+
+    def review_chances(self) -> tuple[ReviewChanceRow, ...]:
+        """Return the chance of every identification that took part in a draw."""
+
+    def save_review_draw(self, draw: ReviewDrawRow, chances: Iterable[ReviewChanceRow]) -> None:
+        """Add a draw with the chance of each; the same draw again changes nothing."""
+
+    def review_outcomes(self) -> tuple[ReviewOutcomeRow, ...]:
+        """Return every outcome, oldest first; the last of a record holds."""
+
+    def save_review_outcome(self, row: ReviewOutcomeRow) -> None:
+        """Add an outcome; the same id again changes nothing."""

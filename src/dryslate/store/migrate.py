@@ -137,7 +137,7 @@ def apply_migrations(
         In autocommit mode.
     steps : sequence of Migration
     backups : Path
-        Folder for the backups; an empty database needs none.
+        Folder for the backups; a database that begins empty needs none.
     stamp : Stamp
 
     Returns
@@ -151,8 +151,9 @@ def apply_migrations(
         ``migration-failed``; the database is as it was before the failed step.
     """
     made: list[Path] = []
+    is_new = not applied_names(connection)
     for step in steps:
-        if applied_names(connection):
+        if not is_new:
             made.append(_back_up(connection, backups, step.name, stamp.applied_utc))
         try:
             apply_one(connection, step, stamp)

@@ -13,7 +13,14 @@ from dryslate.app.shots import camera_key, corrected_time, order_of
 from dryslate.store.rows import StoreRoom
 
 _METADATA = tuple(f.name for f in fields(PhotoMetadata))
-_RESTING = ("corrections", "measurements", "patch_residuals", "derived_files", "clock_offsets")
+_RESTING = (
+    "corrections",
+    "measurements",
+    "patch_residuals",
+    "derived_files",
+    "clock_offsets",
+    "records",
+)
 _TRUTHS = ("flash_fired", "white_balance_fixed")
 
 
@@ -112,6 +119,10 @@ class SqlitePhotoRoom(StoreRoom):
                     f'SELECT 1 FROM "{table}" WHERE photo_id = ? LIMIT 1', [photo_id]
                 ).fetchone():
                     return False
+            if self._db.execute(
+                "SELECT 1 FROM identifications WHERE instr(photo_regions, ?) LIMIT 1", [photo_id]
+            ).fetchone():
+                return False
             self._db.execute("DELETE FROM photo_files WHERE photo_id = ?", [photo_id])
             self._db.execute("DELETE FROM photos WHERE photo_id = ?", [photo_id])
         return True

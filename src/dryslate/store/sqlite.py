@@ -25,6 +25,7 @@ from dryslate.store.connection import (
     now_utc,
     set_journal,
 )
+from dryslate.store.identifications import SqliteIdentificationRoom
 from dryslate.store.lock import WriterLock
 from dryslate.store.migrate import Migration, Stamp, apply_migrations, load_migrations, pending
 from dryslate.store.photos import SqlitePhotoRoom
@@ -61,7 +62,9 @@ class StoreOptions:
     migrations: Sequence[Migration] | None = None
 
 
-class SqliteSurveyStore(SqlitePlaceRoom, SqlitePhotoRoom, SqliteResultRoom):
+class SqliteSurveyStore(
+    SqlitePlaceRoom, SqlitePhotoRoom, SqliteResultRoom, SqliteIdentificationRoom
+):
     """
     A project's records in SQLite; implements `dryslate.app.ports.SurveyStore`.
 

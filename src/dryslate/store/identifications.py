@@ -1,0 +1,135 @@
+"""Records of corals, identifications and the second observer in SQLite."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable
+from dataclasses import fields
+from typing import Any, TypeVar
+
+from dryslate.app.identification_rows import (
+    IdentificationRow,
+    RecordRow,
+    ReviewChanceRow,
+    ReviewDrawRow,
+    ReviewOutcomeRow,
+)
+from dryslate.store.rows import StoreRoom, from_json, to_json
+
+Row = TypeVar("Row", RecordRow, IdentificationRow, ReviewDrawRow, ReviewChanceRow, ReviewOutcomeRow)
+_JSON = (
+    "measurement_ids",
+    "current_names",
+    "evidence",
+    "conflicts",
+    "photo_regions",
+    "reasons",
+    "settled_names",
+)
+_TRUTHS = ("is_juvenile", "is_drawn", "is_agreed")
+
+
+class SqliteIdentificationRoom(StoreRoom):
+    """Implements `dryslate.app.store_ports.IdentificationStore`."""
+
+    def region(self) -> str | None:
+        """Return the region the project works in, where it is set."""
+        row = self._db.execute("SELECT value FROM project WHERE name = 'region'").fetchone()
+        return None if row is None else str(row[0])
+
+    def save_region(self, region: str) -> None:
+        """Set the region the project works in."""
+        self._put("project", {"name": "region", "value": region}, ["name"])
+
+    def records(self, visit_id: str | None = None) -> tuple[RecordRow, ...]:
+        """Return the records of one visit, or all, in the order first saved."""
+        rows = self._rows(
+            "SELECT * FROM records WHERE ?1 IS NULL OR visit_id = ?1 ORDER BY rowid", [visit_id]
+        )
+        return tuple(_read(RecordRow, row) for row in rows)
+
+    def save_record(self, row: RecordRow) -> None:
+        """Store a record, or its changed words; its observer comes to be when not there."""
+        with self.write():
+            self._keep("observers", {"observer": row.observer})
+            self._put("records", _written(row), ["record_id"])
+
+    def identifications(self, record_id: str | None = None) -> tuple[IdentificationRow, ...]:
+        """Return all identifications of one record, or of all, oldest first."""
+        rows = self._rows(
+            "SELECT * FROM identifications WHERE ?1 IS NULL OR record_id = ?1 "
+            "ORDER BY identification_no",
+            [record_id],
+        )
+        return tuple(_read(IdentificationRow, row) for row in rows)
+
+    def save_identification(self, row: IdentificationRow) -> None:
+        """Add an identification; the same id again changes nothing."""
+        with self.write():
+            self._keep("observers", {"observer": row.observer})
+            self._add("identifications", "identification_id", _written(row))
+
+    def review_draws(self) -> tuple[ReviewDrawRow, ...]:
+        """Return the draws, oldest first."""
+        rows = self._rows("SELECT * FROM review_draws ORDER BY rowid")
+        return tuple(_read(ReviewDrawRow, row) for row in rows)
+
+    def review_chances(self) -> tuple[ReviewChanceRow, ...]:
+        """Return the chance of every identification that took part in a draw."""
+        rows = self._rows("SELECT * FROM review_chances ORDER BY rowid")
+        return tuple(_read(ReviewChanceRow, row) for row in rows)
+
+    def save_review_draw(self, draw: ReviewDrawRow, chances: Iterable[ReviewChanceRow]) -> None:
+        """Add a draw with the chance of each; the same draw again changes nothing."""
+        with self.write():
+            self._keep("observers", {"observer": draw.observer})
+            self._add("review_draws", "draw_id", _written(draw))
+            for chance in chances:
+                self._add("review_chances", "identification_id", _written(chance))
+
+    def review_outcomes(self) -> tuple[ReviewOutcomeRow, ...]:
+        """Return every outcome, oldest first; the last of a record holds."""
+        rows = self._rows("SELECT * FROM review_outcomes ORDER BY outcome_no")
+        return tuple(_read(ReviewOutcomeRow, row) for row in rows)
+
+    def save_review_outcome(self, row: ReviewOutcomeRow) -> None:
+        """Add an outcome; the same id again changes nothing."""
+        with self.write():
+            self._keep("observers", {"observer": row.observer})
+            self._add("review_outcomes", "outcome_id", _written(row))
+
+    def _add(self, table: str, key: str, row: dict[str, Any]) -> None:
+        """Add a row unless one with its key is there; anything else that is wrong is raised."""
+        names = ", ".join(f'"{name}"' for name in row)
+        marks = ", ".join("?" for _ in row)
+        self._db.execute(
+            f'INSERT INTO "{table}" ({names}) VALUES ({marks}) ON CONFLICT ({key}) DO NOTHING',
+            list(row.values()),
+        )
+
+
+def _written(row: Row) -> dict[str, Any]:
+    """Write a row's columns."""
+    values = {f.name: getattr(row, f.name) for f in fields(row)}
+    for name in _JSON:
+        if name in values:
+            values[name] = to_json(values[name])
+    for name in _TRUTHS:
+        if name in values and values[name] is not None:
+            values[name] = int(values[name])
+    return values
+
+
+def _read(kind: type[Row], row: sqlite3.Row) -> Row:
+    """Read a row's columns."""
+    values = {f.name: row[f.name] for f in fields(kind)}
+    for name in _JSON:
+        if name in values:
+            found = from_json(values[name])
+            values[name] = tuple(found) if isinstance(found, list) else found
+    if "photo_regions" in values:
+        values["photo_regions"] = tuple(tuple(box) for box in values["photo_regions"])
+    for name in _TRUTHS:
+        if name in values and values[name] is not None:
+            values[name] = bool(values[name])
+    return kind(**values)
