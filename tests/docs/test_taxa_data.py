@@ -85,3 +85,13 @@ def test_the_built_wheel_holds_the_attribution(tmp_path: Path) -> None:
     names = zipfile.ZipFile(next(tmp_path.glob("*.whl"))).namelist()
     assert "dryslate/data/taxa/ATTRIBUTION" in names
     assert "dryslate/data/taxa/species.csv" in names
+
+
+def test_no_text_asks_to_touch_or_break_a_coral() -> None:
+    data, _ = FileReferenceTables().taxa()
+    asks = re.compile(
+        r"\b(break (it|or)|check a break|touch or|to the touch|feels|lift it|turn it)\b"
+    )
+    texts = [p.how_to_tell for p in data.lookalikes]
+    texts += [c.question for c in data.characters.values()]
+    assert [t for t in texts if asks.search(t.lower())] == []

@@ -91,8 +91,9 @@ def words_of_list(genus: str, found: list[Likeness]) -> str:
     lines = [f"{genus} is taken for, the hardest first:"]
     for one in found:
         stings = f" ({one.caution})" if one.caution else ""
-        tells = ", ".join(one.tells[:4]) or "nothing usual separates them"
-        lines += ["", f"{one.genus}{stings}", *_wrapped(f"differs in: {tells}", 2)]
+        tells = ", ".join(one.tells[:4]) or "little that is usual"
+        hard = "; some looks of the two cannot be told apart" if one.is_unseparated else ""
+        lines += ["", f"{one.genus}{stings}", *_wrapped(f"differs in: {tells}{hard}", 2)]
         lines += _wrapped(one.how_to_tell, 2)
     lines += ["", *_wrapped(f"Side by side: dryslate lookalikes {genus} {found[0].genus}", 0)]
     return "\n".join(lines)

@@ -7,9 +7,9 @@ import math
 from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
 
 from dryslate.base.errors import InputError
+from dryslate.core.identify.photo_detail import InPhoto, find_photo_needs
 from dryslate.core.identify.taxa import (
     Character,
     Frequency,
@@ -19,36 +19,11 @@ from dryslate.core.identify.taxa import (
     SizeRange,
     TaxaData,
 )
-
-InPhoto = Literal["yes", "no", "never", "not known"]
-"""Whether a photo at the scale at hand can show a character; `never`: only broken surfaces do."""
+from dryslate.core.identify.taxa_checks import find_close_pairs
 
 WEIGHTS: Mapping[Frequency, float] = {"usual": 1.0, "sometimes": 0.3, "rare": 0.06}
-PX_A_DETAIL = 3.0  # pixels across the smallest thing that must be made out
-WHOLE_COLONY = frozenset({"attachment", "coloniality", "growth_form"})
-DETAIL_FRAC: Mapping[str, float] = {
-    "corallite_arrangement": 0.25,
-    "axial_corallite": 0.25,
-    "corallite_relief": 0.25,
-    "corallite_orientation": 0.25,
-    "wall": 0.1,
-    "coenosteum": 0.1,
-    "elevations": 0.25,
-    "columella": 0.1,
-    "paliform_lobes": 0.08,
-    "septal_margin": 0.04,
-    "septa_count": 0.065,
-    "septa_confluent": 0.065,
-    "septa_exsert": 0.1,
-    "mouth_arrangement": 0.25,
-    "tissue": 0.25,
-    "polyps_by_day": 0.25,
-    "tentacle_form": 0.08,
-    "tentacles_per_polyp": 0.08,
-}
-"""Smallest thing to make out, as part of the calice: 24 septa lie 0.065 of it apart halfway in."""
-OTHER_DETAIL: Mapping[SeenWith, float] = {"eye": 0.25, "lens": 0.1, "broken": 0.1}
 CALICE_MEASURES = ("corallite_diameter", "valley_width", "colony_diameter")
+MUCH = 0.5  # differences from here on are what tells two genera apart
 ALIKE_BELOW = 0.15  # differences of characters below this are listed as alike
 
 
@@ -170,17 +145,17 @@ class Likeness:
     genus : str
     how_to_tell : str
         Empty where the pair is not in the table of look-alikes.
-    n_separators : int
-        Characters with no usual state in common.
     tells : tuple of str
-        Those characters, the clearest first.
+        Characters and measures that differ much, the clearest first.
+    is_unseparated : bool
+        Whether some look of the one has every usual state in common with some look of the other.
     caution : str
     """
 
     genus: str
     how_to_tell: str
-    n_separators: int
     tells: tuple[str, ...]
+    is_unseparated: bool
     caution: str
 
 
@@ -304,7 +279,8 @@ def find_lookalikes(taxa: TaxaData, genus: str, region: str | None = None) -> li
     Returns
     -------
     list of Likeness
-        Pairs in the table of look-alikes and pairs that nothing separates; the hardest first.
+        Pairs in the table of look-alikes and pairs that nothing separates in some of their looks;
+        the hardest first.
 
     Raises
     ------
@@ -314,38 +290,35 @@ def find_lookalikes(taxa: TaxaData, genus: str, region: str | None = None) -> li
     genus = require_genus(taxa, genus)
     _require_sense(taxa, genus, "", None, region)
     asked = taxa.regions[region] if region else frozenset().union(*taxa.regions.values())
-    home = taxa.genera[genus].regions & asked
+    close = {
+        p.genus_a if p.genus_b == genus else p.genus_b
+        for p in find_close_pairs(taxa)
+        if genus in (p.genus_a, p.genus_b) and p.regions & asked
+    }
+    named = {g for p in taxa.lookalikes for g in (p.genus_a, p.genus_b) if _is_of(p, genus)}
     found: list[Likeness] = []
-    for other in taxa.genera.values():
-        pair = _pair_of(taxa, genus, other.genus)
-        if other.genus == genus or not other.regions & (home or asked):
+    for name in sorted((named | close) - {genus}):
+        if not taxa.genera[name].regions & asked:
             continue
-        if pair is None and other.group in ("not_coral", "juvenile"):
-            continue
-        compared = compare_genera(taxa, genus, other.genus, None, region)
-        tells = [
-            c.character
-            for c in compared.characters
-            if not _usual(c.states_a) & _usual(c.states_b) and c.states_a and c.states_b
-        ]
-        tells += [s.measure for s in compared.sizes if s.difference >= 1.0]
-        if pair is None and tells:
-            continue
+        compared = compare_genera(taxa, genus, name, None, region)
+        much = [(c.difference, c.character) for c in compared.differing if c.seen_with != "broken"]
+        much += [(s.difference, s.measure) for s in compared.sizes]
+        tells = sorted((m for m in much if m[0] >= MUCH), key=lambda m: -m[0])
         found.append(
             Likeness(
-                genus=other.genus,
-                how_to_tell=pair.how_to_tell if pair else "",
-                n_separators=len(tells),
-                tells=tuple(tells),
-                caution=other.caution,
+                genus=name,
+                how_to_tell=compared.how_to_tell,
+                tells=tuple(name for _, name in tells),
+                is_unseparated=name in close,
+                caution=taxa.genera[name].caution,
             )
         )
-    return sorted(found, key=lambda one: (one.n_separators, one.genus))
+    return sorted(found, key=lambda one: (not one.is_unseparated, len(one.tells), one.genus))
 
 
-def _usual(states: tuple[StateShown, ...]) -> set[str]:
-    """States that are usual."""
-    return {s.state for s in states if s.frequency == "usual"}
+def _is_of(pair: Lookalike, genus: str) -> bool:
+    """Whether a pair is of a genus."""
+    return genus in (pair.genus_a, pair.genus_b)
 
 
 def _known(value: float) -> float:
@@ -436,7 +409,7 @@ def _character_pair(
     difference = (
         0.5 * sum(abs(a.get(s, 0.0) - b.get(s, 0.0)) for s in {*a, *b}) if a and b else math.nan
     )
-    needs, in_photo = _photo_of(character, *scale)
+    needs, in_photo = find_photo_needs(character, *scale)
     rows = [r for p in (*looks_a, *looks_b) for r in p.states.get(name, {}).values()]
     return CharacterPair(
         character=name,
@@ -450,23 +423,6 @@ def _character_pair(
         in_photo=in_photo,
         is_memory=all(r.is_memory for r in rows),
     )
-
-
-def _photo_of(
-    character: Character, calice_mm: float | None, px_per_mm: float | None
-) -> tuple[float | None, InPhoto]:
-    """The scale that a photo needs to show a character, and whether the one at hand does."""
-    if character.seen_with == "broken":
-        return None, "never"
-    if character.character in WHOLE_COLONY:
-        return 0.0, "yes"
-    if calice_mm is None:
-        return None, "not known"
-    part = DETAIL_FRAC.get(character.character, OTHER_DETAIL[character.seen_with])
-    needs = PX_A_DETAIL / (part * calice_mm)
-    if px_per_mm is None:
-        return needs, "not known"
-    return needs, "yes" if px_per_mm >= needs else "no"
 
 
 def _size_pair(measure: str, looks_a: list[Profile], looks_b: list[Profile]) -> SizePair:

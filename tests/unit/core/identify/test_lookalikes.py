@@ -97,8 +97,9 @@ def test_what_a_genus_is_taken_for_names_the_pair_and_what_nothing_separates(
     taxa: TaxaData,
 ) -> None:
     found = find_lookalikes(taxa, "Bb")
-    assert [(one.genus, one.n_separators) for one in found] == [("Cc", 0), ("Aa", 2)]
-    assert found[1].tells == ("columella", "skeleton_colour")
+    assert [(one.genus, one.is_unseparated) for one in found] == [("Cc", True), ("Aa", False)]
+    assert found[1].tells[0] == "columella"
+    assert "skeleton_colour" not in found[1].tells  # nobody should break a coral to see it
 
 
 @pytest.mark.parametrize(
