@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections import defaultdict
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
@@ -19,13 +18,11 @@ from dryslate.core.identify.taxa import (
     StateRow,
 )
 from dryslate.formats.taxa_rows import Checker, Row
+from dryslate.formats.taxa_species import species_sizes
 
 FREQUENCIES: tuple[str, ...] = get_args(Frequency)
 MEASURES: tuple[str, ...] = get_args(Measure)
 USUAL: Frequency = "usual"
-BEYOND = 0.8  # sizes of a species go beyond the published range by this on either side
-ONE_SIDED = 0.6  # smallest usual size, as part of the largest, where only that is published
-DISC_USUAL = (0.35, 0.9)  # usual sizes of single discs, as parts of the largest published
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -372,7 +369,7 @@ def _kinds_of(
             name=row.get("species"),
             regions=_with_parents(lives, own, tables),
             growth_forms={w: USUAL for w in row.words("growth_form") if w in forms},
-            sizes=_species_sizes(row, bare.sizes),
+            sizes=species_sizes(row, bare.sizes),
             share=1.0,
             source=row.get("source"),
         )
@@ -384,41 +381,6 @@ def _with_parents(lives: frozenset[str], own: _Own, tables: Tables) -> frozenset
         return lives
     added = {r for r, p in tables.parents.items() if r in own.genus.regions and p & lives}
     return lives | added
-
-
-def _species_sizes(row: Row, of_genus: Mapping[str, SizeRange]) -> dict[str, SizeRange]:
-    """The calice (or valley, or disc) width of a species, under the measure that it fits."""
-    low, high = row.get("corallite_width_min_mm"), row.get("corallite_width_max_mm")
-    if not high:
-        return {}
-    most = float(high)
-    if not of_genus:
-        return {"corallite_diameter": _range(float(low or most), most, row)}
-    fits = {m: _misfit(most, size) for m, size in of_genus.items()}
-    measure = min(fits, key=lambda m: fits[m])
-    if low:
-        return {measure: _range(float(low), most, row)}
-    if measure == "colony_diameter":
-        least, usual = (part * most for part in DISC_USUAL)
-        return {measure: _range(least, usual, row, most)}
-    return {measure: _range(ONE_SIDED * most, most, row)}
-
-
-def _misfit(value_mm: float, size: SizeRange) -> float:
-    """How far a value lies from the middle of a range, as a factor squared."""
-    middle = math.sqrt(size.low_mm * size.high_mm)
-    return max(value_mm / middle, middle / value_mm)
-
-
-def _range(low: float, high: float, row: Row, most: float | None = None) -> SizeRange:
-    """A species' range as a usual range, going somewhat beyond it on either side."""
-    return SizeRange(
-        low_mm=BEYOND * low,
-        usual_low_mm=min(low, high),
-        usual_high_mm=max(low, high),
-        high_mm=most if most is not None else max(low, high) / BEYOND,
-        source=row.get("source"),
-    )
 
 
 def _check_kinds(own: _Own, looks: list[Row | None], checker: Checker) -> None:

@@ -174,3 +174,12 @@ def test_a_quoted_cell_over_two_lines_keeps_the_line_numbers() -> None:
         ("taxa-row-twice", "lookalikes.csv, line 5, column genus_b"),
         ("taxa-genus-unknown", "lookalikes.csv, line 7, column genus_b"),
     }
+
+
+def test_a_width_of_something_else_is_left_out_of_a_species() -> None:
+    more = HEADS["species.csv"] + "Aa parva,Aa,east,0.1,0.2,massive,Z\nAa sola,Aa,east,,5,,Z\n"
+    data, problems = parse_taxa({**HEADS, "species.csv": more})
+    kinds = {k.name: k for p in data.profiles for k in p.kinds}
+    assert problems == []
+    assert dict(kinds["Aa parva"].sizes) == {}
+    assert kinds["Aa sola"].sizes["corallite_diameter"].usual_low_mm == pytest.approx(3.0)

@@ -13,6 +13,7 @@ from dryslate.core.identify.taxa import Lookalike, Profile, TaxaData
 FEWEST_CHARACTERS = 8
 FEWEST_OF_OTHERS = 3  # for answers that are no genus of coral
 MEASURES = ("corallite_diameter", "valley_width", "colony_diameter")
+SLACK_FRAC = 0.001
 NOT_GENERA = frozenset({"not_coral", "juvenile"})
 
 
@@ -84,7 +85,9 @@ def check_taxa(taxa: TaxaData) -> list[Problem]:
         Errors ``taxa-character-no-states`` and ``taxa-lookalike-same`` (none of the characters a
         pair names differs); warnings ``taxa-genus-thin``, ``taxa-usual-missing`` (a character of
         which no state is usual, nor two are shown sometimes) and ``taxa-lookalike-part-same``
-        (one of them does not differ, or is not scored). Empty when all is well.
+        (one of them does not differ, or is not scored); notes ``taxa-species-outside`` (a species
+        is usually smaller or larger than the whole range of the look that lists it). Empty when
+        all is well.
 
     Examples
     --------
@@ -107,6 +110,7 @@ def check_taxa(taxa: TaxaData) -> list[Problem]:
     ]
     found += _thin(taxa)
     found += _without_usual(taxa)
+    found += _outside(taxa)
     for pair in taxa.lookalikes:
         found += _lookalike_problems(pair, taxa)
     return found
@@ -141,6 +145,29 @@ def _without_usual(taxa: TaxaData) -> Iterator[Problem]:
                     message=f"no state of {name} is usual, nor are two shown sometimes",
                     fix="Say which state most colonies show.",
                 )
+
+
+def _outside(taxa: TaxaData) -> Iterator[Problem]:
+    """Tell of species whose usual sizes reach beyond what is known of their look as a whole."""
+    for look in taxa.profiles:
+        for kind in look.kinds:
+            for measure, size in kind.sizes.items():
+                whole = look.sizes.get(measure)
+                if whole is None:
+                    continue
+                too_small = size.usual_low_mm < whole.low_mm * (1.0 - SLACK_FRAC)
+                if too_small or size.usual_high_mm > whole.high_mm * (1.0 + SLACK_FRAC):
+                    yield Problem(
+                        slug="taxa-species-outside",
+                        severity="note",
+                        place=_name_of(look.genus, look.profile),
+                        message=(
+                            f"{kind.name} has a {measure} of {size.usual_low_mm:g} to "
+                            f"{size.usual_high_mm:g} mm, but {whole.low_mm:g} to "
+                            f"{whole.high_mm:g} mm is all that is known of the look"
+                        ),
+                        fix="Widen the range in measures.csv, or list the species elsewhere.",
+                    )
 
 
 def _name_of(genus: str, profile: str) -> str:

@@ -10,6 +10,7 @@ from dryslate.core.identify.taxa import (
     Character,
     Frequency,
     Genus,
+    Kind,
     Lookalike,
     Profile,
     SizeRange,
@@ -114,6 +115,24 @@ def test_a_character_without_states_is_told() -> None:
     bare = replace(data.characters["c0"], states={})
     told = check_taxa(replace(data, characters={**data.characters, "c0": bare}))
     assert [p.slug for p in told] == ["taxa-character-no-states"]
+
+
+def test_a_species_beyond_the_range_of_its_look_is_told() -> None:
+    inside, beyond = (
+        Kind(
+            name=f"Aa {name}",
+            regions=frozenset(),
+            growth_forms={},
+            sizes={"valley_width": size(low, high)},
+            share=1.0,
+            source="Z",
+        )
+        for name, low, high in (("alba", 2, 3), ("magna", 3, 9))
+    )
+    whole = {"valley_width": size(2, 5)}
+    told = check_taxa(data_of(replace(look("Aa"), sizes=whole, kinds=(inside, beyond))))
+    assert [(p.slug, p.severity) for p in told] == [("taxa-species-outside", "note")]
+    assert "Aa magna" in told[0].message
 
 
 def test_pairs_that_nothing_separates_are_found() -> None:
