@@ -18,6 +18,10 @@ from dryslate.core.identify.posterior import score_evidence
 from dryslate.files.reference_tables import FileReferenceTables
 
 
+SWITCHES = {"growth_form", "attachment", "coloniality"}
+"""Growth form is weighed with sizes; the others say whether a small coral is a juvenile."""
+
+
 @cache
 def model() -> Model:
     tables = FileReferenceTables()
@@ -87,7 +91,7 @@ def test_no_single_slip_can_exclude_a_genus(evidence: Evidence, data: st.DataObj
         evidence,
         seen={c: s for c, s in evidence.seen.items() if c != name},
         not_seen={c: s for c, s in evidence.not_seen.items() if c != name},
-        sizes={} if name == "growth_form" else evidence.sizes,
+        sizes={} if name in SWITCHES else evidence.sizes,
     )
     slipped = replace(
         bare, seen={**bare.seen, name: frozenset({data.draw(st.sampled_from(states))})}

@@ -6,33 +6,20 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
 from dryslate.base.problems import Problem
-from dryslate.core.identify.conflicts import Looked, find_conflicts, has_conflict
+from dryslate.core.identify.batches import Batch, work_out
+from dryslate.core.identify.conflicts import find_conflicts
 from dryslate.core.identify.evidence import Evidence
 from dryslate.core.identify.model import Model
-from dryslate.core.identify.posterior import Scores, score_evidence
 from dryslate.core.identify.questions import (
     NextCharacter,
     TwoWayQuestion,
-    expected_bits,
     find_next,
     find_split,
 )
-from dryslate.core.identify.reasons import (
-    LEAST_LOG_ODDS,
-    Reason,
-    ReasonWords,
-    find_fits,
-    memory_of,
-    weights_of_evidence,
-)
-from dryslate.core.identify.tables import FloatArray
+from dryslate.core.identify.reasons import LEAST_LOG_ODDS, Reason, ReasonWords
 from dryslate.core.identify.verdict import find_verdict
 
-SET_MASS = 0.95
 P_POSSIBLE = 0.05
 P_UNSURE = 0.5  # under it, a size that fits nothing is asked about
 CHUNK = 256
@@ -56,18 +43,20 @@ class AnswerSettings:
         Not more than so many.
     n_reasons : int
         For, and as many against, at most, strongest first.
-    has_next, has_split : bool
-        Whether to say what to look at next, and what tells the first two apart.
+    n_next : int
+        So many characters to look at next, at most.
+    has_split : bool
+        Whether to say what tells the first two apart.
     """
 
     n_ranked: int = 8
     n_ranked_most: int = 30
     n_reasons: int = 12
-    has_next: bool = True
+    n_next: int = 5
     has_split: bool = True
 
 
-BATCH = AnswerSettings(n_ranked=3, n_ranked_most=3, n_reasons=3, has_split=False)
+BATCH = AnswerSettings(n_ranked=3, n_ranked_most=3, n_reasons=3, n_next=3, has_split=False)
 """For batches of many thousands: what a table of names needs."""
 
 
@@ -134,21 +123,6 @@ class Answer:
     problems: tuple[Problem, ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Batch:
-    """What is worked out for a whole chunk before single answers are put together."""
-
-    looked: Looked
-    order: NDArray[np.intp]  # genera, likeliest first
-    n_set: NDArray[np.intp]  # size of the 95 % set
-    best: NDArray[np.intp]  # likeliest profile of each genus
-    usual: NDArray[np.bool_]  # genera for which every state is usual
-    weights: tuple[FloatArray, ...]  # by term
-    memory_share: FloatArray
-    bits: FloatArray | None
-    conflict: NDArray[np.bool_]
-
-
 def identify(evidence: Evidence, model: Model, settings: AnswerSettings | None = None) -> Answer:
     """
     Say which genus a coral is, as far as the evidence goes.
@@ -207,97 +181,21 @@ def identify_many(
     answers: list[Answer] = []
     for start in range(0, len(evidences), CHUNK):
         part = evidences[start : start + CHUNK]
-        batch = _worked_out(part, model, settings)
+        batch = work_out(part, model, words.columns, settings.n_ranked_most, settings.n_next > 0)
         answers += [_answer(e, i, batch, words, settings) for i, e in enumerate(part)]
     return answers
 
 
-def _worked_out(part: Sequence[Evidence], model: Model, settings: AnswerSettings) -> _Batch:
-    """All arrays of a chunk."""
-    scores = score_evidence(part, model)
-    fits = find_fits(part, scores, model)
-    order, n_set = smallest_sets(scores.p_genus)
-    usual = np.logical_or.reduceat(fits.all_usual, model.starts, axis=1)
-    places: list[list[tuple[int, int]]] = [[] for _ in part]
-    for t, term in enumerate(scores.terms):
-        for j, row in enumerate(term.rows.tolist()):
-            places[row].append((t, j))
-    best = _best_profiles(scores.p_profile, model)
-    weights = tuple(weights_of_evidence(scores, t, model) for t in scores.terms)
-    return _Batch(
-        looked=Looked(scores=scores, fits=fits, places=tuple(places)),
-        order=order,
-        n_set=n_set,
-        best=best,
-        usual=usual,
-        weights=weights,
-        memory_share=_memory_shares(scores, weights, order[:, 0], best, model),
-        bits=expected_bits(scores.p_profile, model) if settings.has_next else None,
-        conflict=has_conflict(fits),
-    )
-
-
-def _memory_shares(
-    scores: Scores,
-    weights: tuple[FloatArray, ...],
-    first: NDArray[np.intp],
-    best: NDArray[np.intp],
-    model: Model,
-) -> FloatArray:
-    """Share of the weight of evidence for and against the first genus that rests on memory."""
-    total, memory = np.zeros(len(first)), np.zeros(len(first))
-    for term, weight in zip(scores.terms, weights, strict=True):
-        genus = first[term.rows]
-        mine = np.abs(weight[np.arange(len(genus)), genus])
-        total[term.rows] += mine
-        memory[term.rows] += mine * memory_of(term, best[term.rows, genus], model)
-    return memory / np.maximum(total, 1e-12)
-
-
-def smallest_sets(p_genus: FloatArray) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """
-    Return the smallest set of genera that holds 95 % of the probability.
-
-    Parameters
-    ----------
-    p_genus : ndarray of float, shape (n, n_genera)
-
-    Returns
-    -------
-    order : ndarray of int, shape (n, n_genera)
-        Genera, likeliest first.
-    n_set : ndarray of int, shape (n,)
-        How many of them are in the set.
-    """
-    order = np.argsort(-p_genus, axis=1, kind="stable")
-    mass = np.cumsum(np.take_along_axis(p_genus, order, axis=1), axis=1)
-    n_set = np.minimum((mass < SET_MASS - 1e-12).sum(axis=1) + 1, p_genus.shape[1])
-    return order, n_set
-
-
-def _best_profiles(p_profile: FloatArray, model: Model) -> NDArray[np.intp]:
-    """Likeliest profile of each genus by record."""
-    best = np.broadcast_to(model.starts, (len(p_profile), len(model.starts))).copy()
-    for g in range(len(model.genera)):
-        rows = model.rows_of(g)
-        if rows.stop - rows.start > 1:
-            best[:, g] += p_profile[:, rows].argmax(axis=1)
-    return best
-
-
 def _answer(
-    evidence: Evidence, i: int, batch: _Batch, words: ReasonWords, settings: AnswerSettings
+    evidence: Evidence, i: int, batch: Batch, words: ReasonWords, settings: AnswerSettings
 ) -> Answer:
     """One answer of a chunk."""
     model = words.model
     p_genus = batch.looked.scores.p_genus[i]
-    n_set = int(batch.n_set[i])
-    n = min(max(settings.n_ranked, n_set), settings.n_ranked_most)
-    order = batch.order[i].tolist()
-    is_conflict = bool(batch.conflict[i])
-    said = find_verdict(p_genus, evidence.is_small, is_conflict, model)
-    ranked = _ranked(evidence, i, order[:n], batch, words, settings)
-    pair = (order[0], order[min(1, len(order) - 1)])
+    order = batch.order[i, : int(batch.n_set[i])].tolist()
+    pair = int(batch.order[i, 0]), int(batch.order[i, min(1, len(p_genus) - 1)])
+    said = find_verdict(p_genus, evidence.is_small, batch.conflict[i], model, pair)
+    ranked = _ranked(evidence, i, batch, words, settings)
     split = settings.has_split and pair[0] != pair[1]
     return Answer(
         region=model.region,
@@ -305,26 +203,28 @@ def _answer(
         rank=said.rank,
         qualifier=said.qualifier,
         ranked=ranked,
-        set95=tuple(model.genera[g] for g in order[:n_set]),
+        set95=tuple(model.genera[g] for g in order),
         also_fit=_also_fit(evidence, i, batch, model),
-        next=() if batch.bits is None else find_next(evidence, batch.bits[i], model),
+        next=()
+        if batch.bits is None
+        else find_next(evidence, batch.bits[i], model, settings.n_next),
         splits=find_split(evidence, batch.looked.scores.p_profile[i], pair, model)
         if split
         else None,
-        memory_share=float(batch.memory_share[i]),
+        memory_share=batch.memory_share[i],
         prior_words=FLAT_WORDS if model.is_prior_flat else LOCAL_WORDS,
         problems=_problems(evidence, i, batch, model),
     )
 
 
-def _also_fit(evidence: Evidence, i: int, batch: _Batch, model: Model) -> tuple[str, ...]:
+def _also_fit(evidence: Evidence, i: int, batch: Batch, model: Model) -> tuple[str, ...]:
     """Genera for which every given state is usual; none where no state is given."""
     if not any(evidence.seen.values()) and not any(evidence.not_seen.values()):
         return ()
-    return tuple(model.genera[g] for g in batch.order[i][batch.usual[i][batch.order[i]]].tolist())
+    return tuple(model.genera[g] for g in batch.also_fit[i])
 
 
-def _problems(evidence: Evidence, i: int, batch: _Batch, model: Model) -> tuple[Problem, ...]:
+def _problems(evidence: Evidence, i: int, batch: Batch, model: Model) -> tuple[Problem, ...]:
     """What is contradictory or left out."""
     found: list[Problem] = []
     if evidence.is_small and evidence.sizes:
@@ -344,47 +244,48 @@ def _problems(evidence: Evidence, i: int, batch: _Batch, model: Model) -> tuple[
 
 
 def _ranked(
-    evidence: Evidence,
-    i: int,
-    genera: list[int],
-    batch: _Batch,
-    words: ReasonWords,
-    settings: AnswerSettings,
+    evidence: Evidence, i: int, batch: Batch, words: ReasonWords, settings: AnswerSettings
 ) -> tuple[Ranked, ...]:
     """The candidates with their reasons."""
-    model, places = words.model, batch.looked.places[i]
-    p = batch.looked.scores.p_genus[i][genera].tolist()
-    weights = [batch.weights[t][j][genera].tolist() for t, j in places]
-    profiles = batch.best[i][genera].tolist()
+    model, places, n_set = words.model, batch.looked.places[i], int(batch.n_set[i])
+    n = min(max(settings.n_ranked, n_set), settings.n_ranked_most)
+    weights = [batch.weights[t][j] for t, j in places]
+    p, profiles = batch.p_first[i], batch.best[i]
     ranked = []
-    for k, genus in enumerate(genera):
-        mine = sorted([(w[k], place) for w, place in zip(weights, places, strict=True)])
-
-        def said(
-            weighed: list[tuple[float, tuple[int, int]]], sign: float, profile: int = profiles[k]
-        ) -> tuple[Reason, ...]:
-            reasons = []
-            for weight, (t, j) in weighed[: settings.n_reasons]:
-                if sign * weight < LEAST_LOG_ODDS:
-                    break
-                term = batch.looked.scores.terms[t]
-                text, is_memory = words.say(term, j, evidence, profile)
-                reasons.append(
-                    Reason(character=term.name, text=text, log_odds=weight, is_memory=is_memory)
-                )
-            return tuple(reasons)
-
+    for k, genus in enumerate(batch.first[i][:n]):
+        mine = sorted(zip([w[k] for w in weights], places, strict=True))
+        against = _said(evidence, mine, profiles[k], batch, words, -settings.n_reasons)
+        mine.reverse()
         ranked.append(
             Ranked(
                 genus=model.genera[genus],
                 family=model.families[genus],
                 probability=p[k],
-                likelihood_word=_likelihood_word(k, p[k], k < int(batch.n_set[i])),
-                for_=said(mine[::-1], 1.0),
-                against=said(mine, -1.0),
+                likelihood_word=_likelihood_word(k, p[k], k < n_set),
+                for_=_said(evidence, mine, profiles[k], batch, words, settings.n_reasons),
+                against=against,
             )
         )
     return tuple(ranked)
+
+
+def _said(
+    evidence: Evidence,
+    weighed: list[tuple[float, tuple[int, int]]],
+    profile: int,
+    batch: Batch,
+    words: ReasonWords,
+    n_signed: int,
+) -> tuple[Reason, ...]:
+    """The strongest reasons of one sign (that of `n_signed`), in words."""
+    reasons = []
+    for weight, (t, j) in weighed[: abs(n_signed)]:
+        if (weight if n_signed > 0 else -weight) < LEAST_LOG_ODDS:
+            break
+        term = batch.looked.scores.terms[t]
+        text, is_memory = words.say(term, j, evidence, profile)
+        reasons.append(Reason(character=term.name, text=text, log_odds=weight, is_memory=is_memory))
+    return tuple(reasons)
 
 
 def _likelihood_word(place: int, p: float, is_in_set: bool) -> str:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.optimize import minimize_scalar
 
-from dryslate.core.identify.answer import smallest_sets
+from dryslate.core.identify.batches import smallest_sets
 from dryslate.core.identify.evidence import Evidence
 from dryslate.core.identify.model import Model
 from dryslate.core.identify.observer import CLASS_ERROR, ErrorRates, confusion_of, nearness_of

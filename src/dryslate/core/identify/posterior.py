@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from dryslate.core.identify.evidence import Evidence
 from dryslate.core.identify.model import Model
-from dryslate.core.identify.tables import GROWTH, CharacterTable, FloatArray
+from dryslate.core.identify.tables import GROWTH, BoolArray, CharacterTable, FloatArray
 
 Key = tuple[frozenset[str], frozenset[str]]
 IntArray = NDArray[np.intp]
@@ -64,7 +64,18 @@ class Scores:
     terms: tuple[Term, ...]
 
 
-def score_evidence(evidences: Sequence[Evidence], model: Model) -> Scores:
+class Columns:
+    """What single findings say of every profile, kept from one batch to the next."""
+
+    def __init__(self) -> None:
+        self.log_lik: dict[tuple[str, Key], FloatArray] = {}
+        self.fits: dict[tuple[str, Key], tuple[BoolArray, BoolArray]] = {}
+        self.memory: dict[tuple[str, Key], BoolArray] = {}
+
+
+def score_evidence(
+    evidences: Sequence[Evidence], model: Model, columns: Columns | None = None
+) -> Scores:
     r"""
     Return the probability of each genus for each of many corals.
 
@@ -74,6 +85,8 @@ def score_evidence(evidences: Sequence[Evidence], model: Model) -> Scores:
         Without errors (`check_evidence`); unknown words are an error of the caller. A few hundred
         at once are fastest.
     model : Model
+    columns : Columns or None
+        Of the same model; kept between calls they save work.
 
     Returns
     -------
@@ -96,12 +109,16 @@ def score_evidence(evidences: Sequence[Evidence], model: Model) -> Scores:
        Statistical Review 69, 385-398 (dependence makes such posteriors too sure).
     """
     n, n_profiles = len(evidences), len(model.profiles)
+    made = (columns or Columns()).log_lik
     terms: list[Term] = []
     log_lik = np.zeros((n, n_profiles))
     sized = np.array([bool(e.uses_sizes) for e in evidences], np.bool_)
     for name, (rows, index, keys) in _grouped(evidences, model).items():
-        columns = np.array([log_column(model.tables[name], key, model) for key in keys])
-        term = Term(name=name, rows=rows, keys=keys, index=index, log_lik=columns[index])
+        for key in keys:
+            if (name, key) not in made:
+                made[name, key] = log_column(model.tables[name], key, model)
+        log_column_of = np.array([made[name, key] for key in keys])
+        term = Term(name=name, rows=rows, keys=keys, index=index, log_lik=log_column_of[index])
         terms.append(term)
         log_lik[rows] += term.log_lik
     if sized.any():

@@ -13,6 +13,7 @@ from dryslate.core.identify.tables import SIZE_STEPS_LN, FloatArray
 
 LEAST_BITS = 0.02  # below: not worth a look
 LEAST_SPLIT_BITS = 0.05  # below: the answer would not tell two genera apart
+LEAST_MASS = 1e-3  # of a genus: below, its looks matter for nothing
 N_NEXT = 5
 MEASURE_QUESTION = {
     "corallite_diameter": "How wide is one calice, from wall to wall, in millimetres?",
@@ -107,10 +108,12 @@ def expected_bits(p_profile: FloatArray, model: Model) -> FloatArray:
     for g in range(len(model.genera)):
         rows = model.rows_of(g)
         if rows.stop - rows.start > 1:  # telling looks of one genus apart tells nothing of it
-            within = p_profile[:, rows]
+            total = p_profile[:, rows].sum(axis=1, keepdims=True)
+            few = np.flatnonzero(total[:, 0] > LEAST_MASS)
+            within = p_profile[few, rows]
             joint = within @ ask.p_answer[rows]
-            entropy = _plogp(within.sum(axis=1, keepdims=True)) - _sum_blocks(_plogp(joint), model)
-            bits -= entropy - within @ ask.entropy_bits[rows]
+            entropy = _plogp(total[few]) - _sum_blocks(_plogp(joint), model)
+            bits[few] -= entropy - within @ ask.entropy_bits[rows]
     bits *= (p_profile @ ask.is_known) * ask.p_told
     return np.maximum(bits, 0.0)
 
@@ -126,7 +129,9 @@ def _sum_blocks(values: FloatArray, model: Model) -> FloatArray:
     return np.add.reduceat(values, model.ask.first, axis=1)
 
 
-def find_next(evidence: Evidence, bits: FloatArray, model: Model) -> tuple[NextCharacter, ...]:
+def find_next(
+    evidence: Evidence, bits: FloatArray, model: Model, n_most: int = N_NEXT
+) -> tuple[NextCharacter, ...]:
     """
     Return the characters most worth looking at next.
 
@@ -137,11 +142,12 @@ def find_next(evidence: Evidence, bits: FloatArray, model: Model) -> tuple[NextC
     bits : ndarray of float, shape (n_questions,)
         One row of `expected_bits`.
     model : Model
+    n_most : int
 
     Returns
     -------
     tuple of NextCharacter
-        At most five, by bits over effort; empty where nothing would tell anything.
+        By bits over effort; empty where nothing would tell anything.
     """
     ask = model.ask
     done = _done(evidence)
@@ -155,7 +161,7 @@ def find_next(evidence: Evidence, bits: FloatArray, model: Model) -> tuple[NextC
             expected_bits=float(bits[i]),
             seen_with=ask.seen_with[i],
         )
-        for i in open_[:N_NEXT]
+        for i in open_[:n_most]
     )
 
 

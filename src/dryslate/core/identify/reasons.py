@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from dryslate.core.identify.evidence import MEASURES, Evidence
 from dryslate.core.identify.model import Model
-from dryslate.core.identify.posterior import IntArray, Key, Scores, Term
+from dryslate.core.identify.posterior import NOTHING, Columns, IntArray, Key, Scores, Term
 from dryslate.core.identify.tables import CharacterTable, FloatArray
 from dryslate.core.identify.taxa import Profile
 
@@ -109,7 +109,9 @@ def _logit(p: FloatArray) -> FloatArray:
     return value
 
 
-def find_fits(evidences: Sequence[Evidence], scores: Scores, model: Model) -> Fits:
+def find_fits(
+    evidences: Sequence[Evidence], scores: Scores, model: Model, columns: Columns
+) -> Fits:
     """
     Find which profiles are known to show what was given.
 
@@ -118,6 +120,7 @@ def find_fits(evidences: Sequence[Evidence], scores: Scores, model: Model) -> Fi
     evidences : sequence of Evidence
     scores : Scores
     model : Model
+    columns : Columns
 
     Returns
     -------
@@ -131,12 +134,19 @@ def find_fits(evidences: Sequence[Evidence], scores: Scores, model: Model) -> Fi
         if term.name in MEASURES:
             misfit = _size_misfits([evidences[i] for i in term.rows], term.name, model)
         else:
-            columns = [_fit_columns(model.tables[term.name], key) for key in term.keys]
-            misfit, usual = (np.array(c)[term.index] for c in zip(*columns, strict=True))
+            found = [_fits_of(term.name, key, model, columns) for key in term.keys]
+            misfit, usual = (np.array(c)[term.index] for c in zip(*found, strict=True))
             all_usual[term.rows] &= usual
         n_misfits[term.rows] += misfit
         by_term.append(misfit)
     return Fits(n_misfits=n_misfits, all_usual=all_usual, by_term=tuple(by_term))
+
+
+def _fits_of(name: str, key: Key, model: Model, columns: Columns) -> tuple[BoolArray, BoolArray]:
+    """Misfit and usual by profile, made once."""
+    if (name, key) not in columns.fits:
+        columns.fits[name, key] = _fit_columns(model.tables[name], key)
+    return columns.fits[name, key]
 
 
 def _fit_columns(table: CharacterTable, key: Key) -> tuple[BoolArray, BoolArray]:
@@ -162,7 +172,7 @@ def _size_misfits(evidences: Sequence[Evidence], measure: str, model: Model) -> 
     return misfit
 
 
-def memory_of(term: Term, profiles: IntArray, model: Model) -> BoolArray:
+def memory_of(term: Term, profiles: IntArray, model: Model, columns: Columns) -> BoolArray:
     """
     Tell whether what a term says of one profile of each record rests on memory.
 
@@ -171,17 +181,23 @@ def memory_of(term: Term, profiles: IntArray, model: Model) -> BoolArray:
     term : Term
     profiles : ndarray of int, shape (len(term.rows),)
     model : Model
+    columns : Columns
 
     Returns
     -------
     ndarray of bool, shape (len(term.rows),)
     """
     if term.name in MEASURES:
-        by_profile = np.array([_is_size_memory(p, term.name) for p in model.profiles], np.bool_)
-        return by_profile[profiles]
-    table = model.tables[term.name]
-    columns = np.array([_memory_column(table, key) for key in term.keys])
-    told: BoolArray = columns[term.index, profiles]
+        place = (term.name, (NOTHING, NOTHING))
+        if place not in columns.memory:
+            is_memory = [_is_size_memory(p, term.name) for p in model.profiles]
+            columns.memory[place] = np.array(is_memory, np.bool_)
+        return columns.memory[place][profiles]
+    for key in term.keys:
+        if (term.name, key) not in columns.memory:
+            columns.memory[term.name, key] = _memory_column(model.tables[term.name], key)
+    by_key = np.array([columns.memory[term.name, key] for key in term.keys])
+    told: BoolArray = by_key[term.index, profiles]
     return told
 
 
@@ -209,6 +225,7 @@ class ReasonWords:
 
     def __init__(self, model: Model) -> None:
         self.model = model
+        self.columns = Columns()
         self._made: dict[tuple[str, Key, int], tuple[str, bool]] = {}
 
     def say(self, term: Term, j: int, evidence: Evidence, profile: int) -> tuple[str, bool]:

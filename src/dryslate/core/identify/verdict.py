@@ -53,7 +53,11 @@ class Verdict:
 
 
 def find_verdict(
-    p_genus: FloatArray, is_juvenile: bool, is_contradictory: bool, model: Model
+    p_genus: FloatArray,
+    is_juvenile: bool,
+    is_contradictory: bool,
+    model: Model,
+    top: tuple[int, int] | None = None,
 ) -> Verdict:
     """
     Say what the probabilities carry, and no more.
@@ -66,6 +70,8 @@ def find_verdict(
     is_contradictory : bool
         No genus shows all that was given: the name keeps its "cf." however probable.
     model : Model
+    top : (int, int) or None
+        The two likeliest genera, where they are known already.
 
     Returns
     -------
@@ -88,7 +94,7 @@ def find_verdict(
     """
     if is_juvenile:
         return _juvenile(p_genus, model)
-    first, second = _top_two(p_genus)
+    first, second = top or _top_two(p_genus)
     p1, p2 = float(p_genus[first]), float(p_genus[second])
     if p1 >= P_GENUS:
         return _one(first, p1 >= P_CERTAIN and not is_contradictory, model)

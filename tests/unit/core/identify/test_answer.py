@@ -17,9 +17,9 @@ from dryslate.core.identify.answer import (
     answer_to_dict,
     identify,
     identify_many,
-    smallest_sets,
     with_problems,
 )
+from dryslate.core.identify.batches import smallest_sets
 from dryslate.core.identify.evidence import Evidence, Size, check_evidence
 from dryslate.core.identify.model import Model, build_model
 from dryslate.core.identify.taxa import Profile

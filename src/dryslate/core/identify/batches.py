@@ -1,0 +1,165 @@
+"""What is worked out for a whole batch of corals before single answers are put together."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dryslate.core.identify.conflicts import Looked, has_conflict
+from dryslate.core.identify.evidence import Evidence
+from dryslate.core.identify.model import Model
+from dryslate.core.identify.posterior import Columns, IntArray, Scores, score_evidence
+from dryslate.core.identify.questions import expected_bits
+from dryslate.core.identify.reasons import find_fits, memory_of, weights_of_evidence
+from dryslate.core.identify.tables import FloatArray
+
+SET_MASS = 0.95
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Batch:
+    """
+    A batch of corals, worked out.
+
+    Parameters
+    ----------
+    looked : Looked
+        Scores, and how far profiles fit.
+    order : ndarray of int, shape (n, n_genera)
+        Genera, likeliest first.
+    n_set : ndarray of int, shape (n,)
+        Size of the 95 % set.
+    p_first, first, best : list of lists, by record
+        Probability, place and likeliest profile of the genera that are listed.
+    also_fit : list of lists, by record
+        Genera for which every state is usual, likeliest first.
+    weights : list of lists of lists of float
+        By term and row: weight of evidence for each listed genus.
+    memory_share : list of float
+    bits : ndarray of float, shape (n, n_questions), or None
+    conflict : list of bool
+    """
+
+    looked: Looked
+    order: IntArray
+    n_set: IntArray
+    p_first: list[list[float]]
+    first: list[list[int]]
+    best: list[list[int]]
+    also_fit: list[list[int]]
+    weights: list[list[list[float]]]
+    memory_share: list[float]
+    bits: FloatArray | None
+    conflict: list[bool]
+
+
+def work_out(
+    part: Sequence[Evidence], model: Model, columns: Columns, n_listed: int, has_next: bool
+) -> Batch:
+    """
+    Work out a batch.
+
+    Parameters
+    ----------
+    part : sequence of Evidence
+    model : Model
+    columns : Columns
+        Of the same model.
+    n_listed : int
+        Reasons are made ready for so many genera.
+    has_next : bool
+        Whether questions are asked for.
+
+    Returns
+    -------
+    Batch
+    """
+    scores = score_evidence(part, model, columns)
+    fits = find_fits(part, scores, model, columns)
+    order, n_set = smallest_sets(scores.p_genus)
+    first = order[:, :n_listed]
+    usual = np.logical_or.reduceat(fits.all_usual, model.starts, axis=1)
+    best = _best_profiles(scores.p_profile, model)
+    weights = [weights_of_evidence(scores, t, model) for t in scores.terms]
+    listed = [
+        np.take_along_axis(w, first[t.rows], axis=1).tolist()
+        for t, w in zip(scores.terms, weights, strict=True)
+    ]
+    return Batch(
+        looked=Looked(scores=scores, fits=fits, places=_places(scores, len(part))),
+        order=order,
+        n_set=n_set,
+        p_first=np.take_along_axis(scores.p_genus, first, axis=1).tolist(),
+        first=first.tolist(),
+        best=np.take_along_axis(best, first, axis=1).tolist(),
+        also_fit=_also_fit(usual, order),
+        weights=listed,
+        memory_share=_memory_shares(scores, weights, best, columns, model),
+        bits=expected_bits(scores.p_profile, model) if has_next else None,
+        conflict=has_conflict(fits).tolist(),
+    )
+
+
+def _places(scores: Scores, n: int) -> tuple[list[tuple[int, int]], ...]:
+    """By record: each of its terms, and its row in it."""
+    places: tuple[list[tuple[int, int]], ...] = tuple([] for _ in range(n))
+    for t, term in enumerate(scores.terms):
+        for j, row in enumerate(term.rows.tolist()):
+            places[row].append((t, j))
+    return places
+
+
+def _also_fit(usual: NDArray[np.bool_], order: IntArray) -> list[list[int]]:
+    """Genera for which every state is usual, likeliest first, by record."""
+    rows, at = np.nonzero(np.take_along_axis(usual, order, axis=1))
+    cuts = np.searchsorted(rows, np.arange(1, len(order)))
+    return [part.tolist() for part in np.split(order[rows, at], cuts)]
+
+
+def _memory_shares(
+    scores: Scores, weights: list[FloatArray], best: IntArray, columns: Columns, model: Model
+) -> list[float]:
+    """Share of the weight of evidence for and against the first genus that rests on memory."""
+    first = scores.p_genus.argmax(axis=1)
+    total, memory = np.zeros(len(first)), np.zeros(len(first))
+    for term, weight in zip(scores.terms, weights, strict=True):
+        genus = first[term.rows]
+        mine = np.abs(weight[np.arange(len(genus)), genus])
+        total[term.rows] += mine
+        memory[term.rows] += mine * memory_of(term, best[term.rows, genus], model, columns)
+    shares: list[float] = (memory / np.maximum(total, 1e-12)).tolist()
+    return shares
+
+
+def smallest_sets(p_genus: FloatArray) -> tuple[IntArray, IntArray]:
+    """
+    Return the smallest set of genera that holds 95 % of the probability.
+
+    Parameters
+    ----------
+    p_genus : ndarray of float, shape (n, n_genera)
+
+    Returns
+    -------
+    order : ndarray of int, shape (n, n_genera)
+        Genera, likeliest first.
+    n_set : ndarray of int, shape (n,)
+        How many of them are in the set.
+    """
+    order = np.argsort(-p_genus, axis=1, kind="stable")
+    mass = np.cumsum(np.take_along_axis(p_genus, order, axis=1), axis=1)
+    n_set = np.minimum((mass < SET_MASS - 1e-12).sum(axis=1) + 1, p_genus.shape[1])
+    return order, n_set
+
+
+def _best_profiles(p_profile: FloatArray, model: Model) -> IntArray:
+    """Likeliest profile of each genus by record."""
+    best = np.broadcast_to(model.starts, (len(p_profile), len(model.starts))).copy()
+    for g in range(len(model.genera)):
+        rows = model.rows_of(g)
+        if rows.stop - rows.start > 1:
+            best[:, g] += p_profile[:, rows].argmax(axis=1)
+    return best
