@@ -45,7 +45,9 @@ def test_bad_lines_are_told_and_the_rest_goes_on() -> None:
         b"[" * 100_000,
         json.dumps({**GOOD, "region": "atlantic"}).encode(),
         b"17",
-        b'{"sizes_mm": {"valley_width": [NaN, 1]}}',
+        b'{"sizes_mm": {"valley_width": [1e999, 1]}}',
+        b'{"id": NaN}',
+        b'{"id": "\\ud800", "seen": {"\\udcff": ["a"]}}',
     ]
     done = subprocess.run(
         [sys.executable, "-m", "dryslate.cli.main", "identify", "-", "--json"],
@@ -56,14 +58,15 @@ def test_bad_lines_are_told_and_the_rest_goes_on() -> None:
     )
     told = [json.loads(line) for line in done.stdout.splitlines()]
     assert done.returncode == 3, done.stderr
-    assert [t["line"] for t in told] == [1, 2, 4, 5, 6, 7, 8, 9]
-    assert [t["verdict"] is not None for t in told] == [True, *[False] * 4, True, False, False]
-    assert told[0]["id"] == "a"
+    assert [t["line"] for t in told] == [1, 2, 4, 5, 6, 7, 8, 9, 10, 11]
+    assert [t["verdict"] is not None for t in told] == [True, *[False] * 4, True, *[False] * 4]
+    assert (told[0]["id"], told[9]["id"]) == ("a", "\ud800")
     slugs = [{p["slug"] for p in t["problems"]} for t in told]
     assert slugs[1] == slugs[3] == slugs[4] == {"identify-line-unreadable"}
     assert slugs[2] == {"identify-region-unknown", "identify-state-unknown"}
-    assert slugs[6] == {"identify-record-unclear"}
-    assert b"6 of 8" in done.stderr
+    assert slugs[6] == slugs[7] == {"identify-record-unclear"}
+    assert slugs[8] == {"identify-line-unreadable"}
+    assert b"8 of 10" in done.stderr
 
 
 def test_lines_cut_anywhere_give_the_same_answers(identifier: Identifier) -> None:

@@ -73,6 +73,11 @@ def answer_blocks(
         yield batch.answer([rest], number)
 
 
+def _refuse(word: str) -> None:
+    """Refuse what Python reads as a number and JSON does not know."""
+    raise ValueError(f"{word} is no JSON")
+
+
 class _Batch:
     """Answers lines of any region, a region's lines together."""
 
@@ -102,7 +107,8 @@ class _Batch:
         try:
             if len(line) > LONGEST_LINE:
                 raise ValueError(f"{len(line)} bytes long, where {LONGEST_LINE} are read at most")
-            record = json.loads(line.decode("utf-8-sig" if number == 1 else "utf-8"))
+            text = line.decode("utf-8-sig" if number == 1 else "utf-8")
+            record = json.loads(text, parse_constant=_refuse)
         except (ValueError, RecursionError) as error:
             problem = Problem(
                 slug="identify-line-unreadable",
@@ -112,7 +118,7 @@ class _Batch:
                 fix="Put the line right; the other lines are answered.",
             )
             return _Line(head=head, evidence=Evidence(), problems=[problem])
-        if isinstance(record, dict) and "id" in record:
+        if isinstance(record, dict) and type(record.get("id")) in (str, int):
             head["id"] = record["id"]
         evidence, problems = parse_record(record)
         evidence = replace(evidence, region=self._identifier.region_of(evidence))

@@ -248,6 +248,8 @@ def parse_record(record: object) -> tuple[Evidence, list[Problem]]:
     if region is not None and not isinstance(region, str):
         _unclear(gathered, "region", "a name", region)
         region = None
+    if type(record.get("id", "")) not in (str, int):
+        _unclear(gathered, "id", "a text or a whole number", record["id"])
     juvenile = record.get("juvenile")
     if juvenile is not None and not isinstance(juvenile, bool):
         _unclear(gathered, "juvenile", "true or false", juvenile)

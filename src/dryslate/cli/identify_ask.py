@@ -80,4 +80,7 @@ def _read(to_stderr: bool) -> str | None:
     if not line:
         stream.write("\n")
         return None
-    return line.decode("utf-8", errors="replace")
+    said = line.decode("utf-8", errors="replace")
+    if not sys.stdin.isatty():  # nobody typed it: without an echo the page could not be read
+        stream.write(said.rstrip("\r\n")[: WIDTH - 2] + "\n")
+    return said

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from dryslate.core.identify.evidence import Evidence
 
 BLOCK_BYTES = 1 << 18
+COLLECT_EVERY = 200_000
 MEASURED = ("corallite_diameter", "valley_width")
 
 
@@ -113,10 +114,12 @@ def run_batch(where: tuple[Path | None, str | None]) -> int:
     for problem in identifier.table_problems:
         print_problem(problem)
     gc.freeze()  # what is loaded stays: the collector need not walk it again and again
+    gc.set_threshold(COLLECT_EVERY)
     answered, refused = 0, 0
     for answers in answer_blocks(_blocks(), identifier):
-        sys.stdout.write("".join(f"{a.text}\n" for a in answers))
-        sys.stdout.flush()
+        text = "".join(f"{a.text}\n" for a in answers)
+        sys.stdout.buffer.write(text.encode("utf-8", "backslashreplace"))
+        sys.stdout.buffer.flush()
         good = sum(a.is_answered for a in answers)
         answered, refused = answered + good, refused + len(answers) - good
     if refused:

@@ -106,6 +106,7 @@ def test_record_is_read_whole() -> None:
     [
         ([], "record"),
         ("massive", "record"),
+        ({"id": [1]}, "id"),
         ({"region": 3}, "region"),
         ({"seen": ["massive"]}, "seen"),
         ({"seen": {"growth_form": 3}}, "seen.growth_form"),
