@@ -67,7 +67,7 @@ def parse_taxa(tables: Mapping[str, str]) -> tuple[TaxaData, list[Problem]]:
     Notes
     -----
     A region that has a checklist becomes a finest region of its own, which holds the genera of the
-    list and the answers that are no genus.
+    list and the answers that are no genus. A finest region that has one keeps the listed genera.
 
     Examples
     --------
@@ -222,10 +222,15 @@ def _read_checklists(rows: list[Row], parts: _Parts, checker: Checker) -> None:
             row, "genus", row.get("genus"), parts.genera, "taxa-genus-unknown"
         ):
             parts.checklists.setdefault(row.get("region"), set()).add(row.get("genus"))
-    for region, listed in parts.checklists.items():
+    finest = {r for genus in parts.genera.values() for r in genus.regions}
+    for region, listed in list(parts.checklists.items()):
         for name, genus in parts.genera.items():
             if name in listed or genus.group in NOT_GENERA:
                 parts.genera[name] = replace(genus, regions=genus.regions | {region})
+            elif region in genus.regions:
+                parts.genera[name] = replace(genus, regions=genus.regions - {region})
+        if region in finest:
+            del parts.checklists[region]  # it is a finest region already, with its own rows
 
 
 def _profile_tables(rows: Mapping[str, list[Row]], parts: _Parts) -> Tables:

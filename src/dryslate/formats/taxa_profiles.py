@@ -250,6 +250,8 @@ def _profiles_of(
     own: _Own, tables: Tables, cache: dict[tuple[str, str], StateRow], checker: Checker
 ) -> Iterator[Profile]:
     """Profiles of one genus, by the groups of regions over which its rows are the same."""
+    if not own.genus.regions:
+        return
     for regions in _groups_of(own, tables):
         some = next(iter(regions))
         at = (

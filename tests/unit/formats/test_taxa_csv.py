@@ -120,6 +120,26 @@ def test_a_region_with_a_checklist_holds_the_genera_of_the_list() -> None:
     assert sorted(kinds) == ["Aa alba", "Aa nigra"]
 
 
+def test_a_checklist_of_a_finest_region_strikes_the_other_genera_from_it() -> None:
+    own = {"taxa/checklist.csv": "region,genus,source\neast,Aa,own list\n"}
+    data, problems = parse_taxa({**HEADS, **own})
+    assert problems == []
+    assert data.regions["east"] == {"east"}
+    assert data.genera["Aa"].regions == {"east", "west"}
+    assert data.genera["Bb"].regions == frozenset()
+    assert {p.genus for p in data.profiles if "east" in p.regions} == {"Aa"}
+
+
+def test_a_region_off_the_map_takes_every_look_of_its_genera() -> None:
+    more = {
+        "taxa/regions.csv": "region,made_of,words\ntank,,the aquarium\n",
+        "taxa/checklist.csv": "region,genus,source\ntank,Bb,own list\n",
+    }
+    data, problems = parse_taxa({**HEADS, **more})
+    assert problems == []
+    assert [p.genus for p in data.profiles if "tank" in p.regions] == ["Bb"]
+
+
 BROKEN = [
     ("states.csv", "Aa,world,,wall,sharde,usual,memory", "taxa-state-unknown", "column state"),
     ("states.csv", "Aa,world,,wal,shared,usual,memory", "taxa-character-unknown", "character"),
