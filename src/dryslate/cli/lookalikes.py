@@ -104,8 +104,11 @@ def words_of_comparison(found: Comparison, px_per_mm: float | None) -> str:
     lines = [f"{found.genus_a} or {found.genus_b}?"]
     lines += [f"Caution: {words}. Touch nothing." for words in found.cautions]
     if found.how_to_tell:
-        lines += ["", *_wrapped(found.how_to_tell, 0)]
+        lines += ["", *_wrapped(found.how_to_tell, 0), *_wrapped(f"Source: {found.source}.", 0)]
     lines += ["", *_columns(found.genus_a, found.genus_b), *_columns("-" * 30, "-" * 30)]
+    if found.looks_a or found.looks_b:
+        looks = [", ".join(names) or "one look" for names in (found.looks_a, found.looks_b)]
+        lines += ["looks, each a kind of its own", *_columns(looks[0], looks[1])]
     for size in found.sizes:
         lines += [size.measure.replace("_", " ") + ", mm"]
         lines += _columns(_size_words(size.size_a), _size_words(size.size_b))

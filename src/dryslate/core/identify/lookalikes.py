@@ -100,6 +100,8 @@ class Comparison:
     genus_a, genus_b : str
     how_to_tell, source : str
         From the table of look-alikes; empty where the pair is not in it.
+    looks_a, looks_b : tuple of str
+        Names of the looks that each has there; empty where it has one only.
     characters : tuple of CharacterPair
         Those that differ most first; of equal ones, eye before lens.
     sizes : tuple of SizePair
@@ -114,6 +116,8 @@ class Comparison:
     genus_b: str
     how_to_tell: str
     source: str
+    looks_a: tuple[str, ...]
+    looks_b: tuple[str, ...]
     characters: tuple[CharacterPair, ...]
     sizes: tuple[SizePair, ...]
     cautions: tuple[str, ...]
@@ -255,6 +259,8 @@ def compare_genera(
         genus_b=genus_b,
         how_to_tell=pair.how_to_tell if pair else "",
         source=pair.source if pair else "",
+        looks_a=tuple(p.profile for p in looks_a if p.profile),
+        looks_b=tuple(p.profile for p in looks_b if p.profile),
         characters=tuple(characters),
         sizes=tuple(
             sorted((s for s in sizes if s.size_a or s.size_b), key=lambda s: -_known(s.difference))

@@ -118,7 +118,7 @@ def check_taxa(taxa: TaxaData) -> list[Problem]:
 
 def _thin(taxa: TaxaData) -> Iterator[Problem]:
     """Tell of genera of which too little is scored."""
-    for genus in taxa.genera.values():
+    for genus in (g for g in taxa.genera.values() if g.regions):
         looks = [p for p in taxa.profiles if p.genus == genus.genus]
         least = FEWEST_OF_OTHERS if genus.group in NOT_GENERA else FEWEST_CHARACTERS
         fewest = min((len(p.states) for p in looks), default=0)

@@ -169,3 +169,9 @@ def test_the_share_from_memory_is_counted() -> None:
     share = measure_memory_share(data_of(one, other, lookalikes=(pair("c0"),)))
     assert (share.n_states, share.n_states_memory, share.states_frac) == (2, 1, 0.5)
     assert (share.n_sizes, share.n_sizes_memory, share.n_lookalikes_memory) == (1, 0, 1)
+
+
+def test_a_genus_that_lives_nowhere_is_not_thin() -> None:
+    data = data_of(look("Aa"))
+    struck = replace(data.genera["Aa"], genus="Zz", regions=frozenset())
+    assert check_taxa(replace(data, genera={**data.genera, "Zz": struck})) == []
