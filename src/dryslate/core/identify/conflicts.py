@@ -111,13 +111,12 @@ def _missing(record: int, profile: int, looked: Looked) -> list[str]:
 
 def _elsewhere(evidence: Evidence, model: Model) -> list[str]:
     """Genera of other regions that are known to show every state; at most three."""
-    found = {
-        p.genus
-        for p in model.elsewhere
-        if evidence.seen
-        and all(c in p.states and s <= p.states[c].keys() for c, s in evidence.seen.items())
-    }
-    return sorted(found)[:3]
+    left = model.elsewhere if evidence.seen else ()
+    for name, states in evidence.seen.items():
+        left = tuple(p for p in left if name in p.states and states <= p.states[name].keys())
+        if not left:
+            return []
+    return sorted({p.genus for p in left})[:3]
 
 
 def _size_slips(evidence: Evidence, record: int, looked: Looked, model: Model) -> list[Problem]:

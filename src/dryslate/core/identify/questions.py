@@ -151,9 +151,14 @@ def find_next(
     """
     ask = model.ask
     done = _done(evidence)
-    worth = (bits / ask.effort).tolist()
-    open_ = [i for i, b in enumerate(bits.tolist()) if b >= LEAST_BITS and ask.names[i] not in done]
-    open_.sort(key=lambda i: -worth[i])
+    worth = np.where(bits >= LEAST_BITS, bits / ask.effort, 0.0).tolist()
+    order = sorted(range(len(worth)), key=worth.__getitem__, reverse=True)
+    open_: list[int] = []
+    for i in order:
+        if worth[i] <= 0.0 or len(open_) == n_most:
+            break
+        if ask.names[i] not in done:
+            open_.append(i)
     return tuple(
         NextCharacter(
             character=ask.names[i],
@@ -161,7 +166,7 @@ def find_next(
             expected_bits=float(bits[i]),
             seen_with=ask.seen_with[i],
         )
-        for i in open_[:n_most]
+        for i in open_
     )
 
 
