@@ -130,7 +130,7 @@ def _head(pair: CharacterPair, px_per_mm: float | None) -> str:
     notes = {"eye": "by eye", "lens": "with a lens", "broken": "on broken or dead surfaces only"}
     said = [notes[pair.seen_with]]
     if pair.needs_px_per_mm:
-        needs = f"{pair.needs_px_per_mm:.2g} px/mm"
+        needs = f"{pair.needs_px_per_mm:.{0 if pair.needs_px_per_mm >= 10 else 1}f} px/mm"
         if px_per_mm is None:
             said.append(f"a photo needs {needs}")
         elif pair.in_photo == "yes":
