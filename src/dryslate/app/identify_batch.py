@@ -121,7 +121,8 @@ class _Batch:
         if isinstance(record, dict) and type(record.get("id")) in (str, int):
             head["id"] = record["id"]
         evidence, problems = parse_record(record)
-        evidence = replace(evidence, region=self._identifier.region_of(evidence))
+        if evidence.region is None:
+            evidence = replace(evidence, region=self._identifier.choice.region)
         problems += self._identifier.faults_of(evidence)
         return _Line(head=head, evidence=evidence, problems=problems)
 

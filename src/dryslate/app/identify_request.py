@@ -15,6 +15,7 @@ _NUMBER = r"\d+(?:\.\d+)?(?:[eE][-+]?\d+)?|\.\d+"
 SIZE = re.compile(
     rf"\s*(?P<value>{_NUMBER})\s*(?:(?:±|\+-|\+/-)\s*(?P<u>{_NUMBER}))?\s*(?P<unit>[^\W\d]*)\s*"
 )
+COLLECTIONS = (list, tuple, set, frozenset)
 RECORD_KEYS = ("id", "region", "seen", "not", "unclear", "sizes_mm", "juvenile")
 
 

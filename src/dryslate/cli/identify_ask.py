@@ -64,11 +64,10 @@ def _put(asked: Asked, number: int, to_stderr: bool) -> None:
 
 def _say(text: str, to_stderr: bool, head: str = "") -> None:
     """Write a wrapped paragraph; with --json the answer alone goes to standard output."""
-    lines = textwrap.wrap(text, WIDTH, initial_indent=head, subsequent_indent=" " * len(head)) or [
-        ""
-    ]
+    space = " " * len(head)
+    lines = textwrap.wrap(head + text, WIDTH, subsequent_indent=space, break_on_hyphens=False)
     stream = sys.stderr if to_stderr else sys.stdout
-    stream.write("\n".join(lines) + "\n")
+    stream.write("\n".join(lines or [""]) + "\n")
 
 
 def _read(to_stderr: bool) -> str | None:

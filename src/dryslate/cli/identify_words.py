@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 WIDTH = 80
 LIST_INDENT = 13
 N_EXPLAINED = 3
 N_NEXT = 3
+MOST_NAMED = 12
 LOOK = {"eye": "by eye", "lens": "with a lens", "scale": "with a ruler or a card in the photo"}
 LIKELIHOODS = ("most likely", "possible", "unlikely")
 
@@ -20,14 +21,14 @@ def words_of(answer: Mapping[str, Any], region_words: str, *, has_why: bool = Fa
     lines += _wrapped(_publication(answer), 0)
     lines += _wrapped(f"Region: {answer['region']} ({region_words}).", 0)
     lines += [f"Caution: {told}. Touch nothing." for told in answer.get("cautions", ())]
-    lines += ["", *_candidates(answer)]
+    lines += ["", *_candidates(answer, has_why)]
     shown = answer["ranked"] if has_why else answer["ranked"][:N_EXPLAINED]
     for one in shown:
         lines += ["", *_reasons(one, has_why)]
     lines += _next(answer)
     lines += _split(answer.get("splits"))
     if answer["also_fit"]:
-        told = ", ".join(answer["also_fit"])
+        told = _list(answer["also_fit"], has_why)
         lines += ["", *_wrapped(f"All that was seen is usual in: {told}.", 0)]
     lines += ["", *_wrapped(str(answer["prior"]), 0)]
     if has_why:
@@ -61,20 +62,24 @@ def _publication(answer: Mapping[str, Any]) -> str:
     return f"For publication: rank {answer['rank']}, identification qualifier {qualifier}"
 
 
-def _candidates(answer: Mapping[str, Any]) -> list[str]:
+def _list(names: Sequence[str], is_whole: bool, n_more: int = 0) -> str:
+    """Join names; a long list is cut short."""
+    shown = names if is_whole else names[:MOST_NAMED]
+    n_more += len(names) - len(shown)
+    return ", ".join(shown) + (f" and {n_more} more" if n_more else "")
+
+
+def _candidates(answer: Mapping[str, Any], is_whole: bool) -> list[str]:
     """List the candidates by how likely they are."""
     lines = []
     listed = {one["genus"] for one in answer["ranked"]}
     n_more = len([g for g in answer["set95"] if g not in listed])
     for word in LIKELIHOODS:
         named = [one["genus"] for one in answer["ranked"] if one["likelihood"] == word]
-        if word == "possible" and n_more:
-            named.append(f"{n_more} more")
         if named:
             head = f"{word[0].upper()}{word[1:]}".ljust(LIST_INDENT)
-            lines += textwrap.wrap(
-                head + ", ".join(named), WIDTH, subsequent_indent=" " * LIST_INDENT
-            )
+            told = head + _list(named, is_whole, n_more if word == "possible" else 0)
+            lines += _filled(told, LIST_INDENT)
     return lines
 
 
@@ -89,7 +94,7 @@ def _reasons(one: Mapping[str, Any], has_why: bool) -> list[str]:
             if has_why:
                 memory = ", from memory" if reason["memory"] else ""
                 told += f" [log-odds {reason['log_odds']:+.2f}{memory}]"
-            lines += textwrap.wrap(f"  {key:<8} {told}", WIDTH, subsequent_indent=" " * 11)
+            lines += _filled(f"  {key:<8} {told}", 11)
     if not one["for"] and not one["against"]:
         lines.append("  nothing speaks clearly for or against it")
     return lines
@@ -102,11 +107,7 @@ def _next(answer: Mapping[str, Any]) -> list[str]:
     lines = ["", "Look next at:"]
     for i, one in enumerate(answer["next"][:N_NEXT], 1):
         look = LOOK.get(one["seen_with"], one["seen_with"])
-        lines += textwrap.wrap(
-            f"  {i}  {one['question']} ({look}; {one['character']})",
-            WIDTH,
-            subsequent_indent=" " * 5,
-        )
+        lines += _filled(f"  {i}  {one['question']} ({look}; {one['character']})", 5)
     return lines
 
 
@@ -130,5 +131,9 @@ def _split(split: Mapping[str, Any] | None) -> list[str]:
 
 def _wrapped(text: str, indent: int) -> list[str]:
     """Break a text into lines."""
-    space = " " * indent
-    return textwrap.wrap(text, WIDTH, initial_indent=space, subsequent_indent=space)
+    return _filled(" " * indent + text, indent)
+
+
+def _filled(text: str, indent: int) -> list[str]:
+    """Break a text into lines, those after the first set in."""
+    return textwrap.wrap(text, WIDTH, subsequent_indent=" " * indent, break_on_hyphens=False)

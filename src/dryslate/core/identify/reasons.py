@@ -248,7 +248,7 @@ class ReasonWords:
         frequency = table.frequency[profile]
         parts = [
             f"{no}{words[s]}, {FREQUENCY_WORD[frequency[table.states.index(s)]]} {genus}"
-            for no, states in (("", key[0]), ("no ", key[1] - key[0]))
+            for no, states in (("", key[0]), ("not ", key[1] - key[0]))
             for s in sorted(states)
         ]
         at = [table.states.index(s) for s in key[0] | key[1]]
