@@ -98,6 +98,7 @@ def report_bench(
         store=store,
         vault=vault(folder),
         reader=photo_reader(largest_mp),
+        tables=reference_tables(folder),
         documents=document_writer(),
         runner=runner(),
         progress=progress,

@@ -15,10 +15,12 @@ from dryslate.app.ports import (
     PhotoReader,
     PhotoVault,
     Progress,
+    ReferenceTables,
     Runner,
     SurveyStore,
 )
 from dryslate.app.records import CorrectionRow, Photo, Visit
+from dryslate.app.report_identified import identified_corals
 from dryslate.app.report_measured import measured_corals, patches_over_trip
 from dryslate.app.report_pictures import PictureJob, make_pictures
 from dryslate.app.report_records import PhotoPart, Picture, Points, Report, VisitPart
@@ -40,7 +42,7 @@ class ReportBench:
     ----------
     folder : Path
         The project.
-    store, vault, reader, documents, runner, progress
+    store, vault, reader, tables, documents, runner, progress
         Ports.
     """
 
@@ -48,6 +50,7 @@ class ReportBench:
     store: SurveyStore
     vault: PhotoVault
     reader: PhotoReader
+    tables: ReferenceTables
     documents: DocumentWriter
     runner: Runner
     progress: Progress
@@ -144,6 +147,9 @@ def collect_report(bench: ReportBench, picture_px: int | None = None) -> Report:
         cards=_cards(rows),
         copies=_copies(store),
         picture_px=size_px,
+        named=identified_corals(
+            store, bench.tables, {p.photo_id: p.files[0].original_name for p in photos}
+        ),
     )
 
 

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from dryslate.app.report_identified import IdentifiedCoral
+
 Points = tuple[tuple[float, float], ...]
 
 
@@ -190,6 +192,8 @@ class Report:
         Number of originals and how many are proved on how many drives.
     picture_px : int
         Longest side of the pictures in the report.
+    named : tuple of IdentifiedCoral
+        Recorded corals with their names.
     """
 
     title: str
@@ -205,3 +209,4 @@ class Report:
     copies: Mapping[str, int]
     picture_px: int = 900
     notes: tuple[str, ...] = field(default=())
+    named: tuple[IdentifiedCoral, ...] = ()
