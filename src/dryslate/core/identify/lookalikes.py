@@ -19,10 +19,10 @@ from dryslate.core.identify.taxa import (
     SizeRange,
     TaxaData,
 )
-from dryslate.core.identify.taxa_checks import find_close_pairs
+from dryslate.core.identify.taxa_checks import MEASURES, find_close_pairs
 
 WEIGHTS: Mapping[Frequency, float] = {"usual": 1.0, "sometimes": 0.3, "rare": 0.06}
-CALICE_MEASURES = ("corallite_diameter", "valley_width", "colony_diameter")
+CALICES = ("corallite_diameter", "valley_width")
 MUCH = 0.5  # differences from here on are what tells two genera apart
 ALIKE_BELOW = 0.15  # differences of characters below this are listed as alike
 
@@ -253,7 +253,7 @@ def compare_genera(
     eye_first = {"eye": 0, "lens": 1, "broken": 2}
     characters = [c for c in characters if c.states_a or c.states_b]
     characters.sort(key=lambda c: (-_known(c.difference), eye_first[c.seen_with], not c.is_named))
-    sizes = [_size_pair(m, looks_a, looks_b) for m in CALICE_MEASURES]
+    sizes = [_size_pair(m, looks_a, looks_b) for m in MEASURES]
     return Comparison(
         genus_a=genus_a,
         genus_b=genus_b,
@@ -369,13 +369,14 @@ def _pair_of(taxa: TaxaData, genus_a: str, genus_b: str) -> Lookalike | None:
 
 
 def _calice_mm(looks: list[Profile]) -> float | None:
-    """The smallest usual calice (or valley, or disc) of some profiles."""
-    least = [
-        next(p.sizes[m].usual_low_mm for m in CALICE_MEASURES if m in p.sizes)
-        for p in looks
-        if p.sizes
-    ]
+    """The smallest usual calice or valley of some profiles."""
+    least = [p.sizes[m].usual_low_mm for p in looks for m in CALICES if m in p.sizes]
     return min(least, default=None)
+
+
+def _is_disc(look: Profile) -> bool:
+    """Whether only the width of the whole disc is known."""
+    return bool(look.sizes) and not any(m in look.sizes for m in CALICES)
 
 
 def _shares(looks: list[Profile], name: str) -> dict[str, float]:
@@ -415,7 +416,9 @@ def _character_pair(
     difference = (
         0.5 * sum(abs(a.get(s, 0.0) - b.get(s, 0.0)) for s in {*a, *b}) if a and b else math.nan
     )
-    needs, in_photo = find_photo_needs(character, *scale)
+    needs, in_photo = find_photo_needs(
+        character, *scale, is_disc=any(map(_is_disc, (*looks_a, *looks_b)))
+    )
     rows = [r for p in (*looks_a, *looks_b) for r in p.states.get(name, {}).values()]
     return CharacterPair(
         character=name,

@@ -11,7 +11,7 @@ InPhoto = Literal["yes", "no", "never", "not known"]
 """Whether a photo at the scale at hand can show a character; `never`: only broken surfaces do."""
 
 PX_A_DETAIL = 3.0  # pixels across the smallest thing that must be made out
-WHOLE_COLONY = frozenset({"attachment", "coloniality", "growth_form"})
+WHOLE_COLONY = frozenset({"attachment", "coloniality", "growth_form", "branch_thickness"})
 DETAIL_FRAC: Mapping[str, float] = {
     "corallite_arrangement": 0.25,
     "axial_corallite": 0.25,
@@ -31,13 +31,27 @@ DETAIL_FRAC: Mapping[str, float] = {
     "polyps_by_day": 0.25,
     "tentacle_form": 0.08,
     "tentacles_per_polyp": 0.08,
+    "budding": 0.1,
+    "cup_rows": 0.5,
+    "cup_hood": 0.1,
+    "cup_spine": 0.1,
+    "ridge_top": 0.1,
+    "mouth_spacing": 0.5,
+    "septa_join": 0.065,
+    "axial_count": 0.25,
 }
 """Smallest thing to make out, as part of the calice: 24 septa lie 0.065 of it apart halfway in."""
+DISC_DETAIL_MM: Mapping[SeenWith, float] = {"eye": 5.0, "lens": 0.5, "broken": 0.5}
+"""The same on a single disc, whatever its width: septa of mushroom corals lie that far apart."""
 OTHER_DETAIL: Mapping[SeenWith, float] = {"eye": 0.25, "lens": 0.1, "broken": 0.1}
 
 
 def find_photo_needs(
-    character: Character, calice_mm: float | None, px_per_mm: float | None
+    character: Character,
+    calice_mm: float | None,
+    px_per_mm: float | None,
+    *,
+    is_disc: bool = False,
 ) -> tuple[float | None, InPhoto]:
     """
     Find the scale that a photo needs to show a character, and whether the one at hand does.
@@ -49,6 +63,8 @@ def find_photo_needs(
         Of the smaller of the genera in question; None: not known.
     px_per_mm : float or None
         Scale of the photo at hand.
+    is_disc : bool
+        Of at least one of them only the width of the whole disc is known.
 
     Returns
     -------
@@ -73,10 +89,13 @@ def find_photo_needs(
         return None, "never"
     if character.character in WHOLE_COLONY:
         return 0.0, "yes"
-    if calice_mm is None:
+    details_mm = [DISC_DETAIL_MM[character.seen_with]] if is_disc else []
+    if calice_mm is not None:
+        part = DETAIL_FRAC.get(character.character, OTHER_DETAIL[character.seen_with])
+        details_mm.append(part * calice_mm)
+    if not details_mm:
         return None, "not known"
-    part = DETAIL_FRAC.get(character.character, OTHER_DETAIL[character.seen_with])
-    needs = PX_A_DETAIL / (part * calice_mm)
+    needs = PX_A_DETAIL / min(details_mm)
     if px_per_mm is None:
         return needs, "not known"
     return needs, "yes" if px_per_mm >= needs else "no"

@@ -124,3 +124,15 @@ def test_what_cannot_be_asked_is_refused(
         compare_genera(taxa, *genera, scale, region)
     assert raised.value.slug == slug
     assert words in str(raised.value)
+
+
+def test_septa_of_a_disc_need_the_same_scale_whatever_its_width() -> None:
+    column = "genus,region,profile,measure,low,usual_low,usual_high,high,unit,source\n"
+    discs = (
+        "Aa,east,,colony_diameter,20,90,200,300,mm,Y\nBb,east,,colony_diameter,20,50,80,99,mm,Y\n"
+    )
+    data, problems = parse_taxa({**TABLES, "measures.csv": column + discs})
+    assert problems == []
+    mushroom = {c.character: c for c in compare_genera(data, "Aa", "Bb", 5.0).characters}
+    assert mushroom["columella"].needs_px_per_mm == pytest.approx(3 / 0.5)
+    assert mushroom["columella"].in_photo == "no"
