@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import importlib.util
 import re
 import subprocess
@@ -95,3 +96,11 @@ def test_no_text_asks_to_touch_or_break_a_coral() -> None:
     texts = [p.how_to_tell for p in data.lookalikes]
     texts += [c.question for c in data.characters.values()]
     assert [t for t in texts if asks.search(t.lower())] == []
+
+
+def test_page_names_the_genera_of_the_species_table_that_are_left_out() -> None:
+    data, _ = FileReferenceTables().taxa()
+    text = (DATA / "species.csv").read_text(encoding="utf-8")
+    rows = csv.DictReader(line for line in text.splitlines() if not line.startswith("#"))
+    left_out = sorted({row["genus"] for row in rows} - set(data.genera))
+    assert f"{', '.join(left_out)}." in " ".join(PAGE.split())

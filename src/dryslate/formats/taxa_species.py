@@ -64,11 +64,18 @@ def _misfit(value_mm: float, size: SizeRange) -> float:
 
 
 def _range(low: float, high: float, row: Row, most: float | None = None) -> SizeRange:
-    """A species' range as a usual range, going somewhat beyond it on either side."""
+    """A species' range as a usual range and somewhat beyond, to three digits."""
+    bounds = (
+        BEYOND * min(low, high),
+        min(low, high),
+        max(low, high),
+        most or max(low, high) / BEYOND,
+    )
+    low_mm, usual_low_mm, usual_high_mm, high_mm = (float(f"{b:.3g}") for b in bounds)
     return SizeRange(
-        low_mm=BEYOND * min(low, high),
-        usual_low_mm=min(low, high),
-        usual_high_mm=max(low, high),
-        high_mm=most if most is not None else max(low, high) / BEYOND,
+        low_mm=low_mm,
+        usual_low_mm=usual_low_mm,
+        usual_high_mm=usual_high_mm,
+        high_mm=high_mm,
         source=row.get("source"),
     )
