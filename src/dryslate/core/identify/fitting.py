@@ -185,17 +185,21 @@ def fit_error_rates(
     Notes
     -----
     Expectation-maximisation: a written state :math:`o` of a genus is a slip with probability
-    :math:`e\,(qK)_o / [(1-e)\,q_o + e\,(qK)_o]`; the new rate is the mean, with the class rate
+    :math:`(1-\varepsilon) e\,(qK)_o / P(o)` with :math:`P(o) = (1-\varepsilon) [(1-e)\,q_o +
+    e\,(qK)_o] + \varepsilon / n`; the new rate is the mean, with the class rate
     worth 30 looks. What the data get wrong counts as slips of observers: the two cannot be told
     apart without a specimen.
     """
     error: dict[str, float] = {}
+    kept = 1.0 - model.rates.slip
     for name, character in model.taxa.characters.items():
         plain, slipped = _two_ways(name, evidences, truth, model)
         start = CLASS_ERROR[character.seen_with, character.is_hard]
+        tail = model.rates.slip / len(character.states)
         e = start
         for _ in range(200):
-            share = e * slipped / np.maximum((1 - e) * plain + e * slipped, 1e-300)
+            share = kept * e * slipped
+            share /= np.maximum(kept * ((1 - e) * plain + e * slipped) + tail, 1e-300)
             new = (share.sum() + start * PRIOR_LOOKS) / (len(share) + PRIOR_LOOKS)
             if abs(new - e) < 1e-6:
                 break
