@@ -97,3 +97,45 @@ def test_json_says_what_a_photo_at_hand_could_show() -> None:
 
 def test_three_genera_are_wrong_usage() -> None:
     assert run("lookalikes", "Aa", "Bb", "Cc")[0] == 2
+
+
+OWN_TABLES = {
+    "regions.csv": "region,made_of,words\nour_bay,western_central_pacific,Our bay\n",
+    "characters.csv": "character,question,seen_with,is_hard\nglow,Does it glow?,eye,no\n",
+    "character_states.csv": "character,state,words\nglow,bright,bright green\nglow,dull,no glow\n",
+    "genera.csv": "genus,family,group,region\nOwnia,Merulinidae,stony,our_bay\n",
+    "states.csv": "genus,region,character,state,frequency,source\n"
+    + "".join(
+        f"Ownia,our_bay,{pair},usual,own colonies\n"
+        for pair in (
+            "growth_form,massive",
+            "corallite_arrangement,cerioid",
+            "wall,shared",
+            "columella,spongy",
+            "paliform_lobes,present",
+            "septal_margin,fine_teeth",
+            "tissue,thin",
+            "glow,bright",
+        )
+    )
+    + "Goniastrea,our_bay,glow,dull,usual,own colonies\n",
+    "measures.csv": "genus,region,measure,low,usual_low,usual_high,high,unit,source\n"
+    "Ownia,our_bay,corallite_diameter,2,3,5,6,mm,own colonies\n",
+    "lookalikes.csv": "genus_a,genus_b,how_to_tell,characters,source\n"
+    "Ownia,Goniastrea,Look for the glow.,glow,own colonies\n",
+    "checklist.csv": "region,genus,source\nour_bay,Ownia,own\nour_bay,Goniastrea,own\n",
+    "frequencies.csv": "region,genus,frequency,source\nour_bay,Ownia,3,counts\n",
+}
+
+
+def test_a_project_adds_all_kinds_of_tables(tmp_path: Path) -> None:
+    (tmp_path / "taxa").mkdir()
+    for name, text in OWN_TABLES.items():
+        (tmp_path / "taxa" / name).write_text(text, encoding="utf-8")
+    code, out, err = run("taxa", "check", "--project", tmp_path, "--json")
+    assert (code, json.loads(out)["problems"], err) == (0, [], "")
+    pair = ("lookalikes", "Ownia", "Goniastrea", "--region", "our_bay", "--project", tmp_path)
+    code, out, err = run(*pair)
+    assert (code, err) == (0, "")
+    assert "Look for the glow." in out
+    assert out.index("Does it glow?") < out.index("Much alike")

@@ -122,7 +122,10 @@ def read_rows(name: str, text: str, layer: int, found: list[Problem]) -> list[Ro
         if line.strip() and not line.startswith("#")
     ]
     reader = csv.reader(line for _, line in numbered)
-    header = [c.strip() for c in next(reader, [])]
+    try:
+        header = [c.strip() for c in next(reader, [])]
+    except csv.Error:
+        header = []
     wanted = COLUMNS[table_of(name)]
     missing = [c for c in wanted if c not in header]
     if missing:
@@ -137,12 +140,12 @@ def read_rows(name: str, text: str, layer: int, found: list[Problem]) -> list[Ro
         )
         return []
     rows: list[Row] = []
-    before = reader.line_num
-    for cells in reader:
-        line = numbered[before][0]
-        before = reader.line_num
-        row = Row(name, line, layer, dict(zip(header, map(str.strip, cells), strict=False)))
-        if len(cells) != len(header):
+    try:
+        for line, cells in _numbered_cells(reader, numbered):
+            row = Row(name, line, layer, dict(zip(header, map(str.strip, cells), strict=False)))
+            if len(cells) == len(header):
+                rows.append(row)
+                continue
             found.append(
                 row.problem(
                     "taxa-row-broken",
@@ -151,9 +154,27 @@ def read_rows(name: str, text: str, layer: int, found: list[Problem]) -> list[Ro
                     "Put double quotes around a cell that holds a comma.",
                 )
             )
-            continue
-        rows.append(row)
+    except csv.Error as error:
+        line = numbered[min(reader.line_num, len(numbered)) - 1][0]
+        found.append(
+            Row(name, line, layer, {}).problem(
+                "taxa-row-broken",
+                "",
+                f"the row cannot be read ({error}); it and what follows were left out",
+                "Look for a double quote that is not closed.",
+            )
+        )
     return rows
+
+
+def _numbered_cells(
+    reader: Iterator[list[str]], numbered: list[tuple[int, str]]
+) -> Iterator[tuple[int, list[str]]]:
+    """Cells of each row with the line on which it begins."""
+    before = getattr(reader, "line_num", 0)
+    for cells in reader:
+        yield numbered[before][0], cells
+        before = getattr(reader, "line_num", 0)
 
 
 @dataclass(frozen=True, slots=True)
