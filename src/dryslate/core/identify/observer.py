@@ -117,14 +117,12 @@ def nearness_of(character: Character, taxa: TaxaData) -> FloatArray:
     n = len(states)
     if n < 2:
         return np.zeros((n, n))
-    listed = np.array(
-        [
-            [s in profile.states[character.character] for s in states]
-            for profile in taxa.profiles
-            if character.character in profile.states
-        ],
-        float,
-    ).reshape(-1, n)
+    place = {state: j for j, state in enumerate(states)}
+    listed = np.zeros((len(taxa.profiles), n))
+    for i, profile in enumerate(taxa.profiles):
+        for state in profile.states.get(character.character, ()):
+            if state in place:
+                listed[i, place[state]] = 1.0
     together = listed.T @ listed
     np.fill_diagonal(together, 0.0)
     together += 1e-9 * (1.0 - np.eye(n))
@@ -190,3 +188,25 @@ def state_shares(
     weights = np.array([rates.weights[listed[s]] if s in listed else 0.0 for s in states])
     total = weights.sum()
     return weights / total if total > 0 else np.full(len(states), 1.0 / max(len(states), 1))
+
+
+def shares_by_code(frequency: NDArray[np.int8], rates: ErrorRates) -> FloatArray:
+    """
+    Return how often colonies show each state, as `state_shares`, for many profiles at once.
+
+    Parameters
+    ----------
+    frequency : ndarray of int, shape (n, n_states)
+        3 usual, 2 sometimes, 1 rare, 0 not listed.
+    rates : ErrorRates
+
+    Returns
+    -------
+    ndarray of float, shape (n, n_states)
+        Rows sum to one; even where nothing is listed.
+    """
+    by_code = np.array([0.0, *(rates.weights[f] for f in ("rare", "sometimes", "usual"))])
+    weights: FloatArray = by_code[frequency]
+    weights[weights.sum(axis=1) <= 0.0] = 1.0
+    weights /= weights.sum(axis=1, keepdims=True)
+    return weights

@@ -14,6 +14,7 @@ from dryslate.core.identify.observer import (
     ErrorRates,
     confusion_of,
     nearness_of,
+    shares_by_code,
     state_shares,
     unclear_of,
 )
@@ -155,15 +156,13 @@ def character_table(
     p_written, frequency = np.zeros(shape), np.zeros(shape, np.int8)
     is_memory = np.ones(shape, np.bool_)
     is_known = np.array([name in p.states for p in profiles])
-    for i, profile in enumerate(profiles):
-        rows = profile.states.get(name, {})
-        for j, state in enumerate(states):
-            if state in rows:
-                frequency[i, j] = FREQUENCY_CODE[rows[state].frequency]
-                is_memory[i, j] = rows[state].is_memory
-        if is_known[i]:
-            listed: dict[str, Frequency] = {s: row.frequency for s, row in rows.items()}
-            p_written[i] = state_shares(listed, states, rates) @ confusion
+    place = {state: j for j, state in enumerate(states)}
+    for i in np.flatnonzero(is_known).tolist():
+        for state, row in profiles[i].states[name].items():
+            if state in place:
+                frequency[i, place[state]] = FREQUENCY_CODE[row.frequency]
+                is_memory[i, place[state]] = row.is_memory
+    p_written[is_known] = shares_by_code(frequency[is_known], rates) @ confusion
     _fill_unknown(p_written, is_known, family_of)
     return CharacterTable(
         character=character,
@@ -182,9 +181,12 @@ def _fill_unknown(p_written: FloatArray, is_known: BoolArray, family_of: NDArray
     n_states = p_written.shape[1]
     known = p_written[is_known]
     average = known.mean(axis=0) if len(known) else np.full(n_states, 1.0 / max(n_states, 1))
-    for i in np.flatnonzero(~is_known):
-        kin = is_known & (family_of == family_of[i])
-        p_written[i] = 0.5 * average + 0.5 * (p_written[kin].mean(axis=0) if kin.any() else average)
+    for family in set(family_of[~is_known].tolist()):
+        mine = family_of == family
+        kin = p_written[mine & is_known]
+        p_written[mine & ~is_known] = 0.5 * average + 0.5 * (
+            kin.mean(axis=0) if len(kin) else average
+        )
 
 
 def growth_table(table: CharacterTable, kinds: KindTable) -> CharacterTable:
@@ -214,7 +216,9 @@ def kind_table(
     starts: list[int] = []
     share: list[float] = []
     made_of: list[Kind | None] = []
-    p_growth: list[FloatArray] = []
+    own_shares: list[FloatArray] = []
+    whole_shares: list[FloatArray] = []
+    shares_made: dict[tuple[tuple[str, Frequency], ...], FloatArray] = {}
     sizes: dict[str, list[tuple[float, float]]] = {m: [] for m in MEASURES}
     average = _average_growth(profiles, states, rates)
     for profile in profiles:
@@ -226,16 +230,20 @@ def kind_table(
             else average
         )
         for kind, weight in _with_whole(profile, finest):
-            own = (
-                state_shares(kind.growth_forms, states, rates)
-                if kind and kind.growth_forms
-                else whole
-            )
+            own = whole
+            if kind and kind.growth_forms:
+                forms = tuple(kind.growth_forms.items())
+                if forms not in shares_made:
+                    shares_made[forms] = state_shares(kind.growth_forms, states, rates)
+                own = shares_made[forms]
             share.append(weight)
             made_of.append(kind)
-            p_growth.append((OWN_GROWTH * own + (1.0 - OWN_GROWTH) * whole) @ confusion)
+            own_shares.append(own)
+            whole_shares.append(whole)
             for measure in MEASURES:
                 sizes[measure].append(_size_of(profile, kind, measure))
+    p_growth = OWN_GROWTH * np.array(own_shares) + (1.0 - OWN_GROWTH) * np.array(whole_shares)
+    p_growth = p_growth.reshape(len(share), len(states)) @ confusion
     wide = {m: _wide_of(np.array(sizes[m])) for m in MEASURES}
     means, sds = {}, {}
     for measure, pairs in sizes.items():
@@ -246,7 +254,7 @@ def kind_table(
         starts=np.array(starts, np.intp),
         made_of=tuple(made_of),
         share=np.array(share),
-        p_growth=np.array(p_growth).reshape(len(share), len(states)),
+        p_growth=p_growth,
         log_mean=means,
         log_sd=sds,
         wide=wide,
