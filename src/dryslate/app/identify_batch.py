@@ -15,6 +15,9 @@ from dryslate.core.identify.evidence import Evidence
 from dryslate.core.identify.reasons import ReasonWords
 
 LONGEST_LINE = 1_000_000
+ENCODE = json.JSONEncoder(ensure_ascii=False, check_circular=False).encode
+LINE = replace(BATCH, n_reasons=2)
+"""A line of many thousands: three genera, two reasons for and two against each."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,7 +100,7 @@ class _Batch:
             if region not in self._words:
                 self._words[region] = ReasonWords(self._identifier.model(region))
             words = self._words[region]
-            found = identify_many([read[i].evidence for i in places], words.model, BATCH, words)
+            found = identify_many([read[i].evidence for i in places], words.model, LINE, words)
             answers.update(zip(places, found, strict=True))
         return [self._written(line, answers.get(i)) for i, line in enumerate(read)]
 
@@ -137,6 +140,4 @@ class _Batch:
                 document["cautions"] = cautions
             if line.problems:
                 document["problems"] = [p.as_dict() for p in (*line.problems, *answer.problems)]
-        return LineAnswer(
-            text=json.dumps(document, ensure_ascii=False), is_answered=answer is not None
-        )
+        return LineAnswer(text=ENCODE(document), is_answered=answer is not None)

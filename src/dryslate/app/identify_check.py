@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
@@ -32,6 +33,7 @@ class QuickCheck:
 
     def __init__(self, taxa: TaxaData) -> None:
         self._taxa = taxa
+        self._without_sizes = replace(taxa, profiles=())
         states = [(c, s) for c, known in taxa.characters.items() for s in known.states]
         self._place = {pair: i for i, pair in enumerate(states)}
         may_show = np.array(
@@ -54,16 +56,18 @@ class QuickCheck:
         list of Problem
             Just those of `check_evidence`.
         """
+        if not all(self._is_likely(m, s) for m, s in evidence.sizes.items()):
+            return check_evidence(evidence, self._taxa, self._go_together)
         if self._is_in_order(evidence):
             return []
-        return check_evidence(evidence, self._taxa, self._go_together)
+        return check_evidence(evidence, self._without_sizes, self._go_together)
 
     def _go_together(self, one: Pair, other: Pair) -> bool:
         """Whether some profile may show both states."""
         return self._together[self._place[one]][self._place[other]]
 
     def _is_in_order(self, evidence: Evidence) -> bool:
-        """Whether nothing at all is to be said; when in doubt, no."""
+        """Whether nothing is to be said of region and states; when in doubt, no."""
         if evidence.region is not None and evidence.region not in self._taxa.regions:
             return False
         if not evidence.unclear - set(MEASURES) <= self._taxa.characters.keys():
@@ -73,8 +77,6 @@ class QuickCheck:
                 (name, s) in self._place for s in absent
             ):
                 return False
-        if not all(self._is_likely(m, s) for m, s in evidence.sizes.items()):
-            return False
         return self._goes_together(evidence)
 
     def _goes_together(self, evidence: Evidence) -> bool:
