@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
-from itertools import combinations
 
 import numpy as np
 
@@ -40,7 +39,10 @@ class QuickCheck:
             [[c not in p.states or s in p.states[c] for c, s in states] for p in taxa.profiles],
             np.float32,
         ).reshape(len(taxa.profiles), len(states))
-        self._together: list[list[bool]] = (may_show.T @ may_show > 0).tolist()
+        together = may_show.T @ may_show > 0
+        self._partners = [
+            sum(1 << j for j in np.flatnonzero(row).tolist()) for row in together
+        ]  # by state: the states that go with it, one bit each
         self._bounds = {m: tuple(_bounds(m, taxa)) for m in MEASURES}
 
     def __call__(self, evidence: Evidence) -> list[Problem]:
@@ -64,7 +66,7 @@ class QuickCheck:
 
     def _go_together(self, one: Pair, other: Pair) -> bool:
         """Whether some profile may show both states."""
-        return self._together[self._place[one]][self._place[other]]
+        return bool(self._partners[self._place[one]] >> self._place[other] & 1)
 
     def _is_in_order(self, evidence: Evidence) -> bool:
         """Whether nothing is to be said of region and states; when in doubt, no."""
@@ -81,7 +83,7 @@ class QuickCheck:
 
     def _goes_together(self, evidence: Evidence) -> bool:
         """Whether the states that were seen are known and can go together."""
-        places = []
+        shown, partners = 0, -1
         for name, states in evidence.seen.items():
             if name not in self._taxa.characters or states & evidence.not_seen.get(
                 name, frozenset()
@@ -93,9 +95,9 @@ class QuickCheck:
                 place = self._place.get((name, state))
                 if place is None:
                     return False
-                places.append(place)
-        together = self._together
-        return all(together[i][j] for i, j in combinations(places, 2))
+                shown |= 1 << place
+                partners &= self._partners[place]
+        return shown & partners == shown
 
     def _is_likely(self, measure: str, size: Size) -> bool:
         """Whether a size lies within what is known of its measure."""

@@ -234,17 +234,16 @@ def parse_record(record: object) -> tuple[Evidence, list[Problem]]:
     if not isinstance(record, Mapping):
         _unclear(gathered, "record", "an object with region, seen, not and sizes_mm", record)
         return Evidence(), gathered.problems
-    for key in record:
-        if key not in RECORD_KEYS:
-            gathered.problems.append(
-                Problem(
-                    slug="identify-record-key",
-                    severity="warning",
-                    place=str(key),
-                    message="this field is not known and was left out",
-                    fix=f"Known: {', '.join(RECORD_KEYS)}.",
-                )
+    for key in [k for k in record if k not in RECORD_KEYS]:
+        gathered.problems.append(
+            Problem(
+                slug="identify-record-key",
+                severity="warning",
+                place=str(key),
+                message="this field is not known and was left out",
+                fix=f"Known: {', '.join(RECORD_KEYS)}.",
             )
+        )
     region = record.get("region")
     if region is not None and not isinstance(region, str):
         _unclear(gathered, "region", "a name", region)
