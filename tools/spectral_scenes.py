@@ -209,8 +209,30 @@ Lit = tuple[str, str, float, FloatArray, FloatArray]
 
 
 @dataclass(frozen=True)
+class Shot:
+    """What reaches the sensor, and what is known of it: rows of card and reef, the veil."""
+
+    camera: Camera
+    raw: FloatArray
+    raw_veil: FloatArray
+    through: FloatArray
+    veil: FloatArray
+    card: slice
+    reef: slice
+
+
+@dataclass(frozen=True)
+class Recorded:
+    """What the file says, the spread of one pixel in it, and the strength of the style."""
+
+    linear: FloatArray
+    spread: FloatArray
+    style: float
+
+
+@dataclass(frozen=True)
 class Family:
-    """One way of drawing all parts of a scene."""
+    """One way of drawing all parts of a scene; `record` takes all that the camera does."""
 
     name: str
     camera: Callable[[np.random.Generator], Camera]
@@ -219,7 +241,8 @@ class Family:
         [FloatArray, FloatArray, np.random.Generator], tuple[FloatArray, NDArray[np.bool_]]
     ]
     light: Callable[[dict[str, FloatArray], np.random.Generator], Lit]
-    develop: Callable[[FloatArray, np.random.Generator], tuple[FloatArray, float]]
+    develop: Callable[[FloatArray, np.random.Generator], tuple[FloatArray, float]] | None = None
+    record: Callable[[Shot, np.random.Generator], Recorded] | None = None
 
 
 def camera(rng: np.random.Generator) -> Camera:
@@ -366,15 +389,11 @@ def make_scene(
     shade = shade / np.exp(np.log(shade[: p + 12]).mean())
     shade = np.vstack([shade, np.ones((N_REEF, 1))])
     raw = everything @ (cam.sensitivity * through).T * shade + cam.sensitivity @ veil
-    balanced = raw * _white_balance(cam, through, veil, rng)
-    linear = balanced @ cam.matrix.T
-    white = linear[[0, 7]].max()
-    linear = linear / white * rng.uniform(0.45, 0.95)
-    file_linear, contrast = family.develop(linear, rng)
-    noise = rng.uniform(0.004, 0.02)  # of one pixel, in code values of 0 to 1
-    spread = noise * np.maximum(file_linear, 1e-4) ** (1 - 1 / 2.4) * 2.4 / 1.055 ** (1 / 2.4)
-    seen = file_linear + rng.normal(size=file_linear.shape) * spread / np.sqrt(N_PX)
-    seen = np.clip(seen + rng.normal(size=seen.shape) * 0.003 * seen, 0.0, 1.0)  # print, shading
+    shot = Shot(
+        cam, raw, cam.sensitivity @ veil, through, veil, slice(0, p), slice(p + 12, p + 12 + N_REEF)
+    )
+    recorded = _record(shot, family, rng) if family.record is None else family.record(shot, rng)
+    seen, spread, contrast = recorded.linear, recorded.spread, recorded.style
     labs = lab_of(everything)
     cov = spread[:, :, None] ** 2 * np.eye(3)
     return Scene(
@@ -396,6 +415,21 @@ def make_scene(
         style=contrast,
         log_shade=np.log(shade[p + 12 : p + 12 + N_REEF, 0]),
     )
+
+
+def _record(shot: Shot, family: Family, rng: np.random.Generator) -> Recorded:
+    """Balance, matrix, style and noise of the first two families."""
+    balanced = shot.raw * _white_balance(shot.camera, shot.through, shot.veil, rng)
+    linear = balanced @ shot.camera.matrix.T
+    white = linear[[0, 7]].max()
+    linear = linear / white * rng.uniform(0.45, 0.95)
+    develop = _develop if family.develop is None else family.develop
+    file_linear, contrast = develop(linear, rng)
+    noise = rng.uniform(0.004, 0.02)  # of one pixel, in code values of 0 to 1
+    spread = noise * np.maximum(file_linear, 1e-4) ** (1 - 1 / 2.4) * 2.4 / 1.055 ** (1 / 2.4)
+    seen = file_linear + rng.normal(size=file_linear.shape) * spread / np.sqrt(N_PX)
+    seen = np.clip(seen + rng.normal(size=seen.shape) * 0.003 * seen, 0.0, 1.0)  # print, shading
+    return Recorded(linear=seen, spread=spread, style=contrast)
 
 
 def _around(rng: np.random.Generator) -> FloatArray:

@@ -34,7 +34,7 @@ from dryslate.core.colour.light import (
     measure_ripple,
     measure_tint,
 )
-from dryslate.core.colour.mismatch import mismatch_of
+from dryslate.core.colour.mismatch import measure_red_strain, mismatch_of
 from dryslate.core.colour.neutrals import GreyFit
 from dryslate.core.colour.one_point import fit_one_point
 from dryslate.core.colour.outcome import ColourFit, ColourSettings, fit_from_dict, fit_to_dict
@@ -219,7 +219,11 @@ def fit_colour(
     problems = [*check_signal(signal), *check_ramp(signal), *check_twins(signal)]
     greys_only = len(held.patches) == held.n_grey
     mismatch = mismatch_of(
-        chosen.candidate.fit, chosen.score[0], settings.mismatch_table, greys_only=greys_only
+        chosen.candidate.fit,
+        chosen.score[0],
+        settings.mismatch_table,
+        greys_only=greys_only,
+        strain=measure_red_strain(correction.matrix, greys.gain, to_srgb),
     )
     if problems:  # a channel is weak (or the card is refused): the table knows no such photos well
         mismatch = mismatch.widened(WEAK_WIDER)

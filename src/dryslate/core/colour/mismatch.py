@@ -56,6 +56,12 @@ class Mismatch:
             flat_u=None if self.flat_u is None else self.flat_u * factor,
         )
 
+    def blended(self, other: Mismatch, share: float) -> Mismatch:
+        """Return it with a share of another of the same knots."""
+        mixed = (1.0 - share) * self.lab_u + share * other.lab_u
+        p95 = (1.0 - share) * self.de00_p95 + share * other.de00_p95
+        return replace(self, lab_u=mixed, de00_p95=p95)
+
     def flat_grey_covariance(self, lab: FloatArray) -> FloatArray:
         """Return the covariance for a thing known to be a flat grey; else as `covariance_at`."""
         if self.flat_u is None:
@@ -159,7 +165,7 @@ class MismatchTable:
     Grids by kind of fit (``matrix``, ``gain``, ``one_point``) or by the fit's own name.
 
     ``greys:`` stands before it where the fit rests on greys only, ``flat:`` before that for things
-    known to be flat greys.
+    known to be flat greys, ``strained:`` for matrices that stretch red (see `mismatch_of`).
     """
 
     grids: Mapping[str, MismatchGrid] = field(default_factory=dict)
@@ -224,6 +230,9 @@ def _grid_of(lines: Sequence[Mapping[str, str]]) -> MismatchGrid:
     )
 
 
+STRAIN_CALM, STRAIN_FULL = 1.0, 1.5
+"""Up to the first a matrix stretches red no more than any; from the second it is strained."""
+
 _KINDS = {
     "neutral_gain": "gain",
     "gain_veil": "gain",
@@ -237,8 +246,49 @@ def _find_grid(table: MismatchTable, before: str, fit: str) -> MismatchGrid | No
     return table.grids.get(before + fit) or table.grids.get(before + _KINDS.get(fit, fit))
 
 
+def measure_red_strain(matrix: FloatArray, gain: FloatArray, to_srgb: FloatArray) -> float:
+    """
+    Measure how much a correction stretches red: its noise there over that of balanced channels.
+
+    Parameters
+    ----------
+    matrix : ndarray of float, shape (3, 3) or (3, 6)
+        From terms of the file to linear sRGB, as in `Correction`.
+    gain : ndarray of float, shape (3,)
+        Gain of the neutrals.
+    to_srgb : ndarray of float, shape (3, 3)
+        Linear RGB of the file to linear sRGB.
+
+    Returns
+    -------
+    float
+        Length of the derivative of red by the three balanced channels, at a grey; 1 where red
+        is red alone. A camera that raised red itself hides how weak it was, but green must
+        then be taken off it again, and that shows here.
+
+    Examples
+    --------
+    >>> taken = np.array([[1.6, -0.6, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]])
+    >>> measure_red_strain(np.eye(3), np.ones(3), np.eye(3))
+    1.0
+    >>> round(measure_red_strain(taken, np.ones(3), np.eye(3)), 2)
+    1.71
+    """
+    red = matrix[0, :3] / gain
+    if matrix.shape[1] == 6:  # half of each square root's coefficient goes to each of its two
+        root = np.sqrt(gain)
+        rg, gb, rb = matrix[0, 3:] / (root * np.roll(root, -1))
+        red = red + 0.5 * np.array([rg + rb, rg + gb, gb + rb])
+    return float(np.linalg.norm(red @ np.linalg.inv(to_srgb)))
+
+
 def mismatch_of(
-    fit: str, left_out_de00: float | None, table: MismatchTable | None, *, greys_only: bool
+    fit: str,
+    left_out_de00: float | None,
+    table: MismatchTable | None,
+    *,
+    greys_only: bool,
+    strain: float = STRAIN_CALM,
 ) -> Mismatch:
     """
     Look up the mismatch of one fit.
@@ -253,6 +303,8 @@ def mismatch_of(
         None, or a table without this fit: a wide fallback.
     greys_only : bool
         The fit rests on greys only.
+    strain : float
+        From `measure_red_strain`; asked where the table knows strained fits.
 
     Returns
     -------
@@ -260,8 +312,9 @@ def mismatch_of(
 
     Notes
     -----
-    The fallback (standard uncertainty of 5 in lightness and 7 across, 95th percentile 15) is a
-    cautious judgement, not a measurement.
+    Between a strain of 1 and of 1.5 the two grids of a fit are blended. The fallback (standard
+    uncertainty of 5 in lightness and 7 across, 95th percentile 15) is a cautious judgement, not a
+    measurement.
 
     Examples
     --------
@@ -272,6 +325,12 @@ def mismatch_of(
     grid = None if table is None else _find_grid(table, before, fit)
     if table is not None and grid is not None:
         found = grid.at(float(grid.left_out[-1]) if left_out_de00 is None else left_out_de00)
+        strained = _find_grid(table, f"strained:{before}", fit)
+        if strained is not None:
+            share = (strain - STRAIN_CALM) / (STRAIN_FULL - STRAIN_CALM)
+            last = float(strained.left_out[-1])
+            other = strained.at(last if left_out_de00 is None else left_out_de00)
+            found = found.blended(other, float(np.clip(share, 0.0, 1.0)))
         flat = _find_grid(table, f"flat:{before}", fit)
         if flat is None:
             return found

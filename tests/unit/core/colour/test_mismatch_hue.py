@@ -1,4 +1,4 @@
-"""The mismatch by hue, and of things known to be flat greys."""
+"""The mismatch by hue and by strain, and of things known to be flat greys."""
 
 from __future__ import annotations
 
@@ -7,8 +7,10 @@ import pytest
 
 from dryslate import wiring
 from dryslate.base.errors import InputError
+from dryslate.core.colour.correction import expand_terms
 from dryslate.core.colour.mismatch import (
     MismatchTable,
+    measure_red_strain,
     mismatch_from_dict,
     mismatch_of,
     parse_mismatch_table,
@@ -88,4 +90,50 @@ def test_shipped_table_is_far_surer_of_a_grey_chip_than_of_what_looks_grey() -> 
             np.sqrt(np.diag(c))
             for c in (found.flat_grey_covariance(grey), found.covariance_at(grey))
         )
-        assert (chip[1:] < 0.15 * thing[1:]).all()
+        assert (chip[1:] < 0.25 * thing[1:]).all()
+
+
+def test_matrix_that_takes_green_off_red_is_strained_whatever_the_gains() -> None:
+    plain = np.array([[1.5, -0.5, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]])
+    gain = np.array([6.0, 1.0, 0.8])
+    assert measure_red_strain(np.diag(gain), gain, np.eye(3)) == pytest.approx(1.0)
+    assert measure_red_strain(plain @ np.diag(gain), gain, np.eye(3)) == pytest.approx(2.5**0.5)
+    wide = np.array([[1.4, -0.4, 0.0], [-0.1, 1.1, 0.0], [0.0, 0.0, 1.0]])  # of a wider profile
+    assert measure_red_strain(wide @ np.diag(gain), gain, wide) == pytest.approx(1.0)
+
+
+def test_strain_of_six_terms_is_the_slope_of_red_at_a_grey() -> None:
+    rng = np.random.default_rng(3)
+    matrix, gain = rng.normal(0.3, 0.3, (3, 6)), np.array([3.0, 1.0, 0.7])
+
+    def red(balanced: np.ndarray) -> float:
+        return float(expand_terms(balanced / gain, 6) @ matrix[0])
+
+    steps = [
+        (red(0.3 + 1e-6 * np.eye(3)[i]) - red(0.3 - 1e-6 * np.eye(3)[i])) / 2e-6 for i in range(3)
+    ]
+    found = measure_red_strain(matrix, gain, np.eye(3))
+    assert found == pytest.approx(np.linalg.norm(steps), rel=1e-6)
+
+
+def test_strained_fit_reads_its_own_grid_and_blends_on_the_way() -> None:
+    table = parse_mismatch_table(
+        [*rows("matrix", (0.0, 180.0), 1.0), *rows("strained:matrix", (0.0, 180.0), 3.0)]
+    )
+    grey = np.array([50.0, 0.0, 0.0])
+
+    def a_u(fit: str, strain: float) -> float:
+        found = mismatch_of(fit, 2.0, table, greys_only=False, strain=strain)
+        return float(np.sqrt(found.covariance_at(grey)[1, 1]))
+
+    assert [a_u("affine", s) for s in (0.7, 1.0, 1.25, 1.5, 4.0)] == pytest.approx([1, 1, 2, 3, 3])
+
+
+def test_shipped_table_is_less_sure_of_a_strained_fit() -> None:
+    table = parse_mismatch_table(wiring.reference_tables().table("spectral_mismatch"))
+    for left in (1.2, 2.0, 3.0, 4.0):
+        calm, strained = (
+            mismatch_of("affine", left, table, greys_only=False, strain=s) for s in (1.0, 1.5)
+        )
+        assert strained.de00_p95 > calm.de00_p95
+        assert np.median(strained.lab_u[..., 1] / calm.lab_u[..., 1]) > 1.05

@@ -1,0 +1,213 @@
+"""
+Tabulate errors of things off the card, and what to expect of one more family of worlds.
+
+Each family of scenes gives its own spreads by left-out difference, chroma and hue. Real waters,
+cameras and corals are of none of them, so the table holds what four of five further families would
+stay within, were they drawn as these were: mean of the logarithms and 0.8 quantile of Student's t
+for the prediction of one more value (JCGM 100:2008, G.3 for the distribution), times their spread
+between families, pooled over a table.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+from scipy.ndimage import map_coordinates
+
+from dryslate.core.colour.mismatch import STRAIN_CALM, STRAIN_FULL
+
+FloatArray = NDArray[np.float64]
+
+SHORT_SOURCE = "tools/spectral_mismatch.py"
+LEFT_KNOTS = (0.8, 1.2, 1.8, 2.7, 4.0, 6.0, 9.0)
+GREY_LEFT_KNOTS = (0.35, 0.6, 1.0, 2.0)
+CHROMA_KNOTS = (0.0, 15.0, 30.0, 50.0)
+HUE_KNOTS = (0.0, 45.0, 90.0, 135.0, 180.0, 225.0, 270.0, 315.0)
+STRAIN_KNOTS = (STRAIN_CALM, STRAIN_FULL)
+FULL_HUE_CHROMA = 15.0
+"""From this chroma the doubt depends on hue in full; at no chroma there is no hue."""
+FACTORS: FloatArray = np.geomspace(0.4, 2.4, 60)
+COVERAGE = 0.95
+FAMILIES_HELD = 0.8
+"""Share of further families that the stated spread is to be wide enough for."""
+_LEFT_WIDTH, _CHROMA_WIDTH, _HUE_WIDTH, _STRAIN_WIDTH = 0.25, 10.0, 25.0, 0.2
+HEADER = [
+    "fit", "left_out_de00", "chroma", "hue_deg", "lightness_u", "a_u", "b_u", "de00_p95", "source",
+]  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Errors:
+    """Errors of things off the card, one row each."""
+
+    left_out: FloatArray
+    strain: FloatArray
+    lab: FloatArray
+    gap: FloatArray
+    known: FloatArray
+    de00: FloatArray
+
+    @property
+    def chroma(self) -> FloatArray:
+        """Corrected chroma."""
+        return np.hypot(self.lab[:, 1], self.lab[:, 2])
+
+    @property
+    def hue_deg(self) -> FloatArray:
+        """Corrected hue."""
+        return np.rad2deg(np.arctan2(self.lab[:, 2], self.lab[:, 1])) % 360.0
+
+    def near_strain(self, knot: float | None) -> FloatArray:
+        """Weight of each row by how near its fit's strain is to a knot; 1 without a knot."""
+        if knot is None:
+            return np.ones(len(self.de00))
+        held = np.clip(self.strain, STRAIN_KNOTS[0] - 0.1, STRAIN_KNOTS[-1] + 0.2)
+        return np.asarray(np.exp(-0.5 * ((held - knot) / _STRAIN_WIDTH) ** 2))
+
+
+def weighted_quantile(values: FloatArray, weights: FloatArray, q: float) -> float:
+    """Quantile of weighted values."""
+    order = np.argsort(values)
+    total = np.cumsum(weights[order])
+    return float(values[order][np.searchsorted(total, q * total[-1])])
+
+
+def by_chroma(
+    errors: Errors,
+    left_knots: tuple[float, ...],
+    chroma_knots: tuple[float, ...],
+    weight: FloatArray,
+) -> tuple[FloatArray, FloatArray]:
+    """
+    At each knot the spread whose 1.96-fold holds the wanted share of errors; and the 95th of all.
+
+    What the fit and the noise already state is taken off in squares, down to a third. With one
+    knot of chroma all chromas count.
+    """
+    u = np.zeros((len(left_knots), len(chroma_knots), 3))
+    p95 = np.zeros(len(left_knots))
+    by_left = np.log(errors.left_out)
+    for i, left in enumerate(left_knots):
+        near_left = np.exp(-0.5 * ((by_left - np.log(left)) / _LEFT_WIDTH) ** 2) + 1e-6
+        near_left = near_left * weight
+        p95[i] = weighted_quantile(errors.de00, near_left, COVERAGE)
+        for j, chroma in enumerate(chroma_knots):
+            near = near_left
+            if len(chroma_knots) > 1:
+                away = (errors.chroma - chroma) / _CHROMA_WIDTH
+                near = near_left * (np.exp(-0.5 * away**2) + 1e-4)
+            for axis in range(3):
+                whole = weighted_quantile(np.abs(errors.gap[:, axis]), near, COVERAGE) / 1.96
+                known = np.average(errors.known[:, axis] ** 2, weights=near)
+                u[i, j, axis] = np.sqrt(max(whole**2 - known, whole**2 / 9.0))
+    return u, p95
+
+
+def by_hue(
+    errors: Errors, left_knots: tuple[float, ...], u: FloatArray, weight: FloatArray
+) -> FloatArray:
+    """Factor on the spreads at each knot of hue: the least that holds the wanted share."""
+    left = np.clip(errors.left_out, left_knots[0], left_knots[-1])
+    row = np.interp(np.log(left), np.log(left_knots), np.arange(len(left_knots)))
+    column = np.interp(errors.chroma, CHROMA_KNOTS, np.arange(len(CHROMA_KNOTS)))
+    here = np.stack(
+        [
+            map_coordinates(u[..., axis], [row, column], order=1, mode="nearest")
+            for axis in range(3)
+        ],
+        axis=1,
+    )
+    full = np.minimum(errors.chroma / FULL_HUE_CHROMA, 1.0)
+    factors = np.ones((len(HUE_KNOTS), 3))
+    for i, hue in enumerate(HUE_KNOTS):
+        away = (errors.hue_deg - hue + 180.0) % 360.0 - 180.0
+        near = np.exp(-0.5 * (away / _HUE_WIDTH) ** 2) * full * weight
+        for axis in range(3):
+            gap, known = np.abs(errors.gap[:, axis]), errors.known[:, axis]
+            held = np.array(
+                [
+                    near @ (gap <= 1.96 * np.hypot(f * here[:, axis], known)) / near.sum()
+                    for f in FACTORS
+                ]
+            )
+            factors[i, axis] = FACTORS[np.argmax(held >= COVERAGE)] if held[-1] >= COVERAGE else 2.4
+    return factors
+
+
+def joined(errors: list[Errors]) -> Errors:
+    """Errors of several families as of one."""
+    return Errors(*(np.concatenate([getattr(e, f.name) for e in errors]) for f in fields(Errors)))
+
+
+@dataclass(frozen=True)
+class Spreads:
+    """Spreads (left-out, chroma, hue, axis), 95th percentiles and number of errors (left-out)."""
+
+    u: FloatArray
+    p95: FloatArray
+    n: FloatArray
+
+
+def count_near(errors: Errors, left_knots: tuple[float, ...], weight: FloatArray) -> FloatArray:
+    """How many errors, by weight, lie near each knot of left-out difference."""
+    away = (np.log(errors.left_out) - np.log(left_knots)[:, None]) / _LEFT_WIDTH
+    return np.asarray((np.exp(-0.5 * away**2) * weight).sum(axis=1) + 1e-9)
+
+
+def spreads_of(
+    errors: Errors, left_knots: tuple[float, ...], strain: float | None = None
+) -> Spreads:
+    """Spreads of one family at all knots, of fits near one strain or of all."""
+    weight = errors.near_strain(strain)
+    u, p95 = by_chroma(errors, left_knots, CHROMA_KNOTS, weight)
+    factors = by_hue(errors, left_knots, u, weight)
+    share = np.minimum(np.array(CHROMA_KNOTS) / FULL_HUE_CHROMA, 1.0)[:, None, None]
+    n = count_near(errors, left_knots, weight)
+    return Spreads(u[:, :, None] * (1.0 + share * (factors - 1.0)), p95, n)
+
+
+def flat_spreads_of(errors: Errors, left_knots: tuple[float, ...]) -> Spreads:
+    """Spreads of things known to be flat greys, of whatever chroma and hue."""
+    weight = np.ones(len(errors.de00))
+    u, p95 = by_chroma(errors, left_knots, (0.0,), weight)
+    return Spreads(u[:, :, None], p95, count_near(errors, left_knots, weight))
+
+
+def expect_another(found: list[Spreads], like: list[Spreads] | None = None) -> Spreads:
+    """
+    What one more family will stay within in most cases (see the head of this module).
+
+    Kinds of fit too rare to tell the families apart come as one, of all families together; their
+    spread between families is taken to be that of another kind, `like`.
+    """
+    like = found if like is None else like
+    n = len(like)
+    times = float(stats.t.ppf(FAMILIES_HELD, n - 1)) * np.sqrt(1.0 + 1.0 / n)
+    weight = np.min([s.n for s in like], axis=0)  # where one family has little, chance differs most
+    u_var = np.log([s.u for s in like]).var(axis=0, ddof=1).mean(axis=(1, 2))
+    p95_var = np.log([s.p95 for s in like]).var(axis=0, ddof=1)
+    u_between = np.sqrt(np.average(u_var, axis=0, weights=weight))
+    p95_between = np.sqrt(np.average(p95_var, weights=weight))
+    u = np.log([s.u for s in found]).mean(axis=0) + times * u_between
+    p95 = np.log([s.p95 for s in found]).mean(axis=0) + times * p95_between
+    return Spreads(np.exp(u), np.exp(p95), np.sum([s.n for s in found], axis=0))
+
+
+def rows_of(name: str, left_knots: tuple[float, ...], spreads: Spreads) -> list[list[str]]:
+    """Rows of the table of one kind of fit."""
+    rows, p95 = [], np.maximum.accumulate(spreads.p95)
+    for i, j, k in np.ndindex(*spreads.u.shape[:3]):
+        knots = (left_knots[i], CHROMA_KNOTS[j], HUE_KNOTS[k])
+        rows.append(
+            [
+                name,
+                *(f"{v:g}" for v in knots),
+                *(f"{v:.2f}" for v in spreads.u[i, j, k]),
+                f"{p95[i]:.2f}",
+                SHORT_SOURCE,
+            ]
+        )
+    return rows
