@@ -21,7 +21,7 @@ from dryslate.app.card_reading import eight_bit_view
 from dryslate.app.correct import colour_settings
 from dryslate.app.correction_records import CorrectSettings
 from dryslate.app.geometry import lens_of, plane_of
-from dryslate.app.identify import Identifier, require_answer
+from dryslate.app.identify import Identifier, open_identifier, require_answer
 from dryslate.app.identify_request import parse_record
 from dryslate.app.records import DecodedPhoto, PhotoMetadata
 from dryslate.core.arrays.orientation import upright_view
@@ -475,8 +475,8 @@ def _identifier(project: str | Path | None) -> Identifier:
     """Open the genus data; the built-in ones once."""
     if project is None:
         return _built_in()
-    regions = _built_in().taxa.regions
-    return Identifier(wiring.reference_tables(Path(project)), regions)
+    folders = wiring.project_folders()
+    return open_identifier(Path(project), None, wiring.reference_tables, folders)
 
 
 @lru_cache(maxsize=1)

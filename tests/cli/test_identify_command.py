@@ -192,3 +192,10 @@ def test_broken_row_of_a_project_is_told_and_the_rest_is_used(tmp_path: Path) ->
     assert code == 3
     assert "taxa-not-utf8" in err
     assert "Possible" in out
+
+
+def test_folder_that_is_no_project_is_refused_and_not_passed_over(tmp_path: Path) -> None:
+    done = process(*BOULDER, "--project", str(tmp_path))
+    assert done.returncode == 1
+    assert b"project-not-found" in done.stderr
+    assert done.stdout == b""

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
-import numpy as np
-
-from dryslate.app.identify_check import QuickCheck
+from dryslate.app.identify_check import QuickCheck, ask_unit
+from dryslate.app.new import ProjectFolders
 from dryslate.app.ports import ReferenceTables
 from dryslate.base.errors import DryslateError, InputError
 from dryslate.base.problems import Problem, has_error, problem_of
@@ -25,9 +25,6 @@ from dryslate.core.identify.observer import ErrorRates
 from dryslate.core.identify.taxa import TaxaData
 
 DEFAULT_REGION = "indo_pacific"
-TENFOLD = 6
-"""A size is asked about where more than so many times the genera have a tenth of it."""
-CALICES = ("corallite_diameter", "valley_width")
 FULL = AnswerSettings()
 
 
@@ -141,6 +138,45 @@ class Identifier:
         return answer, list(answer.problems)
 
 
+def open_identifier(
+    project: Path | None,
+    region: str | None,
+    tables_of: Callable[[Path | None], ReferenceTables],
+    folders: ProjectFolders,
+) -> Identifier:
+    """
+    Open the genus data, those of a project over the built-in ones.
+
+    Parameters
+    ----------
+    project : Path or None
+        A project, or a folder with a ``taxa`` folder in it.
+    region : str or None
+        As of `Identifier`.
+    tables_of : callable
+        Opens the tables of a project, or the built-in ones.
+    folders : ProjectFolders
+
+    Returns
+    -------
+    Identifier
+
+    Raises
+    ------
+    InputError
+        ``project-not-found`` where the folder is neither.
+    """
+    if project is None:
+        return Identifier(tables_of(None), None, region)
+    if not folders.is_project(project) and not (project / "taxa").is_dir():
+        raise InputError(
+            "project-not-found",
+            f"{project}: no project there, and no folder taxa with genus data.",
+            "Give the folder of a project, or make one with `dryslate new`.",
+        )
+    return Identifier(tables_of(project), tables_of(None).taxa()[0].regions, region)
+
+
 def _in_region(evidence: Evidence, region: str | None) -> Evidence:
     """Return the evidence with the region it is judged in."""
     return Evidence(
@@ -185,52 +221,6 @@ def choose_region(
     return RegionChoice(
         region=DEFAULT_REGION, words="taken because none was given", is_stated=False
     )
-
-
-def ask_unit(evidence: Evidence, model: Model, in_cm: Collection[str] = ()) -> list[Problem]:
-    """
-    Ask about a calice or valley that hardly any genus has, where many have a tenth of it.
-
-    Parameters
-    ----------
-    evidence : Evidence
-    model : Model
-    in_cm : collection of str
-        Measures that were typed in centimetres: asked about where only one genus more has a tenth.
-
-    Returns
-    -------
-    list of Problem
-        ``identify-size-centimetres``. Nothing for juveniles, and for single polyps, which may well
-        be so wide.
-    """
-    if evidence.is_small or "solitary" in evidence.seen.get("coloniality", ()):
-        return []
-    found = []
-    for measure in CALICES:
-        if measure not in evidence.sizes:
-            continue
-        value = evidence.sizes[measure].value_mm
-        as_typed, tenth = (_n_genera(model, measure, v) for v in (value, value / 10.0))
-        if tenth <= as_typed * (1 if measure in in_cm else TENFOLD):
-            continue
-        found.append(
-            Problem(
-                slug="identify-size-centimetres",
-                severity="warning",
-                place=measure,
-                message=f"{value:g} mm is known of {as_typed} genera in {model.region}, "
-                f"{value / 10.0:g} mm of {tenth}",
-                fix=f"Was it {value / 10.0:g} mm? It was used as {value:g} mm.",
-            )
-        )
-    return found
-
-
-def _n_genera(model: Model, measure: str, size_mm: float) -> int:
-    """Count the genera that are known to have a size."""
-    low, high = model.ranges[measure].T
-    return len(np.unique(model.genus_of[(low <= size_mm) & (size_mm <= high)]))
 
 
 def answer_document(

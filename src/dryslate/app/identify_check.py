@@ -1,8 +1,8 @@
-"""A quick look whether evidence is in order, for the many records that are."""
+"""Whether evidence is in order: quickly, for many records, and what a size may have meant."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import replace
 
 import numpy as np
@@ -18,7 +18,12 @@ from dryslate.core.identify.evidence import (
     Size,
     check_evidence,
 )
+from dryslate.core.identify.model import Model
 from dryslate.core.identify.taxa import TaxaData
+
+TENFOLD = 6
+"""A size is asked about where more than so many times the genera have a tenth of it."""
+CALICES = ("corallite_diameter", "valley_width")
 
 
 class QuickCheck:
@@ -119,3 +124,49 @@ def _bounds(measure: str, taxa: TaxaData) -> Iterator[float]:
     if ranges:
         yield max(min(low for low, _ in ranges) / SIZE_MOST_FACTOR, 1e-9)
         yield max(high for _, high in ranges) * SIZE_MOST_FACTOR
+
+
+def ask_unit(evidence: Evidence, model: Model, in_cm: Collection[str] = ()) -> list[Problem]:
+    """
+    Ask about a calice or valley that hardly any genus has, where many have a tenth of it.
+
+    Parameters
+    ----------
+    evidence : Evidence
+    model : Model
+    in_cm : collection of str
+        Measures that were typed in centimetres: asked about where only one genus more has a tenth.
+
+    Returns
+    -------
+    list of Problem
+        ``identify-size-centimetres``. Nothing for juveniles, and for single polyps, which may well
+        be so wide.
+    """
+    if evidence.is_small or "solitary" in evidence.seen.get("coloniality", ()):
+        return []
+    found = []
+    for measure in CALICES:
+        if measure not in evidence.sizes:
+            continue
+        value = evidence.sizes[measure].value_mm
+        as_typed, tenth = (_n_genera(model, measure, v) for v in (value, value / 10.0))
+        if tenth <= as_typed * (1 if measure in in_cm else TENFOLD):
+            continue
+        found.append(
+            Problem(
+                slug="identify-size-centimetres",
+                severity="warning",
+                place=measure,
+                message=f"{value:g} mm is known of {as_typed} genera in {model.region}, "
+                f"{value / 10.0:g} mm of {tenth}",
+                fix=f"Was it {value / 10.0:g} mm? It was used as {value:g} mm.",
+            )
+        )
+    return found
+
+
+def _n_genera(model: Model, measure: str, size_mm: float) -> int:
+    """Count the genera that are known to have a size."""
+    low, high = model.ranges[measure].T
+    return len(np.unique(model.genus_of[(low <= size_mm) & (size_mm <= high)]))

@@ -98,10 +98,9 @@ def require_use(stream: str | None, asking: Asking, source: Source) -> None:
 
 def identifier_of(project: Path | None, region: str | None) -> Identifier:
     """Open the genus data, those of a project over the built-in ones."""
-    from dryslate.app.identify import Identifier
+    from dryslate.app.identify import open_identifier
 
-    built_in = wiring.reference_tables().taxa()[0].regions if project is not None else None
-    return Identifier(wiring.reference_tables(project), built_in, region)
+    return open_identifier(project, region, wiring.reference_tables, wiring.project_folders())
 
 
 def run_batch(where: tuple[Path | None, str | None]) -> int:

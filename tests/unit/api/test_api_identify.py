@@ -78,3 +78,8 @@ def test_project_region_is_taken_where_none_is_given(tmp_path: Path) -> None:
     answer = dryslate.identify(seen={"tissue": "thin"}, project=tmp_path)
     assert answer.region == "western_atlantic"
     assert answer.ranked[0].genus == "Porites"
+
+
+def test_folder_that_is_no_project_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="project-not-found"):
+        dryslate.genera(project=tmp_path / "gone")
