@@ -102,6 +102,21 @@ def require_visit(store: SurveyStore, site: str, date: str, observer: str) -> Vi
     return Visit(visit_id=visit_id, site=site, date=date, observer=observer)
 
 
+def require_observer(store: SurveyStore, name: str) -> str:
+    """
+    Return an observer's name in its usual written form.
+
+    Raises
+    ------
+    InputError
+        ``name-empty``, ``name-odd``; ``name-nearly`` where the project knows the same name in other
+        capitals: two spellings would be two people.
+    """
+    observer = require_name(name, "observer")
+    _require_spelling(observer, [o.observer for o in store.observers()], "observer")
+    return observer
+
+
 def _require_spelling(name: str, known: list[str], what: str) -> None:
     """Refuse a name that differs from a known one by capitals only."""
     for other in known:

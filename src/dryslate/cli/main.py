@@ -21,6 +21,8 @@ GROUPS = (
     "correct",
     "measure",
     "identify",
+    "record",
+    "review",
     "lookalikes",
     "taxa",
     "report",

@@ -1,0 +1,318 @@
+"""Noting a coral, apart from what it is called, and finding it again."""
+
+from __future__ import annotations
+
+import datetime
+import difflib
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass, replace
+from typing import Any
+
+from dryslate.app.identification_rows import IdentificationRow, RecordRow
+from dryslate.app.ports import SurveyStore
+from dryslate.app.project_photos import photos_called
+from dryslate.app.records import Photo
+from dryslate.app.visits import find_visit, require_name, require_observer
+from dryslate.base.errors import InputError
+from dryslate.base.provenance import key_of
+from dryslate.core.identify.taxa import TaxaData
+
+HASH_DIGITS = 8
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NoteRequest:
+    """
+    One coral to note.
+
+    Parameters
+    ----------
+    colony, observer : str
+    photo : str or None
+        File name or hash of a photo of the project.
+    visit : (str, str) or None
+        Site and date; needed where there is no photo.
+    growth_form : str or None
+        A state of ``growth_form``.
+    is_juvenile : bool or None
+    note : str
+    at : str or None
+        When, ISO 8601 with offset.
+    """
+
+    colony: str
+    observer: str
+    photo: str | None = None
+    visit: tuple[str, str] | None = None
+    growth_form: str | None = None
+    is_juvenile: bool | None = None
+    note: str = ""
+    at: str | None = None
+
+
+def require_time(text: str) -> str:
+    """
+    Return a time that states its offset.
+
+    Raises
+    ------
+    InputError
+        ``time-without-offset``.
+    """
+    try:
+        read = datetime.datetime.fromisoformat(text.strip())
+    except ValueError:
+        read = None
+    if read is None or read.tzinfo is None:
+        raise InputError(
+            "time-without-offset",
+            f"{text!r} is no time with its offset from UTC "
+            "(expected such as 2026-03-14T19:00:00+07:00, or Z for UTC).",
+            "Give the time with the offset of the place.",
+        )
+    return text.strip()
+
+
+def note_record(store: SurveyStore, taxa: TaxaData, request: NoteRequest, now: str) -> RecordRow:
+    """
+    Note a coral; the same coral again changes what is noted of it, and nothing twice.
+
+    Parameters
+    ----------
+    store : SurveyStore
+    taxa : TaxaData
+    request : NoteRequest
+    now : str
+        The time now, where the request has none.
+
+    Returns
+    -------
+    RecordRow
+        With every measurement of that colony and photo.
+
+    Raises
+    ------
+    InputError
+        ``record-place-missing``, ``record-visit-differs``, ``record-growth-form-unknown``,
+        ``record-photo-unknown``, ``record-photo-ambiguous``, ``time-without-offset``, and those
+        of names and visits.
+    """
+    colony = require_name(request.colony, "colony")
+    observer = require_observer(store, request.observer)
+    _require_form(request.growth_form, taxa)
+    photo = None if request.photo is None else one_photo(store, request.photo)
+    visit_id = _visit_of(store, photo, request)
+    photo_id = photo.photo_id if photo else None
+    record_id = key_of({"visit": visit_id, "photo": photo_id, "colony": colony, "kind": "colony"})
+    known = next((r for r in store.records(visit_id) if r.record_id == record_id), None)
+    of_visit = {p.photo_id for p in store.photos(visit_id)} if photo_id is None else {photo_id}
+    row = RecordRow(
+        record_id=record_id,
+        colony=colony,
+        visit_id=visit_id,
+        photo_id=photo_id,
+        growth_form=request.growth_form or (known.growth_form if known else None),
+        is_juvenile=(
+            request.is_juvenile
+            if request.is_juvenile is not None
+            else (known.is_juvenile if known else None)
+        ),
+        measurement_ids=tuple(
+            m.measurement_id
+            for m in store.measurements()
+            if m.colony == colony and m.photo_id in of_visit
+        ),
+        note=request.note or (known.note if known else ""),
+        observer=observer,
+        noted_at=require_time(request.at) if request.at else now,
+    )
+    if known is not None and replace(row, noted_at=known.noted_at) == known:
+        return known
+    store.save_record(row)
+    return row
+
+
+def _require_form(form: str | None, taxa: TaxaData) -> None:
+    """Refuse a growth form that is not known."""
+    known = taxa.characters["growth_form"].states if "growth_form" in taxa.characters else {}
+    if form is None or form in known:
+        return
+    near = difflib.get_close_matches(form, list(known), 3, 0.5) or list(known)
+    raise InputError(
+        "record-growth-form-unknown",
+        f"{form!r} is no growth form that is known.",
+        f"Nearest: {', '.join(near)}.",
+    )
+
+
+def one_photo(store: SurveyStore, name: str) -> Photo:
+    """
+    Find the one photo of a name.
+
+    Raises
+    ------
+    InputError
+        ``record-photo-unknown``, ``record-photo-ambiguous``.
+    """
+    hits = photos_called(store.photos(), name)
+    if len(hits) == 1:
+        return hits[0]
+    if hits:
+        hashes = ", ".join(p.photo_id[:12] for p in hits)
+        raise InputError(
+            "record-photo-ambiguous",
+            f"The project has {len(hits)} photos called {name!r} ({hashes}).",
+            "Give the hash of the one that is meant.",
+        )
+    raise InputError(
+        "record-photo-unknown",
+        f"The project has no photo {name!r}.",
+        "Give the file's original name, or its hash; take the photo in first.",
+    )
+
+
+def _visit_of(store: SurveyStore, photo: Photo | None, request: NoteRequest) -> str:
+    """The visit of a record."""
+    stated = None if request.visit is None else find_visit(store, *request.visit).visit_id
+    if photo is None and stated is None:
+        raise InputError(
+            "record-place-missing",
+            f"{request.colony}: neither a photo nor a visit is given.",
+            "Give the photo it is in, or site and date of the visit.",
+        )
+    if photo is not None and stated not in (None, photo.visit_id):
+        raise InputError(
+            "record-visit-differs",
+            f"{request.colony}: the photo is of {photo.visit_id}, not of {stated}.",
+            "Leave the visit out, or give the right photo.",
+        )
+    return photo.visit_id if photo is not None else str(stated)
+
+
+def find_record(store: SurveyStore, name: str, photo: str | None = None) -> RecordRow:
+    """
+    Find the one record of a colony label or id.
+
+    Raises
+    ------
+    InputError
+        ``record-unknown``, ``record-ambiguous``.
+    """
+    photo_id = None if photo is None else one_photo(store, photo).photo_id
+    wanted = " ".join(name.split())
+    hits = [
+        r
+        for r in store.records()
+        if photo_id in (None, r.photo_id)
+        and (
+            r.colony == wanted
+            or (len(wanted) >= HASH_DIGITS and r.record_id.startswith(wanted.lower()))
+        )
+    ]
+    if len(hits) == 1:
+        return hits[0]
+    if hits:
+        ids = ", ".join(f"{r.record_id[:12]} ({r.visit_id})" for r in hits)
+        raise InputError(
+            "record-ambiguous",
+            f"{len(hits)} records are called {name!r}: {ids}.",
+            "Give the photo too, or the record's id.",
+        )
+    raise InputError(
+        "record-unknown",
+        f"No record is called {name!r}.",
+        "Note the coral first: dryslate record.",
+    )
+
+
+def record_as_dict(row: RecordRow) -> dict[str, Any]:
+    """Return a record for JSON."""
+    return asdict(row)
+
+
+def record_words(row: RecordRow) -> str:
+    """Say what was noted."""
+    age = {True: "under 5 cm", False: "5 cm or more", None: "size class not noted"}
+    form = row.growth_form or "growth form not noted"
+    return (
+        f"{row.colony} ({row.visit_id}): {form}, {age[row.is_juvenile]}, "
+        f"{len(row.measurement_ids)} measurements."
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StandingName:
+    """
+    What a record is called as things stand.
+
+    Parameters
+    ----------
+    record : RecordRow
+    name, rank : str
+        The settled name, else the first observer's latest.
+    name_as_recorded : str
+    status : str
+        ``settled`` (a third decided), ``agreed``, ``open`` (two names that differ), ``one
+        observer``, or ``no name``.
+    n_identifications : int
+    """
+
+    record: RecordRow
+    name: str
+    rank: str
+    name_as_recorded: str
+    status: str
+    n_identifications: int
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return it for JSON."""
+        return {
+            **record_as_dict(self.record),
+            **{k: v for k, v in _fields(self).items() if k != "record"},
+        }
+
+    def as_row(self) -> tuple[str, str, str, str, str]:
+        """Return it as a line of a table."""
+        record = self.record
+        return (record.colony, record.visit_id, record.growth_form or "", self.name, self.status)
+
+
+def _fields(standing: StandingName) -> dict[str, Any]:
+    """Fields of a standing name."""
+    return {n: getattr(standing, n) for n in StandingName.__dataclass_fields__}
+
+
+def standing_names(store: SurveyStore) -> tuple[StandingName, ...]:
+    """Return what every record is called as things stand, in the order noted."""
+    outcomes = {o.record_id: o for o in store.review_outcomes()}
+    names: dict[str, list[IdentificationRow]] = {}
+    for row in store.identifications():
+        names.setdefault(row.record_id, []).append(row)
+    found = []
+    for record in store.records():
+        said: Sequence[IdentificationRow] = names.get(record.record_id, ())
+        first = next((i for i in reversed(said) if i.role == "first"), None)
+        outcome = outcomes.get(record.record_id)
+        status = "no name" if first is None else "one observer"
+        if outcome is not None:
+            status = "settled" if outcome.third_id else "agreed" if outcome.is_agreed else "open"
+        is_decided = outcome is not None and outcome.third_id is not None
+        found.append(
+            StandingName(
+                record=record,
+                name=outcome.settled_name
+                if is_decided and outcome
+                else first.name
+                if first
+                else "",
+                rank=outcome.settled_rank
+                if is_decided and outcome
+                else first.rank
+                if first
+                else "",
+                name_as_recorded=first.name_as_recorded if first else "",
+                status=status,
+                n_identifications=len(said),
+            )
+        )
+    return tuple(found)

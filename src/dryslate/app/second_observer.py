@@ -1,0 +1,490 @@
+"""The second observer: draw, look blind, compare, and let a third decide."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from dryslate.app.identification_rows import (
+    IdentificationRow,
+    RecordRow,
+    ReviewChanceRow,
+    ReviewDrawRow,
+    ReviewOutcomeRow,
+)
+from dryslate.app.identify import Identifier
+from dryslate.app.identify_records import Named, NameRequest, name_record
+from dryslate.app.note_records import find_record
+from dryslate.app.ports import SurveyStore
+from dryslate.app.visits import require_observer
+from dryslate.base.errors import InputError
+from dryslate.base.provenance import key_of
+from dryslate.core.identify.review import (
+    Agreement,
+    Candidate,
+    DrawSettings,
+    compare_names,
+    find_review,
+)
+from dryslate.core.identify.taxa import TaxaData
+
+GROUP_AS_NAME = {"stony": "Scleractinia", "not_coral": "not a stony coral"}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DrawReport:
+    """
+    What a draw brought.
+
+    Parameters
+    ----------
+    n_candidates : int
+        Identifications that had not taken part in a draw before.
+    chances : tuple of ReviewChanceRow
+    n_waiting : int
+        Records that now wait for a second observer, those of earlier draws included.
+    """
+
+    n_candidates: int
+    chances: tuple[ReviewChanceRow, ...]
+    n_waiting: int
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return it for JSON: counts, and no names."""
+        drawn = [c for c in self.chances if c.is_drawn]
+        return {
+            "n_candidates": self.n_candidates,
+            "n_drawn": len(drawn),
+            "n_random": sum("random" in c.reasons for c in drawn),
+            "n_waiting": self.n_waiting,
+            "random_p_drawn": next((c.p_drawn for c in self.chances if c.p_drawn < 1.0), None),
+        }
+
+    def words(self) -> str:
+        """Say what was drawn."""
+        d = self.as_dict()
+        return (
+            f"{d['n_drawn']} of {d['n_candidates']} new names drawn, {d['n_random']} of them at "
+            f"random; {d['n_waiting']} records wait for a second observer."
+        )
+
+
+def draw_queue(
+    store: SurveyStore,
+    observer: str,
+    now: str,
+    settings: DrawSettings | None = None,
+    seed: int = 1,
+) -> DrawReport:
+    """
+    Draw what a second observer looks at, from all first names that took part in no draw yet.
+
+    Parameters
+    ----------
+    store : SurveyStore
+    observer, now : str
+    settings : DrawSettings or None
+    seed : int
+        Each draw of a project takes its own numbers from it.
+
+    Returns
+    -------
+    DrawReport
+        Nothing new: nothing is stored.
+
+    Raises
+    ------
+    InputError
+        ``review-share`` where a share or limit is not from 0 to 1, or the seed is below 0.
+    """
+    settings = settings or DrawSettings()
+    limits = (settings.random_frac, settings.least_probability)
+    if any(not 0.0 <= v <= 1.0 for v in limits) or seed < 0:
+        raise InputError(
+            "review-share",
+            f"share {settings.random_frac}, least probability {settings.least_probability}, seed "
+            f"{seed}: expected shares from 0 to 1 and a seed of 0 or more.",
+            "For example --share 0.1 --least 0.8 --seed 1.",
+        )
+    who = require_observer(store, observer)
+    with store.write():
+        latest = {i.record_id: i for i in store.identifications() if i.role == "first"}
+        seen = {c.identification_id for c in store.review_chances()}
+        under_way = {r for r in _waiting(store)} | {o.record_id for o in store.review_outcomes()}
+        fresh = {
+            i.identification_id: i
+            for i in latest.values()
+            if i.identification_id not in seen and i.record_id not in under_way
+        }
+        rows = _drawn(fresh, settings, seed, len(store.review_draws()))
+        if rows:
+            draw = ReviewDrawRow(
+                draw_id=rows[0].draw_id,
+                seed=seed,
+                random_frac=settings.random_frac,
+                least_probability=settings.least_probability,
+                observer=who,
+                drawn_at=now,
+            )
+            store.save_review_draw(draw, rows)
+        return DrawReport(n_candidates=len(fresh), chances=rows, n_waiting=len(_waiting(store)))
+
+
+def draw_names(
+    store: SurveyStore, who_when: tuple[str, str], limits: tuple[float, float], seed: int
+) -> DrawReport:
+    """Draw with a random share and a least probability as typed; see `draw_queue`."""
+    settings = DrawSettings(random_frac=limits[0], least_probability=limits[1])
+    return draw_queue(store, *who_when, settings, seed)
+
+
+def _drawn(
+    fresh: dict[str, IdentificationRow], settings: DrawSettings, seed: int, n_earlier: int
+) -> tuple[ReviewChanceRow, ...]:
+    """Draw among fresh identifications."""
+    candidates = [
+        Candidate(
+            identification_id=name,
+            probability=row.probability,
+            confidence=row.confidence,
+            conflicts=row.conflicts,
+        )
+        for name, row in fresh.items()
+    ]
+    chances = find_review(candidates, settings, np.random.default_rng([seed, n_earlier]))
+    draw_id = key_of(
+        {"seed": seed, "n": n_earlier, "settings": asdict(settings), "ids": sorted(fresh)}
+    )
+    return tuple(
+        ReviewChanceRow(
+            identification_id=c.identification_id,
+            record_id=fresh[c.identification_id].record_id,
+            draw_id=draw_id,
+            p_drawn=c.p_drawn,
+            is_drawn=c.is_drawn,
+            reasons=c.reasons,
+        )
+        for c in chances
+    )
+
+
+def _waiting(store: SurveyStore) -> dict[str, ReviewChanceRow]:
+    """Records that were drawn and have no outcome yet, by record id, in the order of the ids."""
+    done = {o.record_id for o in store.review_outcomes()}
+    rows = [c for c in store.review_chances() if c.is_drawn and c.record_id not in done]
+    return {c.record_id: c for c in sorted(rows, key=lambda c: c.record_id)}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BlindRecord:
+    """
+    What a second observer is shown: the coral, and nothing of what it was called or why it is here.
+
+    Parameters
+    ----------
+    record : RecordRow
+    photo : str or None
+        File name of the photo.
+    photo_regions : tuple
+        Where in which photo the coral is.
+    measured : tuple of dict
+        Kind and values of its measurements.
+    """
+
+    record: RecordRow
+    photo: str | None
+    photo_regions: tuple[tuple[str, float, float, float, float], ...]
+    measured: tuple[dict[str, Any], ...]
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return it for JSON; the note is left out, since it may hold a name."""
+        return {
+            "record_id": self.record.record_id,
+            "colony": self.record.colony,
+            "visit_id": self.record.visit_id,
+            "photo": self.photo,
+            "photo_id": self.record.photo_id,
+            "photo_regions": [list(box) for box in self.photo_regions],
+            "growth_form": self.record.growth_form,
+            "is_juvenile": self.record.is_juvenile,
+            "measured": list(self.measured),
+        }
+
+    def words(self) -> str:
+        """Say which coral is to be looked at."""
+        return _blind_words(self)
+
+
+def _blind_words(blind: BlindRecord) -> str:
+    """Say which coral is to be looked at."""
+    where = blind.photo or "no photo"
+    boxes = "; ".join(
+        f"{x0:g},{y0:g} to {x1:g},{y1:g}" for _, x0, y0, x1, y1 in blind.photo_regions
+    )
+    record = blind.record
+    return (
+        f"{record.colony} ({record.visit_id}), {where}{f' at {boxes}' if boxes else ''}; "
+        f"record {record.record_id[:12]}"
+    )
+
+
+def blind_queue(store: SurveyStore, observer: str) -> tuple[BlindRecord, ...]:
+    """
+    Return what waits for this observer's second look, blind.
+
+    Parameters
+    ----------
+    store : SurveyStore
+    observer : str
+        What this person named first is left out.
+
+    Returns
+    -------
+    tuple of BlindRecord
+        In an order that has nothing to do with why they were drawn.
+    """
+    who = require_observer(store, observer)
+    records = {r.record_id: r for r in store.records()}
+    first = {i.identification_id: i for i in store.identifications()}
+    names = {p.photo_id: p.files[0].original_name for p in store.photos()}
+    measured = {m.measurement_id: m for m in store.measurements()}
+    hidden = ("budget", "flags", "problems")
+    found = []
+    for record_id, chance in _waiting(store).items():
+        said = first[chance.identification_id]
+        if who in _named_before(store, record_id):
+            continue
+        record = records[record_id]
+        rows = [measured[m] for m in record.measurement_ids if m in measured]
+        found.append(
+            BlindRecord(
+                record=record,
+                photo=names.get(record.photo_id or ""),
+                photo_regions=said.photo_regions,
+                measured=tuple(
+                    {"kind": m.kind, **{k: v for k, v in m.values.items() if k not in hidden}}
+                    for m in rows
+                ),
+            )
+        )
+    return tuple(found)
+
+
+def _named_before(store: SurveyStore, record_id: str) -> set[str]:
+    """Who has named a record in any role."""
+    return {i.observer for i in store.identifications(record_id)}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Looked:
+    """The identification of a second or third look, and what came of it."""
+
+    named: Named
+    outcome: ReviewOutcomeRow
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return it for JSON; the other observers' names are not told."""
+        told = {
+            k: v
+            for k, v in asdict(self.outcome).items()
+            if k not in ("first_id", "second_id", "third_id")
+        }
+        return {**told, "identification": self.named.as_dict()}
+
+    def words(self) -> str:
+        """Say what came of it."""
+        if self.outcome.third_id:
+            return f"Settled: {self.outcome.settled_name}."
+        if self.outcome.is_agreed:
+            return f"Agreed at {self.outcome.rank_shared}: {self.outcome.settled_name}."
+        if self.outcome.is_agreed is None:
+            return "The two names share no rank: a third observer decides."
+        return f"The two names differ at {self.outcome.rank_shared}: a third observer decides."
+
+
+def look_again(
+    store: SurveyStore, identifier: Identifier, request: NameRequest, now: str
+) -> Looked:
+    """
+    Store a second observer's name, compare it with the first, and store what came of it.
+
+    Parameters
+    ----------
+    store : SurveyStore
+    identifier : Identifier
+    request : NameRequest
+        Its role is taken as second.
+    now : str
+
+    Returns
+    -------
+    Looked
+
+    Raises
+    ------
+    InputError
+        ``review-not-waiting``, ``review-same-observer``, and those of `name_record`.
+    """
+    with store.write():
+        record = find_record(store, request.record, request.photo)
+        chance = _waiting(store).get(record.record_id)
+        if chance is None:
+            return _done_before(store, identifier, (record, request), now)
+        if require_observer(store, request.observer) in _named_before(store, record.record_id):
+            raise _same_person(record)
+        named = name_record(store, identifier, replace(request, role="second"), now)
+        rows = {i.identification_id: i for i in store.identifications(record.record_id)}
+        first = rows[chance.identification_id]
+        outcome = _compared(first, named.row, identifier.taxa)
+        store.save_review_outcome(outcome)
+    return Looked(named=named, outcome=outcome)
+
+
+def _done_before(
+    store: SurveyStore, identifier: Identifier, asked: tuple[RecordRow, NameRequest], now: str
+) -> Looked:
+    """Return an outcome that the same words of the same person brought before, or refuse."""
+    record, request = asked
+    outcomes = [o for o in store.review_outcomes() if o.record_id == record.record_id]
+    if outcomes:
+        rows = {i.identification_id: i for i in store.identifications(record.record_id)}
+        mine = rows[outcomes[0].second_id]
+        if mine.observer == require_observer(store, request.observer):
+            again = replace(request, role="second", at=None)
+            before = len(rows)
+            named = name_record(store, identifier, again, now)
+            if not named.is_new and len(store.identifications(record.record_id)) == before:
+                return Looked(named=named, outcome=outcomes[0])
+    raise InputError(
+        "review-not-waiting",
+        f"{record.colony}: it does not wait for a second observer.",
+        "See what waits: dryslate review next.",
+    )
+
+
+def _same_person(record: RecordRow) -> InputError:
+    """The error for someone who looks twice."""
+    return InputError(
+        "review-same-observer",
+        f"{record.colony}: this observer has named it before, so the look would not be blind.",
+        "Let somebody else look.",
+    )
+
+
+def _compared(
+    first: IdentificationRow, second: IdentificationRow, taxa: TaxaData
+) -> ReviewOutcomeRow:
+    """The outcome of two names."""
+    found = compare_names(
+        (first.rank, first.current_names), (second.rank, second.current_names), taxa
+    )
+    name, names, rank = _settled(first, second, found, taxa)
+    return ReviewOutcomeRow(
+        outcome_id=key_of({"first": first.identification_id, "second": second.identification_id}),
+        record_id=first.record_id,
+        first_id=first.identification_id,
+        second_id=second.identification_id,
+        rank_shared=found.rank_shared,
+        is_agreed=found.is_agreed,
+        agreed_at=found.agreed_at,
+        settled_name=name,
+        settled_names=names,
+        settled_rank=rank,
+        observer=second.observer,
+        decided_at=second.identified_at,
+    )
+
+
+def _settled(
+    first: IdentificationRow, second: IdentificationRow, found: Agreement, taxa: TaxaData
+) -> tuple[str, tuple[str, ...], str]:
+    """The name that two agreeing observers settle: what both have said, and no more."""
+    if not found.is_agreed:
+        return "", (), ""
+    wider = max((first, second), key=lambda i: len(i.current_names))
+    genus = taxa.genera[first.current_names[0]]
+    if found.rank_shared == "genus":
+        return genus.genus, (genus.genus,), "genus"
+    if found.rank_shared == "family":
+        return genus.family, wider.current_names, "family"
+    rank = "order" if genus.group == "stony" else "informal group"
+    return GROUP_AS_NAME.get(genus.group, genus.group), wider.current_names, rank
+
+
+def open_reviews(store: SurveyStore) -> tuple[dict[str, Any], ...]:
+    """Return the records that a third has to decide: both names, not saying whose is which."""
+    latest = {o.record_id: o for o in store.review_outcomes()}
+    rows = {i.identification_id: i for i in store.identifications()}
+    colonies = {r.record_id: r for r in store.records()}
+    return tuple(
+        {
+            "record_id": o.record_id,
+            "colony": colonies[o.record_id].colony,
+            "photo_id": colonies[o.record_id].photo_id,
+            "names": sorted(rows[i].name_as_recorded for i in (o.first_id, o.second_id)),
+            "rank_shared": o.rank_shared,
+            "agreed_at": o.agreed_at,
+        }
+        for o in latest.values()
+        if not o.is_agreed and o.third_id is None
+    )
+
+
+def settle(store: SurveyStore, identifier: Identifier, request: NameRequest, now: str) -> Looked:
+    """
+    Let a third observer decide; all names stay.
+
+    Parameters
+    ----------
+    store : SurveyStore
+    identifier : Identifier
+    request : NameRequest
+        Its role is taken as third.
+    now : str
+
+    Returns
+    -------
+    Looked
+
+    Raises
+    ------
+    InputError
+        ``review-nothing-open``, ``review-same-observer``, and those of `name_record`.
+    """
+    with store.write():
+        record = find_record(store, request.record, request.photo)
+        outcomes = [o for o in store.review_outcomes() if o.record_id == record.record_id]
+        last = outcomes[-1] if outcomes else None
+        if last is None or (last.is_agreed and last.third_id is None):
+            raise InputError(
+                "review-nothing-open",
+                f"{record.colony}: there are no two names that differ.",
+                "See what is open: dryslate review open.",
+            )
+        who = require_observer(store, request.observer)
+        rows = {i.identification_id: i for i in store.identifications(record.record_id)}
+        decided_by = rows[last.third_id].observer if last.third_id else None
+        if decided_by != who and who in {i.observer for i in rows.values()}:
+            raise _same_person(record)
+        named = name_record(store, identifier, replace(request, role="third"), now)
+        third = named.row
+        if last.third_id and (decided_by != who or named.is_new):
+            raise InputError(
+                "review-nothing-open",
+                f"{record.colony}: it was settled before, as {last.settled_name}.",
+                "Nothing needs doing; add a new name with dryslate name if more was seen.",
+            )
+        outcome = replace(
+            last,
+            outcome_id=key_of({"before": outcomes[0].outcome_id, "third": third.identification_id}),
+            third_id=third.identification_id,
+            settled_name=third.name,
+            settled_names=third.current_names,
+            settled_rank=third.rank,
+            observer=third.observer,
+            decided_at=third.identified_at,
+        )
+        store.save_review_outcome(outcome)
+    return Looked(named=named, outcome=outcome)

@@ -1,0 +1,103 @@
+"""How often a team's first names hold, beside the model's probability."""
+
+from __future__ import annotations
+
+from dataclasses import asdict, dataclass
+from typing import Any
+
+from dryslate.app.ports import SurveyStore
+from dryslate.core.identify.confidence import KeyScore, score_confidence
+from dryslate.core.identify.hit_rate import FEWEST_VERIFIED, HitRate, Verified, measure_hit_rate
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TeamHitRate:
+    """
+    How often the team's first names hold, beside the model's probability.
+
+    Parameters
+    ----------
+    hit_rate : HitRate
+    keys : tuple of KeyScore
+        By stated confidence, counted plainly.
+    brier : float or None
+    n_not_genus : int
+        Verified to genus where the first name was no single genus: not counted.
+    """
+
+    hit_rate: HitRate
+    keys: tuple[KeyScore, ...]
+    brier: float | None
+    n_not_genus: int
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return it for JSON."""
+        return {
+            **asdict(self.hit_rate),
+            "fewest": FEWEST_VERIFIED,
+            "keys": [asdict(k) for k in self.keys],
+            "brier": self.brier,
+            "n_not_genus": self.n_not_genus,
+        }
+
+    def words(self) -> str:
+        """Say it in a sentence or two."""
+        rate = self.hit_rate
+        if rate.rate is None or rate.rate_lo95 is None or rate.rate_hi95 is None:
+            return (
+                f"{rate.n} verified corals; from {FEWEST_VERIFIED} on the team's hit rate is "
+                "stated."
+            )
+        model = (
+            f" The model gave those names {rate.mean_probability:.0%} on average "
+            f"({rate.n_weighed} corals)."
+            if rate.mean_probability is not None
+            else " No evidence was weighed for those names."
+        )
+        return (
+            f"{rate.rate:.0%} of the team's first names hold ({rate.rate_lo95:.0%} to "
+            f"{rate.rate_hi95:.0%}; {rate.n} verified corals, weighted by their chance of being "
+            f"drawn, worth {rate.n_effective:.0f}).{model}"
+        )
+
+
+def team_hit_rate(store: SurveyStore) -> TeamHitRate:
+    """
+    Estimate how often the team's first names hold at genus.
+
+    Parameters
+    ----------
+    store : SurveyStore
+
+    Returns
+    -------
+    TeamHitRate
+        From records whose name two observers share, or a third settled, at genus.
+    """
+    rows = {i.identification_id: i for i in store.identifications()}
+    chances = {c.identification_id: c for c in store.review_chances()}
+    verified, answers, n_other = [], [], 0
+    for outcome in {o.record_id: o for o in store.review_outcomes()}.values():
+        if outcome.settled_rank != "genus" or len(outcome.settled_names) != 1:
+            continue
+        first = rows[outcome.first_id]
+        if first.rank != "genus" or len(first.current_names) != 1:
+            n_other += 1
+            continue
+        is_hit = first.current_names == outcome.settled_names
+        verified.append(
+            Verified(
+                is_hit=is_hit,
+                p_drawn=chances[outcome.first_id].p_drawn,
+                probability=first.probability,
+            )
+        )
+        if first.confidence is not None:
+            answers.append((first.confidence, is_hit))
+    keys, brier = score_confidence(answers)
+    return TeamHitRate(
+        hit_rate=measure_hit_rate(verified),
+        keys=keys,
+        brier=brier if answers else None,
+        n_not_genus=n_other,
+    )
