@@ -475,8 +475,13 @@ def _identifier(project: str | Path | None) -> Identifier:
     """Open the genus data; the built-in ones once."""
     if project is None:
         return _built_in()
-    folders = wiring.project_folders()
-    return open_identifier(Path(project), None, wiring.reference_tables, folders)
+    return open_identifier(
+        Path(project),
+        None,
+        wiring.reference_tables,
+        wiring.project_folders(),
+        lambda folder: wiring.survey_store(folder, write=False),
+    )
 
 
 @lru_cache(maxsize=1)

@@ -12,7 +12,10 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner
 
+from dryslate import wiring
+from dryslate.app.team_hit_rate import TeamHitRate
 from dryslate.cli.main import build_app
+from dryslate.core.identify.hit_rate import Verified, measure_hit_rate
 
 RUN = CliRunner()
 KEYS = {
@@ -181,6 +184,10 @@ def test_project_brings_its_own_region_frequencies_and_genera(tmp_path: Path) ->
     assert (answer["region"], answer["region_stated"]) == ("home_bay", True)
     assert answer["ranked"][0]["genus"] == "Favites"
     assert "Local frequencies" in answer["prior"]
+    with wiring.survey_store(tmp_path / "trip", write=True) as store:
+        store.save_region("western_atlantic")
+    stated = json.loads(run(*BOULDER, "--project", tmp_path / "trip", "--json")[1])
+    assert (stated["region"], stated["region_stated"]) == ("western_atlantic", True)
     plain = json.loads(run(*BOULDER, "--json")[1])
     assert (plain["region"], plain["region_stated"]) == ("indo_pacific", False)
 
@@ -199,3 +206,20 @@ def test_folder_that_is_no_project_is_refused_and_not_passed_over(tmp_path: Path
     assert done.returncode == 1
     assert b"project-not-found" in done.stderr
     assert done.stdout == b""
+
+
+def test_team_hit_rate_stands_beside_the_probability_once_it_is_known(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    trip = tmp_path / "trip"
+    assert RUN.invoke(build_app(), ["new", str(trip)]).exit_code == 0
+    assert "team" not in json.loads(run(*BOULDER, "--project", trip, "--json")[1])
+    for n, is_shown in ((49, False), (60, True)):
+        verified = [Verified(is_hit=i % 4 > 0, p_drawn=1.0) for i in range(n)]
+        rate = TeamHitRate(hit_rate=measure_hit_rate(verified), keys=(), brier=None, n_not_genus=0)
+        monkeypatch.setattr("dryslate.app.team_hit_rate.team_hit_rate", lambda _, r=rate: r)
+        answer = json.loads(run(*BOULDER, "--project", trip, "--json")[1])
+        assert ("team" in answer) == is_shown
+        why = run(*BOULDER, "--project", trip, "--why")[1]
+        assert ("75%" in why) == is_shown
+        assert "75%" not in run(*BOULDER, "--project", trip)[1]

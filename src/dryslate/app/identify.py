@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
+from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from dryslate.app.identify_check import QuickCheck, ask_unit
 from dryslate.app.new import ProjectFolders
-from dryslate.app.ports import ReferenceTables
+from dryslate.app.ports import ReferenceTables, SurveyStore
 from dryslate.base.errors import DryslateError, InputError
 from dryslate.base.problems import Problem, has_error, problem_of
 from dryslate.core.identify.answer import (
@@ -59,8 +60,10 @@ class Identifier:
         Regions that ship with the program, so that a project's own one can be told; None: there is
         no project.
     region : str or None
-        As stated by the person who asks; None: the project's own region where it has just one,
-        else `DEFAULT_REGION`.
+        As stated by the person who asks, or by the project; None: the one region that the
+        project's own tables are about, else `DEFAULT_REGION`.
+    region_words : str
+        Who stated it.
 
     Raises
     ------
@@ -73,10 +76,11 @@ class Identifier:
         tables: ReferenceTables,
         built_in_regions: Collection[str] | None = None,
         region: str | None = None,
+        region_words: str = "as given",
     ) -> None:
         self.taxa, self.table_problems = tables.taxa()
         self._rates: ErrorRates = tables.error_rates()
-        self.choice = choose_region(region, self.taxa, built_in_regions)
+        self.choice = choose_region(region, self.taxa, built_in_regions, region_words)
         self.check = QuickCheck(self.taxa)
         self._models: dict[str, Model] = {}
 
@@ -143,6 +147,7 @@ def open_identifier(
     region: str | None,
     tables_of: Callable[[Path | None], ReferenceTables],
     folders: ProjectFolders,
+    open_store: Callable[[Path], SurveyStore],
 ) -> Identifier:
     """
     Open the genus data, those of a project over the built-in ones.
@@ -156,25 +161,36 @@ def open_identifier(
     tables_of : callable
         Opens the tables of a project, or the built-in ones.
     folders : ProjectFolders
+    open_store : callable
+        Opens a project's records for reading.
 
     Returns
     -------
     Identifier
+        With the region that the project states, where none was asked for.
 
     Raises
     ------
     InputError
         ``project-not-found`` where the folder is neither.
+    StoreError
+        Where the project's records cannot be read.
     """
     if project is None:
         return Identifier(tables_of(None), None, region)
-    if not folders.is_project(project) and not (project / "taxa").is_dir():
+    is_project = folders.is_project(project)
+    if not is_project and not (project / "taxa").is_dir():
         raise InputError(
             "project-not-found",
             f"{project}: no project there, and no folder taxa with genus data.",
             "Give the folder of a project, or make one with `dryslate new`.",
         )
-    return Identifier(tables_of(project), tables_of(None).taxa()[0].regions, region)
+    built_in = tables_of(None).taxa()[0].regions
+    if region is None and is_project:
+        with closing(open_store(project)) as store:
+            stated = store.region()
+        return Identifier(tables_of(project), built_in, stated, "as the project states")
+    return Identifier(tables_of(project), built_in, region)
 
 
 def _in_region(evidence: Evidence, region: str | None) -> Evidence:
@@ -190,7 +206,10 @@ def _in_region(evidence: Evidence, region: str | None) -> Evidence:
 
 
 def choose_region(
-    asked: str | None, taxa: TaxaData, built_in: Collection[str] | None = None
+    asked: str | None,
+    taxa: TaxaData,
+    built_in: Collection[str] | None = None,
+    asked_words: str = "as given",
 ) -> RegionChoice:
     """
     Choose the region that corals without one are judged in.
@@ -198,10 +217,12 @@ def choose_region(
     Parameters
     ----------
     asked : str or None
-        As stated by the person who asks.
+        As stated by the person who asks, or by the project.
     taxa : TaxaData
     built_in : collection of str or None
         Regions that ship with the program; None: there is no project.
+    asked_words : str
+        Who stated it.
 
     Returns
     -------
@@ -210,11 +231,11 @@ def choose_region(
         else the Indo-Pacific.
     """
     if asked is not None:
-        return RegionChoice(region=asked, words="as given", is_stated=True)
+        return RegionChoice(region=asked, words=asked_words, is_stated=True)
     if built_in is not None:
         own = sorted(taxa.regions.keys() - set(built_in)) or sorted(taxa.frequencies)
         if len(own) == 1:
-            return RegionChoice(region=own[0], words="the project's own", is_stated=True)
+            return RegionChoice(region=own[0], words="of the project's own tables", is_stated=True)
         if own:
             words = f"none was given, and the project has several: {', '.join(own)}"
             return RegionChoice(region=DEFAULT_REGION, words=words, is_stated=False)

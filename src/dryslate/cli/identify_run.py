@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from dryslate.app.identify import Identifier
     from dryslate.app.identify_photo import MeasuredSize
     from dryslate.app.identify_request import Words
+    from dryslate.app.team_hit_rate import TeamHitRate
     from dryslate.base.problems import Problem
     from dryslate.core.identify.evidence import Evidence
 
@@ -100,7 +101,13 @@ def identifier_of(project: Path | None, region: str | None) -> Identifier:
     """Open the genus data, those of a project over the built-in ones."""
     from dryslate.app.identify import open_identifier
 
-    return open_identifier(project, region, wiring.reference_tables, wiring.project_folders())
+    return open_identifier(
+        project,
+        region,
+        wiring.reference_tables,
+        wiring.project_folders(),
+        lambda folder: wiring.survey_store(folder, write=False),
+    )
 
 
 def run_batch(where: tuple[Path | None, str | None]) -> int:
@@ -156,6 +163,9 @@ def run_one(where: tuple[Path | None, str | None], asking: Asking, source: Sourc
     document = answer_document(answer, problems, identifier, region)
     if measured is not None:
         document["measured"] = dict(measured.document)
+    rate = _team_rate(where[0])
+    if rate is not None:
+        document["team"], document["team_words"] = rate.as_dict(), rate.words()
     _show(document, problems, asking, identifier.choice.words)
     if answer is None:
         return ERROR
@@ -176,6 +186,17 @@ def _show(
     for problem in problems:
         if problem.severity == "error" or not asking.as_json:
             print_problem(problem)
+
+
+def _team_rate(project: Path | None) -> TeamHitRate | None:
+    """Return how often the team's names hold, where enough corals of a project are verified."""
+    if project is None or not wiring.project_folders().is_project(project):
+        return None
+    from dryslate.app.team_hit_rate import team_hit_rate
+
+    with wiring.survey_store(project, write=False) as store:
+        rate = team_hit_rate(store)
+    return None if rate.hit_rate.rate is None else rate
 
 
 def _measured(source: Source, project: Path | None) -> MeasuredSize | None:

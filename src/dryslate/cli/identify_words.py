@@ -37,6 +37,8 @@ def words_of(answer: Mapping[str, Any], region_words: str, *, has_why: bool = Fa
             f"memory, no source opened. Genus data {answer['data_version']}.",
             0,
         )
+    if has_why and "team_words" in answer:
+        lines += _wrapped(str(answer["team_words"]), 0)
     return "\n".join(lines)
 
 
