@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 FEWEST_VERIFIED = 50
 """Under so many verified corals a team's hit rate is not stated."""
@@ -83,8 +84,11 @@ def measure_hit_rate(verified: Sequence[Verified], fewest: int = FEWEST_VERIFIED
     Notes
     -----
     Weights are :math:`w_i = 1 / p_i` [1]_, normed by their sum:
-    :math:`\hat r = \sum w_i h_i / \sum w_i`. The interval is Wilson's score interval [2]_ with the
-    effective number :math:`(\sum w_i)^2 / \sum w_i^2` [3]_ in place of `n`. Corals of one colony,
+    :math:`\hat r = \sum w_i h_i / \sum w_i`. The interval is Wilson's score interval [2]_ with an
+    effective number :math:`\tilde r (1 - \tilde r) / V` in place of `n` [3]_, where
+    :math:`V = \sum w_i^2 \tilde r_s (1 - \tilde r_s) / (\sum w_i)^2` and :math:`\tilde r_s` is the
+    rate of those drawn for certain, or of those drawn at random, each with one hit and one miss
+    added so that a few hits in a row do not read as no doubt at all. Corals of one colony,
     visit or observer are taken as independent: where errors cluster the interval is too narrow.
     What two observers agree on, or a third settled, counts as true; both may err alike, and then
     the rate reads too high.
@@ -94,7 +98,9 @@ def measure_hit_rate(verified: Sequence[Verified], fewest: int = FEWEST_VERIFIED
     .. [1] Horvitz, D.G. & Thompson, D.J. (1952). J. Am. Stat. Assoc. 47, 663-685.
     .. [2] Wilson, E.B. (1927). Probable inference, the law of succession, and statistical
        inference. J. Am. Stat. Assoc. 22, 209-212.
-    .. [3] Kish, L. (1965). Survey Sampling. Wiley, New York (cited from memory).
+    .. [3] Korn, E.L. & Graubard, B.I. (1998). Confidence intervals for proportions with small
+       expected number of positive counts estimated from survey data. Survey Methodology 24,
+       193-201 (the idea of an effective number in an interval for plain counts; cited from memory).
 
     Examples
     --------
@@ -106,7 +112,7 @@ def measure_hit_rate(verified: Sequence[Verified], fewest: int = FEWEST_VERIFIED
         raise ValueError("a verified coral must have had a chance above 0 and at most 1")
     weights = np.array([1.0 / v.p_drawn for v in verified])
     hits = np.array([float(v.is_hit) for v in verified])
-    n_effective = float(weights.sum() ** 2 / (weights**2).sum()) if verified else 0.0
+    n_effective = _effective_number(weights, hits) if verified else 0.0
     weighed = [(1.0 / v.p_drawn, v.probability) for v in verified if v.probability is not None]
     total = sum(w for w, _ in weighed)
     mean = sum(w * p for w, p in weighed) / total if total else None
@@ -124,6 +130,19 @@ def measure_hit_rate(verified: Sequence[Verified], fewest: int = FEWEST_VERIFIED
         n_weighed=len(weighed),
         mean_probability=mean,
     )
+
+
+def _effective_number(weights: NDArray[np.float64], hits: NDArray[np.float64]) -> float:
+    """How many corals of equal chance would leave the same doubt (`measure_hit_rate`, Notes)."""
+    total = weights.sum()
+    rate = variance = 0.0
+    for part in (weights <= 1.0, weights > 1.0):
+        n, w = int(part.sum()), weights[part]
+        if n:
+            smooth = ((w * hits[part]).sum() / w.sum() * n + 1.0) / (n + 2.0)
+            rate += float(w.sum() / total * smooth)
+            variance += float((w**2).sum() / total**2 * smooth * (1.0 - smooth))
+    return rate * (1.0 - rate) / variance
 
 
 def wilson_interval(rate: float, n: float) -> tuple[float, float]:

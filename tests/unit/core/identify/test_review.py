@@ -208,7 +208,10 @@ def test_hit_rate_weighs_what_was_seldom_drawn() -> None:
     rows += [Verified(is_hit=i < 19, p_drawn=0.1, probability=0.9) for i in range(20)]
     found = measure_hit_rate(rows)
     assert found.rate == pytest.approx((20 + 190) / 240)
-    assert found.n_effective == pytest.approx(240**2 / (40 + 2000))
+    sure, unsure = 20 / 22, 21 / 42  # with one hit and one miss added
+    smooth = (40 * unsure + 200 * sure) / 240
+    variance = (40 * unsure * (1 - unsure) + 2000 * sure * (1 - sure)) / 240**2
+    assert found.n_effective == pytest.approx(smooth * (1 - smooth) / variance)
     assert found.mean_probability == pytest.approx((20 + 180) / 240)
     assert (found.n, found.n_hits, found.n_weighed) == (60, 39, 60)
 
@@ -237,7 +240,7 @@ def test_interval_holds_the_teams_true_rate_and_a_plain_count_does_not() -> None
             if c.is_drawn
         ]
         found = measure_hit_rate(seen)
-        truth = right.mean()
+        truth = (120 * 0.6 + 280 * 0.95) / 400
         held += found.rate_lo95 <= truth <= found.rate_hi95
         lo, hi = wilson_interval(found.n_hits / found.n, found.n)
         plain_held += lo <= truth <= hi
