@@ -92,6 +92,31 @@ def test_grey_chip_on_no_card_comes_out_grey(done) -> None:
     assert found.chip_de00_median < 0.5 * found.chip_de00_before_median
 
 
+def test_corals_are_named_on_evidence_and_looked_at_again_blind(done) -> None:
+    folder, _, _ = done
+    report = folder / "made-up-trip" / "reports" / "report.html"
+    truths = [json.loads(p.read_text("utf-8")) for p in sorted((folder / "truth").iterdir())]
+    genus = {c["colony"]: c["genus"] for t in truths for c in t["colonies"]}
+    with wiring.survey_store(folder / "made-up-trip", write=False) as store:
+        records = {r.record_id: r for r in store.records()}
+        named = store.identifications()
+        outcomes = {o.record_id: o for o in store.review_outcomes()}
+        drawn = {c.record_id for c in store.review_chances() if c.is_drawn}
+    assert {r.colony for r in records.values()} == set(genus)
+    assert all(r.growth_form for r in records.values())
+    first = {i.record_id: i for i in named if i.role == "first"}
+    assert first.keys() == records.keys()
+    assert all(i.evidence["seen"] for i in first.values())
+    assert outcomes.keys() == drawn
+    assert drawn
+    assert all(o.is_agreed or o.third_id is not None for o in outcomes.values())
+    for row in named:
+        assert row.role == "first" or row.observer != first[row.record_id].observer
+    sure = [i for i in first.values() if (i.confidence or 0) >= 4 and i.rank == "genus"]
+    assert all(i.name == genus[records[i.record_id].colony] for i in sure)
+    assert "Corals named" in report.read_text("utf-8")
+
+
 def test_photo_without_card_borrows_its_colours(done) -> None:
     folder, _, _ = done
     with wiring.survey_store(folder / "made-up-trip", write=False) as store:
@@ -128,6 +153,8 @@ def test_run_again_renders_nothing_and_ends_the_same(done, monkeypatch) -> None:
     with wiring.survey_store(folder / "made-up-trip", write=False) as store:
         assert len(store.photos()) == again.n_photos
         assert len(store.measurements()) == again.n_measured
+        firsts = [i for i in store.identifications() if i.role == "first"]
+        assert len(firsts) == again.naming.n == len(store.records())
 
 
 def test_another_seed_in_the_same_folder_is_refused(done) -> None:

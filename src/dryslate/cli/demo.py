@@ -54,6 +54,7 @@ def _show(done: DemoReport) -> None:
         ("what", "found", "against the truth"),
         done.comparison.rows(),
     )
+    print_table("Corals named against the truth", ("what", "came out"), done.naming.rows())
     check = done.check
     print_text(
         f"{check.n_sound} of {check.n_originals} originals sound, "

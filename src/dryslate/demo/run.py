@@ -15,6 +15,7 @@ from dryslate.app.ports import Progress
 from dryslate.base.errors import InputError
 from dryslate.base.problems import Problem
 from dryslate.demo.compare import Comparison, compare_with_truth
+from dryslate.demo.naming import Naming, name_corals
 from dryslate.demo.trip import MadeTrip, made_by, make_trip, memory_card
 from dryslate.demo.trip_card import print_card
 from dryslate.demo.trip_plan import (
@@ -56,6 +57,8 @@ class DemoReport:
     check : CheckReport
     comparison : Comparison
         What was found against what is true.
+    naming : Naming
+        The same for the corals' names.
     """
 
     project: Path
@@ -66,11 +69,12 @@ class DemoReport:
     n_measured: int
     check: CheckReport
     comparison: Comparison
+    naming: Naming
 
 
 def run_demo(folder: Path, seed: int, tools: DemoTools) -> DemoReport:
     """
-    Render the trip, take it in, correct, measure, check and report.
+    Render the trip, take it in, correct, measure, name the corals, check and report.
 
     Parameters
     ----------
@@ -106,6 +110,7 @@ def run_demo(folder: Path, seed: int, tools: DemoTools) -> DemoReport:
     for problem in problems:
         tools.say(str(problem))
     answers = _measure(project, made, tools)
+    naming = name_corals(project, made.truth, seed)
     check, report = _finish(project, tools)
     return DemoReport(
         project=project,
@@ -116,6 +121,7 @@ def run_demo(folder: Path, seed: int, tools: DemoTools) -> DemoReport:
         n_measured=sum(1 for a in answers if a.get("saved")),
         check=check,
         comparison=_compare(project, made.truth, answers),
+        naming=naming,
     )
 
 
