@@ -406,7 +406,7 @@ def _settled(
     wider = max((first, second), key=lambda i: len(i.current_names))
     genus = taxa.genera[first.current_names[0]]
     if found.rank_shared == "genus":
-        return genus.genus, (genus.genus,), "genus"
+        return genus.genus, (genus.genus,), first.rank if len(first.current_names) == 1 else "genus"
     if found.rank_shared == "family":
         return genus.family, wider.current_names, "family"
     rank = "order" if genus.group == "stony" else "informal group"

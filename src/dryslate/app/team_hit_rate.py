@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from dryslate.app.identification_rows import IdentificationRow, ReviewOutcomeRow
 from dryslate.app.ports import SurveyStore
 from dryslate.core.identify.confidence import KeyScore, score_confidence
 from dryslate.core.identify.hit_rate import FEWEST_VERIFIED, HitRate, Verified, measure_hit_rate
@@ -72,28 +73,29 @@ def team_hit_rate(store: SurveyStore) -> TeamHitRate:
     Returns
     -------
     TeamHitRate
-        From records whose name two observers share, or a third settled, at genus.
+        From records whose name two observers share, or a third settled, at genus; and from those
+        where a third settled something that the first name is no part of.
     """
     rows = {i.identification_id: i for i in store.identifications()}
     chances = {c.identification_id: c for c in store.review_chances()}
     verified, answers, n_other = [], [], 0
     for outcome in {o.record_id: o for o in store.review_outcomes()}.values():
-        if outcome.settled_rank != "genus" or len(outcome.settled_names) != 1:
-            continue
         first = rows[outcome.first_id]
+        is_held = _has_held(first, outcome)
+        if is_held is None:
+            continue
         if first.rank != "genus" or len(first.current_names) != 1:
             n_other += 1
             continue
-        is_hit = first.current_names == outcome.settled_names
         verified.append(
             Verified(
-                is_hit=is_hit,
+                is_hit=is_held,
                 p_drawn=chances[outcome.first_id].p_drawn,
                 probability=first.probability,
             )
         )
         if first.confidence is not None:
-            answers.append((first.confidence, is_hit))
+            answers.append((first.confidence, is_held))
     keys, brier = score_confidence(answers)
     return TeamHitRate(
         hit_rate=measure_hit_rate(verified),
@@ -101,3 +103,12 @@ def team_hit_rate(store: SurveyStore) -> TeamHitRate:
         brier=brier if answers else None,
         n_not_genus=n_other,
     )
+
+
+def _has_held(first: IdentificationRow, outcome: ReviewOutcomeRow) -> bool | None:
+    """Whether the first name held; None where the settled name does not tell at genus."""
+    if len(outcome.settled_names) == 1 and outcome.settled_rank == "genus":
+        return first.current_names == outcome.settled_names
+    if outcome.third_id is None or not outcome.settled_names:
+        return None
+    return None if set(first.current_names) & set(outcome.settled_names) else False

@@ -13,6 +13,7 @@ from dryslate.app.identify_records import NameRequest, name_record
 from dryslate.app.note_records import standing_names
 from dryslate.app.records import Visit
 from dryslate.app.second_observer import draw_queue, look_again, open_reviews, settle
+from dryslate.app.team_hit_rate import team_hit_rate
 from dryslate.base.errors import InputError
 from dryslate.files.reference_tables import FileReferenceTables
 
@@ -109,6 +110,20 @@ def test_third_may_settle_at_a_higher_rank(store, identifier) -> None:
     assert (standing.name, standing.status) == ("Scleractinia", "settled")
     assert [i.role for i in store.identifications()] == ["first", "second", "third"]
     assert [o.third_id is None for o in store.review_outcomes()] == [True, False]
+
+
+@pytest.mark.parametrize(
+    ("third", "n", "n_hits"),
+    [("Favites", 1, 1), ("Porites", 1, 0), ("Sponge", 1, 0), ("Merulinidae", 0, 0)],
+)
+def test_settled_name_tells_whether_the_first_held(store, identifier, third, n, n_hits) -> None:
+    name_record(store, identifier, ASK, NOW)
+    draw_queue(store, "Ana", NOW)
+    look_again(store, identifier, replace(ASK, name="Acropora", observer="Tevi"), NOW)
+    assert team_hit_rate(store).hit_rate.n == 0
+    settle(store, identifier, replace(ASK, name=third, observer="Ioane"), NOW)
+    rate = team_hit_rate(store).hit_rate
+    assert (rate.n, rate.n_hits, rate.rate) == (n, n_hits, None)
 
 
 def test_refused_look_leaves_nothing_behind(store, identifier) -> None:

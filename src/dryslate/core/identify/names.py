@@ -181,6 +181,27 @@ def is_in_region(genus: Genus, taxa: TaxaData, region: str | None) -> bool:
     return region is None or bool(genus.regions & taxa.regions.get(region, frozenset({region})))
 
 
+def is_family(name: str) -> bool:
+    """
+    Tell whether the family given for a genus is one.
+
+    Parameters
+    ----------
+    name : str
+
+    Returns
+    -------
+    bool
+        False for genera of uncertain place and for what is no stony coral.
+
+    Examples
+    --------
+    >>> is_family("Merulinidae"), is_family("Scleractinia incertae sedis"), is_family("")
+    (True, False, False)
+    """
+    return name.endswith("idae")
+
+
 class _Book:
     """Names by their small letters: current and former, in the region and elsewhere."""
 
@@ -231,7 +252,9 @@ def _above_genus(written: str, bare: str, book: _Book) -> NameMatch | None:
     """Match a family or plain words for what is above it."""
     low = NOT_KNOWN.sub("", SPECIES_END.sub("", bare)).strip().lower()
     here = [g for g in book.taxa.genera.values() if is_in_region(g, book.taxa, book.region)]
-    families = {g.family.lower(): g.family for g in book.taxa.genera.values() if g.family}
+    families = {
+        g.family.lower(): g.family for g in book.taxa.genera.values() if is_family(g.family)
+    }
     if low in families:
         family = families[low]
         genera = tuple(g.genus for g in here if g.family == family)
@@ -279,7 +302,7 @@ def _shared_rank(genera: Iterable[str], taxa: TaxaData) -> Rank:
     rows = [taxa.genera[g] for g in genera]
     if len(rows) == 1:
         return "genus"
-    if len({g.family for g in rows}) == 1 and rows and rows[0].family:
+    if len({g.family for g in rows}) == 1 and is_family(rows[0].family):
         return "family"
     return "order" if {g.group for g in rows} == {"stony"} else "informal group"
 
@@ -347,7 +370,7 @@ def _current(written: str, name: str, split: tuple[str, ...], book: _Book) -> Na
         return NameMatch(
             text=written, kind="exact", name=name, rank=book.rank_of(name), genera=(name,)
         )
-    others = _listed(split)
+    others = _listed(split, "and")
     if book.is_old_sense:
         return _former(written, (name, [name, *split]), (), book)
     note = Problem(
@@ -440,7 +463,7 @@ def _slips(written: str, whole: str, book: _Book) -> NameMatch:
     names = book.written_out() | {
         g.family.lower(): g.family
         for g in book.taxa.genera.values()
-        if g.family and is_in_region(g, book.taxa, book.region)
+        if is_family(g.family) and is_in_region(g, book.taxa, book.region)
     }
     near = sorted(
         (OSA.distance(low, name, score_cutoff=most), name not in book.here, name)
@@ -484,7 +507,7 @@ def _not_in_region(name: str, book: _Book) -> Problem:
     )
 
 
-def _listed(names: Iterable[str]) -> str:
-    """Names joined by commas and "or"."""
+def _listed(names: Iterable[str], last: str = "or") -> str:
+    """Names joined by commas and a last word."""
     rows = list(dict.fromkeys(names))
-    return rows[0] if len(rows) == 1 else f"{', '.join(rows[:-1])} or {rows[-1]}"
+    return rows[0] if len(rows) == 1 else f"{', '.join(rows[:-1])} {last} {rows[-1]}"

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dryslate.core.identify.confidence import P_STATED
-from dryslate.core.identify.names import Rank, is_in_region
+from dryslate.core.identify.names import Rank, is_family, is_in_region
 from dryslate.core.identify.taxa import TaxaData
 
 SIZE_MARGIN = 2.0  # standard uncertainties that a size may lie beyond the full range
@@ -292,7 +292,7 @@ def _line_of(name: tuple[str, Sequence[str]], taxa: TaxaData) -> dict[str, str]:
         line["genus"] = rows[0].genus
     if rank in ("genus", "family") or len(rows) == 1:
         families = {g.family for g in rows}
-        if len(families) == 1 and "" not in families:
+        if len(families) == 1 and all(map(is_family, families)):
             line["family"] = families.pop()
     groups = {g.group for g in rows}
     if len(groups) == 1:

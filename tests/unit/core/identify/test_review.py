@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -182,6 +183,13 @@ def test_names_are_compared_at_the_rank_both_share(
 )
 def test_size_and_region_speak_against_a_name(genera, size, region, conflicts) -> None:
     assert find_name_conflicts(genera, {"corallite_diameter": size}, region, TAXA) == conflicts
+
+
+def test_genera_of_uncertain_place_share_no_family() -> None:
+    rows = [genus(n, "Scleractinia incertae sedis") for n in ("Aa", "Bb")]
+    taxa = replace(TAXA, genera={g.genus: g for g in rows})
+    found = compare_names(("genus", ("Aa",)), ("genus", ("Bb",)), taxa)
+    assert (found.is_agreed, found.agreed_at) == (False, "order")
 
 
 def test_wilson_interval_as_published() -> None:
