@@ -15,6 +15,7 @@ _NUMBER = r"\d+(?:\.\d+)?(?:[eE][-+]?\d+)?|\.\d+"
 SIZE = re.compile(
     rf"\s*(?P<value>{_NUMBER})\s*(?:(?:±|\+-|\+/-)\s*(?P<u>{_NUMBER}))?\s*(?P<unit>[^\W\d]*)\s*"
 )
+ONLY_TEXT = {str}
 COLLECTIONS = (list, tuple, set, frozenset)
 RECORD_KEYS = ("id", "region", "seen", "not", "unclear", "sizes_mm", "juvenile")
 
@@ -273,6 +274,9 @@ def _record_states(value: object, key: str, gathered: _Gathered) -> dict[str, fr
         return {}
     found = {}
     for name, states in value.items():
+        if type(states) is list and set(map(type, states)) == ONLY_TEXT:  # as nearly always
+            found[name] = frozenset(states)
+            continue
         read = _names(states, f"{key}.{name}", gathered)
         if read:
             found[name] = read

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from dryslate.base.problems import Problem
     from dryslate.core.identify.evidence import Evidence
 
-BLOCK_BYTES = 1 << 18
+BLOCK_BYTES = 1 << 20
 COLLECT_EVERY = 200_000
 MEASURED = ("corallite_diameter", "valley_width")
 
