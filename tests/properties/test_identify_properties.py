@@ -17,7 +17,6 @@ from dryslate.core.identify.model import Model, build_model
 from dryslate.core.identify.posterior import score_evidence
 from dryslate.files.reference_tables import FileReferenceTables
 
-
 SWITCHES = {"growth_form", "attachment", "coloniality"}
 """Growth form is weighed with sizes; the others say whether a small coral is a juvenile."""
 
