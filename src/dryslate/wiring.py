@@ -59,6 +59,15 @@ def new_store(project: Path, *, who: str | None = None) -> SqliteSurveyStore:
     return SqliteSurveyStore.create(project, options=StoreOptions(who=who))
 
 
+def genus_tables(project: Path | None) -> ReferenceTables:
+    """Return the genus data, those of a project over them; refuse a folder that is no project."""
+    from dryslate.app.data_folder import require_data_folder
+
+    if project is not None:
+        require_data_folder(project, project_folders())
+    return reference_tables(project)
+
+
 def project_folders() -> ProjectFolders:
     """Return what lays out project folders."""
     from dryslate.files.project_folder import DiskProjectFolders

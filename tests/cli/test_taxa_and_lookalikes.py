@@ -5,8 +5,10 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import pytest
 from typer.testing import CliRunner
 
+from dryslate.base.errors import InputError
 from dryslate.cli.main import build_app
 
 RUN = CliRunner()
@@ -139,3 +141,28 @@ def test_a_project_adds_all_kinds_of_tables(tmp_path: Path) -> None:
     assert (code, err) == (0, "")
     assert "Look for the glow." in out
     assert out.index("Does it glow?") < out.index("Much alike")
+
+
+def refusal(*words: object) -> str:
+    """Slug of the error that a command ends with, having printed nothing."""
+    done = RUN.invoke(build_app(), [str(w) for w in words])
+    assert done.stdout == ""
+    assert isinstance(done.exception, InputError)
+    return done.exception.slug
+
+
+@pytest.mark.parametrize("words", [("taxa", "check"), ("lookalikes", "Favites")])
+@pytest.mark.parametrize("folder", ["nowhere", "."])
+def test_a_folder_that_is_no_project_is_refused(tmp_path: Path, words, folder) -> None:
+    assert refusal(*words, "--project", tmp_path / folder) == "project-not-found"
+
+
+def test_a_scale_needs_two_genera() -> None:
+    code, _, err = run("lookalikes", "Favites", "--px-per-mm", "8")
+    assert code == 2
+    assert "belongs to two genera" in err
+
+
+def test_a_scale_of_nothing_is_refused() -> None:
+    words = ("lookalikes", "Favites", "Goniastrea", "--px-per-mm", "-3")
+    assert refusal(*words) == "lookalikes-scale-not-positive"

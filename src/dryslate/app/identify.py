@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from dryslate.app.data_folder import require_data_folder
 from dryslate.app.identify_check import QuickCheck, ask_unit
 from dryslate.app.new import ProjectFolders
 from dryslate.app.ports import ReferenceTables, SurveyStore
@@ -178,13 +179,7 @@ def open_identifier(
     """
     if project is None:
         return Identifier(tables_of(None), None, region)
-    is_project = folders.is_project(project)
-    if not is_project and not (project / "taxa").is_dir():
-        raise InputError(
-            "project-not-found",
-            f"{project}: no project there, and no folder taxa with genus data.",
-            "Give the folder of a project, or make one with `dryslate new`.",
-        )
+    is_project = require_data_folder(project, folders)
     built_in = tables_of(None).taxa()[0].regions
     if region is None and is_project:
         with closing(open_store(project)) as store:

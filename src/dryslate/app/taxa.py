@@ -82,7 +82,7 @@ class TaxaReport:
         ]
         n_errors = sum(p.severity == "error" for p in self.problems)
         lines.append(
-            f"{len(self.problems)} problems, {n_errors} of them errors."
+            f"Problems: {len(self.problems)}, of them errors: {n_errors}."
             if self.problems
             else "No problems."
         )

@@ -48,6 +48,8 @@ def lookalikes(
     if len(genera) > 2:
         raise typer.BadParameter("give one genus or two")
     if len(genera) == 1:
+        if px_per_mm is not None:
+            raise typer.BadParameter("--px-per-mm belongs to two genera")
         _one(genera[0], region, project, as_json)
     else:
         _two((genera[0], genera[1]), (px_per_mm, region), project, as_json)
@@ -57,7 +59,7 @@ def _one(genus: str, region: str | None, project: Path | None, as_json: bool) ->
     """What one genus is taken for."""
     from dryslate.app.lookalikes import likenesses_as_dict, list_lookalikes
 
-    name, found, problems = list_lookalikes(wiring.reference_tables(project), genus, region)
+    name, found, problems = list_lookalikes(wiring.genus_tables(project), genus, region)
     for problem in problems:
         print_problem(problem)
     if as_json:
@@ -75,7 +77,7 @@ def _two(
     """Two genera side by side."""
     from dryslate.app.lookalikes import compare, comparison_as_dict
 
-    found, problems = compare(wiring.reference_tables(project), genera, *asked)
+    found, problems = compare(wiring.genus_tables(project), genera, *asked)
     for problem in problems:
         print_problem(problem)
     if as_json:

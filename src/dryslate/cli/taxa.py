@@ -32,7 +32,7 @@ def check(project: Project = None, as_json: Json = False) -> None:
     """Check the genus data and what a project adds, and list the pairs that nothing separates."""
     from dryslate.app.taxa import check_tables
 
-    report = check_tables(wiring.reference_tables(project))
+    report = check_tables(wiring.genus_tables(project))
     for problem in report.problems:
         print_problem(problem)
     print_json(report.as_dict()) if as_json else print_text(report.words())
