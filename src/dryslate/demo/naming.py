@@ -126,7 +126,9 @@ class _Team:
         family = max(families, key=lambda f: families[f])
         if families[family] >= P_FAMILY:
             return family, families[family]
-        return UNKNOWN, 0.9
+        genera = self.identifier.taxa.genera
+        stony = [r.probability for r in answer.ranked if genera[r.genus].group == "stony"]
+        return UNKNOWN, sum(stony)
 
 
 def name_corals(project: Path, truth: Sequence[Mapping[str, Any]], seed: int) -> Naming:
