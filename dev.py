@@ -81,7 +81,8 @@ def install(lock_name: str) -> None:
     except ImportError:
         sys.exit("This Python has no venv. On Debian or Ubuntu: sudo apt install python3-venv")
     lock = ROOT / lock_name
-    parts = [lock.read_bytes(), (ROOT / "pyproject.toml").read_bytes(), sys.version.encode()]
+    read = (lock, ROOT / "pyproject.toml", ROOT / "package-lock.json", ROOT / "hatch_build.py")
+    parts = [*(path.read_bytes() for path in read), sys.version.encode()]
     want = hashlib.sha256(b"".join(parts)).hexdigest()
     stamp = VENV / f"{lock_name}.ok"
     if stamp.exists() and stamp.read_text() == want:

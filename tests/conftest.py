@@ -54,3 +54,10 @@ def made_heic() -> ModuleType:
 def card_photos() -> ModuleType:
     """Makers of photos with a card, and stand-ins for ports: `tests/fakes/card_photos.py`."""
     return load_fake("card_photos")
+
+
+@pytest.fixture(scope="session")
+def web_project(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A small finished project; tests that change anything copy it first."""
+    made: Path = load_fake("web_project").make_project(tmp_path_factory.mktemp("web"))
+    return made

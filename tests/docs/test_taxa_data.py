@@ -73,7 +73,8 @@ def test_attribution_names_authors_paper_and_licence() -> None:
 def test_the_wheel_takes_everything_below_the_package() -> None:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))
     wheel = project["tool"]["hatch"]["build"]["targets"]["wheel"]
-    assert wheel == {"packages": ["src/dryslate"]}
+    assert wheel["packages"] == ["src/dryslate"]
+    assert not {"only-include", "exclude"} & set(wheel)
     assert "src/dryslate/data/taxa/ATTRIBUTION" in project["project"]["license-files"]
 
 

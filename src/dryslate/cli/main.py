@@ -27,6 +27,7 @@ GROUPS = (
     "taxa",
     "report",
     "check",
+    "serve",
 )
 
 

@@ -53,6 +53,8 @@ class StoreOptions:
         Whether the folder lies on another machine; found out where not given.
     migrations : sequence of Migration or None
         Steps of the schema; those of the program where not given.
+    by_turns : bool
+        Let other writers in between transactions, for long work beside people who save.
     """
 
     who: str | None = None
@@ -60,6 +62,7 @@ class StoreOptions:
     wait_s: float = WAIT_S
     on_network: bool | None = None
     migrations: Sequence[Migration] | None = None
+    by_turns: bool = False
 
 
 class SqliteSurveyStore(
@@ -78,6 +81,8 @@ class SqliteSurveyStore(
         self.who = options.who or account()
         self._db = connection
         self._clock = options.clock
+        self._wait_s = options.wait_s
+        self._by_turns = False
         self._lock: WriterLock | None = None
         self._problems: tuple[Problem, ...] = ()
         add_functions(connection, lambda: self.who, self._now)
@@ -174,6 +179,9 @@ class SqliteSurveyStore(
             apply_migrations(connection, steps, project / "backups", stamp)
             store._lock = lock
             store._name_project(now)
+            if options.by_turns:
+                lock.release()
+                store._by_turns = True
         except BaseException:
             if connection is not None:
                 connection.close()
@@ -213,6 +221,23 @@ class SqliteSurveyStore(
         if self._db.in_transaction:
             yield
             return
+        with self._turn(self._lock):
+            yield from self._transaction()
+
+    @contextlib.contextmanager
+    def _turn(self, lock: WriterLock) -> Iterator[None]:
+        """Take the writer's lock for one transaction, where it is not held all along."""
+        if not self._by_turns:
+            yield
+            return
+        lock.acquire(self.who, self._now(), self._wait_s)
+        try:
+            yield
+        finally:
+            lock.release()
+
+    def _transaction(self) -> Iterator[None]:
+        """Begin, hand over, commit; undo on any error and say what SQLite refused."""
         try:
             self._db.execute("BEGIN IMMEDIATE")
             yield

@@ -1,1 +1,1 @@
-"""The pages in the browser (a later room)."""
+"""The pages in the browser: they call the use cases and compute nothing themselves."""

@@ -1,0 +1,268 @@
+"""What still stands between each visit and a finished result, and how long it will take."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from itertools import pairwise
+from statistics import median
+from typing import TYPE_CHECKING, Any, Literal
+
+from dryslate.app.note_records import standing_names
+
+if TYPE_CHECKING:
+    from dryslate.app.identification_rows import IdentificationRow, RecordRow
+    from dryslate.app.ports import SurveyStore
+    from dryslate.app.records import CorrectionRow, Photo, Visit
+
+Kind = Literal[
+    "one_copy",
+    "not_corrected",
+    "refused",
+    "no_card",
+    "unreadable",
+    "no_scale",
+    "no_corals",
+    "no_name",
+    "second_look",
+    "third_look",
+]
+
+MINUTES: Mapping[Kind, float] = {
+    "one_copy": 0.02,
+    "not_corrected": 0.01,
+    "refused": 1.0,
+    "no_card": 1.5,
+    "unreadable": 1.0,
+    "no_scale": 2.0,
+    "no_corals": 4.0,
+    "no_name": 2.0,
+    "second_look": 2.0,
+    "third_look": 3.0,
+}
+"""Minutes one of each takes, until the team's own pace is known: a first guess, not measured."""
+BY_MACHINE: frozenset[Kind] = frozenset({"not_corrected", "one_copy"})
+"""What the computer does by itself once it is told to."""
+LONGEST_GAP_MIN = 15.0
+FEWEST_GAPS = 8
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LeftItem:
+    """
+    One kind of thing that is left to do on a visit.
+
+    Parameters
+    ----------
+    kind : str
+        See `MINUTES`.
+    n : int
+        How many.
+    minutes : float
+        How long they will likely take together.
+    first : str
+        The photo or record to begin with, by id.
+    reasons : tuple of (str, int)
+        Slugs of why, with how often, the most frequent first; empty where there is one reason.
+    is_own_pace : bool
+        Whether the minutes come from the team's own pace.
+    """
+
+    kind: Kind
+    n: int
+    minutes: float
+    first: str
+    reasons: tuple[tuple[str, int], ...] = ()
+    is_own_pace: bool = False
+
+    @property
+    def is_by_machine(self) -> bool:
+        """Tell whether the computer does it by itself."""
+        return self.kind in BY_MACHINE
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VisitLeft:
+    """
+    A visit with what is left to do, and what is done.
+
+    Parameters
+    ----------
+    visit : Visit
+    items : tuple of LeftItem
+        In the order in which they are best done.
+    n_photos, n_corrected, n_records, n_named, n_settled : int
+    n_left_alone : int
+        Photos that somebody set aside with a reason.
+    """
+
+    visit: Visit
+    items: tuple[LeftItem, ...]
+    n_photos: int
+    n_corrected: int
+    n_records: int
+    n_named: int
+    n_settled: int
+    n_left_alone: int = 0
+
+    @property
+    def minutes(self) -> float:
+        """Return how long the whole visit will likely take a person."""
+        return sum(item.minutes for item in self.items if not item.is_by_machine)
+
+
+def left_to_do(store: SurveyStore) -> tuple[VisitLeft, ...]:
+    """
+    Return what is left to do, visit by visit, the newest visit first.
+
+    Parameters
+    ----------
+    store : SurveyStore
+
+    Returns
+    -------
+    tuple of VisitLeft
+    """
+    book = _Book(store)
+    return tuple(book.visit(visit) for visit in reversed(store.visits()))
+
+
+def own_pace_min(identifications: Iterable[IdentificationRow]) -> float | None:
+    """
+    Return the team's own minutes an identification, or None before there are enough of them.
+
+    Parameters
+    ----------
+    identifications : iterable of IdentificationRow
+
+    Returns
+    -------
+    float or None
+        Median time between one identification and the same observer's next, longer gaps than a
+        quarter of an hour being breaks.
+
+    Notes
+    -----
+    Times are to the second; identifications stored in one go tell nothing and are left out.
+    """
+    by_observer: dict[str, list[datetime]] = {}
+    for row in identifications:
+        by_observer.setdefault(row.observer, []).append(datetime.fromisoformat(row.identified_at))
+    gaps = []
+    for times in by_observer.values():
+        ordered = sorted(times)
+        steps = [(b - a).total_seconds() / 60.0 for a, b in pairwise(ordered)]
+        gaps += [step for step in steps if 0.0 < step <= LONGEST_GAP_MIN]
+    return median(gaps) if len(gaps) >= FEWEST_GAPS else None
+
+
+class _Book:
+    """All rows that tell what is left, sorted by visit once."""
+
+    def __init__(self, store: SurveyStore) -> None:
+        self.photos = _by_visit(store.photos())
+        self.corrections = {row.photo_id: row for row in store.corrections()}
+        names = standing_names(store)
+        self.status = {name.record.record_id: name.status for name in names}
+        self.records = _by_visit(name.record for name in names)
+        drawn = {c.record_id for c in store.review_chances() if c.is_drawn}
+        self.waiting = drawn - {o.record_id for o in store.review_outcomes()}
+        self.pace = own_pace_min(store.identifications())
+        self.proved: dict[str, set[str]] = {}
+        for copy in store.copies():
+            if copy.is_proved:
+                self.proved.setdefault(copy.sha256, set()).add(copy.drive)
+
+    def visit(self, visit: Visit) -> VisitLeft:
+        """Put one visit together."""
+        photos = self.photos.get(visit.visit_id, [])
+        records = self.records.get(visit.visit_id, [])
+        outcomes = Counter(
+            row.outcome for p in photos if (row := self.corrections.get(p.photo_id)) is not None
+        )
+        status = Counter(self.status[r.record_id] for r in records)
+        return VisitLeft(
+            visit=visit,
+            items=tuple(self._items(photos, records)),
+            n_photos=len(photos),
+            n_corrected=outcomes["corrected"] + outcomes["borrowed"],
+            n_records=len(records),
+            n_named=len(records) - status["no name"],
+            n_settled=status["agreed"] + status["settled"],
+        )
+
+    def _items(self, photos: Sequence[Photo], records: Sequence[RecordRow]) -> Iterable[LeftItem]:
+        """Say what is left, in the order in which it is best done."""
+        rows = [(p.photo_id, self.corrections.get(p.photo_id)) for p in photos]
+        once = [p.photo_id for p in photos if not self._has_two_copies(p)]
+        yield from self._item("one_copy", once)
+        yield from self._item("not_corrected", [i for i, row in rows if row is None])
+        kinds: tuple[Kind, ...] = ("unreadable", "no_card", "refused")
+        for kind in kinds:
+            chosen = [row for _, row in rows if row is not None and row.outcome == kind]
+            yield from self._item(kind, [r.photo_id for r in chosen], _reasons(chosen))
+        yield from self._item("no_scale", [r.record_id for r in records if self._lacks_scale(r)])
+        is_done = any(row is not None and row.outcome == "corrected" for _, row in rows)
+        if not records and is_done:
+            first = next(i for i, row in rows if row is not None and row.outcome == "corrected")
+            yield from self._item("no_corals", [first])
+        by_status = {
+            status: [r.record_id for r in records if self.status[r.record_id] == status]
+            for status in ("no name", "open")
+        }
+        yield from self._item("no_name", by_status["no name"])
+        waiting = [r.record_id for r in records if r.record_id in self.waiting]
+        yield from self._item("second_look", waiting)
+        yield from self._item("third_look", by_status["open"])
+
+    def _item(
+        self, kind: Kind, found: Sequence[str], reasons: tuple[tuple[str, int], ...] = ()
+    ) -> Iterable[LeftItem]:
+        """Make the item of a kind, where there is any."""
+        if not found:
+            return
+        by_pace = kind in ("no_name", "second_look", "third_look") and self.pace is not None
+        each = self.pace if by_pace and self.pace is not None else MINUTES[kind]
+        yield LeftItem(
+            kind=kind,
+            n=len(found),
+            minutes=each * len(found),
+            first=found[0],
+            reasons=reasons,
+            is_own_pace=by_pace,
+        )
+
+    def _has_two_copies(self, photo: Photo) -> bool:
+        """Tell whether every file of a photo was read back from two drives."""
+        return all(len(self.proved.get(f.sha256, ())) >= 2 for f in photo.files)
+
+    def _lacks_scale(self, record: RecordRow) -> bool:
+        """Tell whether a coral's photo carries no scale that can be trusted."""
+        row = self.corrections.get(record.photo_id or "")
+        if row is None:
+            return record.photo_id is None and not record.measurement_ids
+        scale = row.result.get("scale")
+        usable = isinstance(scale, Mapping) and bool(scale.get("usable"))
+        return not usable and not record.measurement_ids
+
+
+def _by_visit(rows: Iterable[Any]) -> dict[str, list[Any]]:
+    """Sort rows by their visit."""
+    found: dict[str, list[Any]] = {}
+    for row in rows:
+        found.setdefault(row.visit_id, []).append(row)
+    return found
+
+
+def _reasons(rows: Sequence[CorrectionRow]) -> tuple[tuple[str, int], ...]:
+    """Count the slugs of what went wrong, the most frequent first."""
+    slugs = Counter(
+        next(
+            (p["slug"] for p in row.result.get("problems", ()) if p.get("severity") == "error"),
+            row.outcome,
+        )
+        for row in rows
+    )
+    return tuple(slugs.most_common())

@@ -1,0 +1,175 @@
+"""One registry and one shape for everything that a page or a request can be refused with."""
+
+from __future__ import annotations
+
+import html
+import logging
+from collections.abc import Mapping
+from typing import Any
+
+from starlette.datastructures import Headers
+from starlette.responses import HTMLResponse, JSONResponse, Response
+
+from dryslate.base.errors import (
+    DryslateError,
+    FormatError,
+    InputError,
+    MissingPartError,
+    SettingsError,
+    StoreError,
+)
+from dryslate.base.problems import Problem
+
+LOG = logging.getLogger("dryslate.web")
+
+REFUSALS: Mapping[str, tuple[str, str]] = {
+    "page-host": (
+        "This server was asked under a name that is not its own.",
+        "Open the address that `dryslate serve` printed.",
+    ),
+    "page-origin": (
+        "Another web page asked this server to change something; nothing was changed.",
+        "Close that page; work from the pages of this server only.",
+    ),
+    "page-token": (
+        "The page was opened before this server was started, or in another session; nothing was "
+        "saved.",
+        "Load the page again and repeat the last step.",
+    ),
+    "page-no-session": (
+        "This browser is not known to the server.",
+        "Open the whole address that `dryslate serve` printed, with its key.",
+    ),
+    "page-sign-in": ("Nobody is signed in at this browser.", "Sign in first."),
+    "page-no-observer": (
+        "Nobody is picked as observer, so nothing was saved.",
+        "Pick who works at this browser, at the top of the page, and repeat the last step.",
+    ),
+    "page-role": (
+        "Your role does not allow this.",
+        "Ask somebody who leads the survey.",
+    ),
+    "page-too-large": (
+        "What was sent is larger than this server takes.",
+        "Take in large memory cards by the path of their folder.",
+    ),
+    "page-not-found": (
+        "There is no such page, or what it shows is gone.",
+        "Go back to what is left to do.",
+    ),
+    "page-input": ("Something in the request cannot be used.", "Check what was typed."),
+    "page-fault": (
+        "The program made a mistake; what was saved before is kept.",
+        "Try again; if it stays so, tell the makers what you did. The server's log has the reason.",
+    ),
+}
+
+STATUS_BY_SLUG: Mapping[str, int] = {
+    "project-busy": 503,
+    "changed-meanwhile": 409,
+    "disk-full": 507,
+    "photo-not-in-project": 404,
+    "record-unknown": 404,
+}
+STATUS_BY_CLASS: tuple[tuple[type[DryslateError], int], ...] = (
+    (InputError, 422),
+    (FormatError, 422),
+    (SettingsError, 422),
+    (StoreError, 500),
+    (MissingPartError, 501),
+)
+
+
+class Refusal(Exception):  # noqa: N818  a refusal is an answer, not a fault
+    """
+    A request that is refused.
+
+    Parameters
+    ----------
+    slug : str
+        One of `REFUSALS`.
+    status : int
+        HTTP status.
+    detail : str
+        What exactly, where it can be said; put before the fix.
+    """
+
+    def __init__(self, slug: str, status: int, detail: str = "") -> None:
+        super().__init__(slug)
+        self.slug, self.status, self.detail = slug, status, detail
+
+    def problem(self) -> Problem:
+        """Return what is said to the person."""
+        message, fix = REFUSALS[self.slug]
+        said = f"{message} ({self.detail})" if self.detail else message
+        return Problem(slug=self.slug, severity="error", place="", message=said, fix=fix)
+
+
+def status_of(error: DryslateError) -> int:
+    """Return the HTTP status of an error that a use case raised."""
+    if error.slug in STATUS_BY_SLUG:
+        return STATUS_BY_SLUG[error.slug]
+    return next((code for kind, code in STATUS_BY_CLASS if isinstance(error, kind)), 500)
+
+
+def error_body(problems: list[Problem], more: Mapping[str, Any] | None = None) -> dict[str, Any]:
+    """Return the one JSON shape of everything that went wrong."""
+    return {"problems": [problem.as_dict() for problem in problems], **(more or {})}
+
+
+def problem_of_error(error: Refusal | DryslateError) -> Problem:
+    """Return what is said to the person."""
+    if isinstance(error, Refusal):
+        return error.problem()
+    return Problem(
+        slug=error.slug, severity="error", place="", message=error.message, fix=error.fix
+    )
+
+
+def answer_to(
+    error: Refusal | DryslateError, headers: Headers, more: Mapping[str, Any] | None = None
+) -> Response:
+    """
+    Answer with what went wrong: JSON for scripts, a line for htmx, a page for people.
+
+    Parameters
+    ----------
+    error : Refusal or DryslateError
+    headers : Headers
+        Of the request.
+    more : Mapping, optional
+        Further fields of the JSON document.
+
+    Returns
+    -------
+    Response
+    """
+    status = error.status if isinstance(error, Refusal) else status_of(error)
+    problem = problem_of_error(error)
+    if headers.get("hx-request") == "true":
+        return HTMLResponse(_line(problem), status)
+    if "text/html" in headers.get("accept", ""):
+        return HTMLResponse(_page(problem), status)
+    return JSONResponse(error_body([problem], more), status)
+
+
+def _line(problem: Problem) -> str:
+    """Put a problem into one block of HTML."""
+    return (
+        f'<p class="stop" role="alert" data-slug="{html.escape(problem.slug)}">'
+        f"<b>{html.escape(problem.message)}</b> {html.escape(problem.fix)} "
+        f'<a href="/help/messages#{html.escape(problem.slug)}">{html.escape(problem.slug)}</a></p>'
+    )
+
+
+def _page(problem: Problem) -> str:
+    """Put a problem onto a page of its own, which needs no session."""
+    sign_in = '<p><a class="button" href="/sign-in">Sign in</a></p>'
+    more = sign_in if problem.slug == "page-sign-in" else '<p><a href="/">Left to do</a></p>'
+    return (
+        '<!DOCTYPE html><html lang="en-GB"><head><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        "<title>Not done · dryslate</title>"
+        '<link rel="stylesheet" href="/static/css/pages.css"></head><body><main>'
+        f"<h1>Not done</h1>{_line(problem)}{more}</main></body></html>"
+    )

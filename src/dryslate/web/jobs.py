@@ -1,0 +1,170 @@
+"""Long jobs: run beside the pages, tell how far they are, can be cancelled, survive a reload."""
+
+from __future__ import annotations
+
+import logging
+import secrets
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+from dryslate.base.errors import DryslateError
+from dryslate.base.problems import Problem
+from dryslate.web.errors import Refusal, problem_of_error
+
+LOG = logging.getLogger("dryslate.web")
+KEPT_JOBS = 50
+
+
+class JobCancelledError(Exception):
+    """Raised inside a job at its next step after somebody cancelled it."""
+
+
+@dataclass(slots=True, kw_only=True)
+class Job:
+    """
+    One long piece of work; doubles as the `Progress` its use case reports to.
+
+    Parameters
+    ----------
+    job_id : str
+    title : str
+        What it does, in words.
+    page : str
+        Where to go when it is done.
+    observer : str
+    """
+
+    job_id: str
+    title: str
+    page: str
+    observer: str
+    state: str = "running"
+    what: str = ""
+    n_done: int = 0
+    n_total: int | None = None
+    note: str = ""
+    answer: Any = None
+    problems: list[Problem] = field(default_factory=list)
+    started_s: float = field(default_factory=time.monotonic)
+    stretch_s: float = field(default_factory=time.monotonic)
+    ended_s: float | None = None
+    cancelled: threading.Event = field(default_factory=threading.Event)
+
+    def start(self, what: str, total: int | None) -> None:
+        """Begin a stretch of work."""
+        self.require_wanted()
+        self.what, self.n_total, self.n_done, self.note = what, total, 0, ""
+        self.stretch_s = time.monotonic()
+
+    def step(self, n: int = 1, note: str = "") -> None:
+        """Count steps done; ends the job here where it was cancelled."""
+        self.n_done += n
+        self.note = note or self.note
+        self.require_wanted()
+
+    def done(self) -> None:
+        """End the stretch."""
+        self.note = ""
+
+    def require_wanted(self) -> None:
+        """Stop where somebody cancelled the job."""
+        if self.cancelled.is_set():
+            raise JobCancelledError
+
+    def left_s(self) -> float | None:
+        """Return the seconds this stretch will likely take from now on."""
+        if self.state != "running" or not self.n_total or not self.n_done:
+            return None
+        spent = time.monotonic() - self.stretch_s
+        return spent / self.n_done * max(0, self.n_total - self.n_done)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return how far it is, for the page."""
+        left = self.left_s()
+        return {
+            "job": self.job_id,
+            "title": self.title,
+            "state": self.state,
+            "what": self.what,
+            "n_done": self.n_done,
+            "n_total": self.n_total,
+            "note": self.note,
+            "left_s": None if left is None else round(left),
+            "page": self.page,
+            "problems": [problem.as_dict() for problem in self.problems],
+        }
+
+
+class JobBoard:
+    """All long jobs of a server; one of a kind runs at a time."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._jobs: dict[str, Job] = {}
+
+    def start(self, title: str, page: str, observer: str, work: Callable[[Job], Any]) -> Job:
+        """
+        Run `work` in a thread of its own.
+
+        Parameters
+        ----------
+        title, page, observer : str
+            What it does, where to go when it is done, and who asked.
+        work : callable
+            Takes the job, to which it reports as `Progress`; returns anything to be kept.
+
+        Returns
+        -------
+        Job
+        """
+        job = Job(job_id=secrets.token_hex(8), title=title, page=page, observer=observer)
+        with self._lock:
+            ended = [k for k, j in self._jobs.items() if j.state != "running"]
+            for key in ended[: max(0, len(self._jobs) - KEPT_JOBS)]:
+                del self._jobs[key]
+            self._jobs[job.job_id] = job
+        threading.Thread(
+            target=_run, args=(job, work), name=f"job-{job.job_id}", daemon=True
+        ).start()
+        return job
+
+    def find(self, job_id: str) -> Job:
+        """Return a job; refuses one that is not known (the server was started anew)."""
+        with self._lock:
+            if job_id not in self._jobs:
+                raise Refusal("page-not-found", 404)
+            return self._jobs[job_id]
+
+    def running(self) -> list[Job]:
+        """Return the jobs under way, oldest first."""
+        with self._lock:
+            return [job for job in self._jobs.values() if job.state == "running"]
+
+    def stop_all(self, wait_s: float = 10.0) -> None:
+        """Cancel everything and wait a little, when the server ends."""
+        for job in self.running():
+            job.cancelled.set()
+        until = time.monotonic() + wait_s
+        while self.running() and time.monotonic() < until:
+            time.sleep(0.02)
+
+
+def _run(job: Job, work: Callable[[Job], Any]) -> None:
+    """Do the work; whatever ends it is told on the job."""
+    try:
+        job.answer = work(job)
+        state = "done"
+    except JobCancelledError:
+        state = "cancelled"
+    except DryslateError as error:
+        job.problems.append(problem_of_error(error))
+        state = "failed"
+    except Exception:
+        LOG.exception("job %s failed", job.title)
+        job.problems.append(Refusal("page-fault", 500).problem())
+        state = "failed"
+    job.ended_s = time.monotonic()
+    job.state = state

@@ -1,0 +1,123 @@
+"""The pages' languages: gettext catalogues, and numbers and dates by locale."""
+
+from __future__ import annotations
+
+import gettext
+import io
+import math
+from collections.abc import Iterable
+from datetime import date, datetime
+from functools import cache
+from importlib.resources import files
+
+from babel import Locale, dates, numbers
+from babel.messages.mofile import write_mo
+from babel.messages.pofile import read_po
+
+LANGUAGES = {"en": "English", "fr": "Français"}
+"""Languages of the pages, each in its own words."""
+LOCALES = {"en": "en_GB", "fr": "fr_FR"}
+
+
+@cache
+def catalogue(language: str) -> gettext.NullTranslations:
+    """Return the texts of a language; English stands in the templates themselves."""
+    place = files("dryslate.web") / "locale" / f"{language}.po"
+    if language == "en" or not place.is_file():
+        return gettext.NullTranslations()
+    packed = io.BytesIO()
+    write_mo(packed, read_po(io.BytesIO(place.read_bytes()), locale=LOCALES[language]))
+    packed.seek(0)
+    return gettext.GNUTranslations(packed)
+
+
+def choose_language(chosen: str | None, accept: str) -> str:
+    """
+    Return the language to show.
+
+    Parameters
+    ----------
+    chosen : str or None
+        What the person picked.
+    accept : str
+        The browser's ``Accept-Language``.
+
+    Returns
+    -------
+    str
+        A key of `LANGUAGES`.
+
+    Examples
+    --------
+    >>> choose_language(None, "de;q=0.9, fr-CA;q=0.7")
+    'fr'
+    >>> choose_language("en", "fr")
+    'en'
+    >>> choose_language(None, "")
+    'en'
+    """
+    if chosen in LANGUAGES:
+        return chosen
+    for name in _by_wish(accept.split(",")):
+        if name in LANGUAGES:
+            return name
+    return "en"
+
+
+def _by_wish(parts: Iterable[str]) -> list[str]:
+    """Languages a browser asks for, most wanted first."""
+    wishes = []
+    for place, part in enumerate(parts):
+        name, _, weight = part.partition(";q=")
+        try:
+            wish = float(weight or 1.0)
+        except ValueError:
+            wish = 0.0
+        wishes.append((-wish, place, name.strip().lower()[:2]))
+    return [name for _, _, name in sorted(wishes)]
+
+
+def number(value: float | None, digits: int, language: str) -> str:
+    """
+    Write a number with so many decimals as the language does; a dash where it is not known.
+
+    Examples
+    --------
+    >>> number(1234.56, 1, "en"), number(0.5, 2, "fr"), number(None, 1, "en")
+    ('1,234.6', '0,50', '–')
+    """
+    if value is None or math.isnan(value):
+        return "–"
+    pattern = "#,##0" + ("." + "0" * digits if digits else "")
+    return str(numbers.format_decimal(value, format=pattern, locale=LOCALES[language]))
+
+
+def day(text: str | None, language: str) -> str:
+    """
+    Write a date (``YYYY-MM-DD``) or a time with its date as the language does.
+
+    Examples
+    --------
+    >>> day("2026-03-14", "en"), day("2026-03-14", "fr")
+    ('14 Mar 2026', '14 mars 2026')
+    """
+    if not text:
+        return "–"
+    try:
+        if len(text) <= 10:
+            return dates.format_date(date.fromisoformat(text), "medium", locale=LOCALES[language])
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        return text
+    when = dates.format_datetime(
+        moment.replace(tzinfo=None), "d MMM y, HH:mm", locale=LOCALES[language]
+    )
+    if moment.tzinfo is None:
+        return when
+    offset = moment.strftime("%z")
+    return f"{when} {'UTC' if offset == '+0000' else offset[:3] + ':' + offset[3:]}"
+
+
+def right_to_left(language: str) -> bool:
+    """Tell whether a language is written from right to left."""
+    return Locale.parse(LOCALES[language]).text_direction == "rtl"

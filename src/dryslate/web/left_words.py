@@ -1,0 +1,102 @@
+"""What is left to do in words, and where a click on it leads."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+from urllib.parse import quote
+
+from starlette.requests import Request
+
+from dryslate.web.languages import catalogue
+from dryslate.web.pages import language_of
+
+if TYPE_CHECKING:
+    from dryslate.app.left_to_do import LeftItem, VisitLeft
+
+
+def N_(text: str) -> str:  # noqa: N802  gettext's usual name for a text that is translated later
+    """Mark a text that is translated when it is shown."""
+    return text
+
+
+SENTENCES: dict[str, tuple[str, str]] = {
+    "one_copy": (
+        N_("photo exists in one proved copy: do not wipe its memory card"),
+        N_("photos exist in one proved copy: do not wipe their memory card"),
+    ),
+    "not_corrected": (N_("photo is not corrected yet"), N_("photos are not corrected yet")),
+    "unreadable": (N_("photo cannot be read"), N_("photos cannot be read")),
+    "no_card": (
+        N_("photo in which no card was found"),
+        N_("photos in which no card was found"),
+    ),
+    "refused": (
+        N_("photo whose colour was refused"),
+        N_("photos whose colour was refused"),
+    ),
+    "no_scale": (
+        N_("coral without a scale that can be trusted"),
+        N_("corals without a scale that can be trusted"),
+    ),
+    "no_corals": (N_("visit without a coral marked"), N_("visits without a coral marked")),
+    "no_name": (N_("coral without a name"), N_("corals without a name")),
+    "second_look": (
+        N_("coral that waits for a second observer"),
+        N_("corals that wait for a second observer"),
+    ),
+    "third_look": (
+        N_("coral on which two observers differ"),
+        N_("corals on which two observers differ"),
+    ),
+}
+BUTTONS: dict[str, str] = {
+    "one_copy": N_("Make the second copy"),
+    "not_corrected": N_("Correct them"),
+    "unreadable": N_("Look at the first"),
+    "no_card": N_("Show the card in the first"),
+    "refused": N_("Look at the first"),
+    "no_scale": N_("Look at the first"),
+    "no_corals": N_("Mark the first coral"),
+    "no_name": N_("Name the first"),
+    "second_look": N_("Look at the first"),
+    "third_look": N_("Settle the first"),
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LeftRow:
+    """One line of the first page."""
+
+    item: LeftItem
+    sentence: str
+    button: str
+    address: str
+
+
+def rows_of(request: Request, left: VisitLeft) -> list[LeftRow]:
+    """Put a visit's items into words."""
+    texts = catalogue(language_of(request))
+    return [
+        LeftRow(
+            item=item,
+            sentence=texts.gettext(SENTENCES[item.kind][item.n != 1]),
+            button=texts.gettext(BUTTONS[item.kind]),
+            address=address_of(item, left.visit.visit_id),
+        )
+        for item in left.items
+    ]
+
+
+def address_of(item: LeftItem, visit_id: str) -> str:
+    """Return the page on which the first thing of an item is done."""
+    visit = quote(visit_id, safe="")
+    by_kind = {
+        "one_copy": f"/take/copies?visit={visit}",
+        "not_corrected": f"/photos?visit={visit}&show=not_corrected",
+        "no_name": f"/corals/{item.first}/name",
+        "no_scale": f"/corals/{item.first}",
+        "second_look": "/second",
+        "third_look": f"/second/{item.first}/settle",
+    }
+    return by_kind.get(item.kind, f"/photos/{item.first}")

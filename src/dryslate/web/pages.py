@@ -1,0 +1,129 @@
+"""Making pages from templates: words in the person's language, and what every page shows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache, partial
+from importlib.resources import files
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from starlette.requests import Request
+from starlette.responses import HTMLResponse
+
+from dryslate.web.languages import LANGUAGES, catalogue, choose_language, day, number
+from dryslate.web.reach import reach_of
+
+LIGHTS = ("auto", "light", "dark")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """One entry of the way around the pages; `label` is translated when shown."""
+
+    path: str
+    label: str
+    key: str
+
+
+PLACES: list[Place] = []
+"""Pages that are listed at the top, in the order routes add them; see `routes/__init__.py`."""
+
+
+@cache
+def _environment(language: str) -> Environment:
+    """Templates of one language."""
+    environment = Environment(
+        loader=PackageLoader("dryslate.web"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        extensions=["jinja2.ext.i18n"],
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.install_gettext_translations(catalogue(language), newstyle=True)  # type: ignore[attr-defined]
+    environment.filters["number"] = lambda value, digits=1: number(value, digits, language)
+    environment.filters["day"] = lambda text: day(text, language)
+    environment.filters["minutes"] = partial(minutes_words, language)
+    return environment
+
+
+def minutes_words(language: str, minutes: float) -> str:
+    """Say a duration: minutes, or hours once it is over ninety."""
+    if minutes < 90:
+        return f"{max(1, round(minutes))} min"
+    return f"{number(minutes / 60.0, 1, language)} h"
+
+
+def language_of(request: Request) -> str:
+    """Return the language to show to the browser that asks."""
+    session = request.scope.get("state", {}).get("session")
+    return choose_language(
+        session.language if session else request.cookies.get("language"),
+        request.headers.get("accept-language", ""),
+    )
+
+
+def translate(request: Request, text: str) -> str:
+    """Return a text in the person's language."""
+    return catalogue(language_of(request)).gettext(text)
+
+
+def page(request: Request, template: str, status: int = 200, **context: Any) -> HTMLResponse:
+    """
+    Fill a template.
+
+    Parameters
+    ----------
+    request : Request
+    template : str
+        Below ``templates/``.
+    status : int
+        HTTP status.
+    **context
+        What the template shows beside what every page has.
+
+    Returns
+    -------
+    HTMLResponse
+    """
+    language = language_of(request)
+    session = request.scope.get("state", {}).get("session")
+    light = request.cookies.get("light", "auto")
+    reach = reach_of(request)
+    around = {
+        "request_path": request.url.path,
+        "language": language,
+        "languages": LANGUAGES,
+        "light": light if light in LIGHTS else "auto",
+        "session": session,
+        "places": PLACES,
+        "project_name": reach.settings.project.resolve().name,
+        "is_team": reach.settings.is_team,
+        "running": [job.as_dict() for job in reach.jobs.running()],
+        "static_version": static_version(),
+        "has_viewer": vendor_is_there(),
+    }
+    html = _environment(language).get_template(template).render({**around, **context})
+    return HTMLResponse(html, status)
+
+
+@cache
+def vendor_is_there() -> bool:
+    """Tell whether the browser code of others came with this build."""
+    vendor = files("dryslate.web") / "static" / "vendor"
+    return (vendor / "openseadragon.min.js").is_file() and (vendor / "htmx.min.js").is_file()
+
+
+@cache
+def static_version() -> str:
+    """Return a text that changes when any of our static files does, for the browser's cache."""
+    import hashlib
+
+    folder = files("dryslate.web") / "static"
+    seen = hashlib.sha256()
+    for part in ("css", "js"):
+        for file in sorted((folder / part).iterdir(), key=lambda f: f.name):
+            if file.is_file():
+                seen.update(file.read_bytes())
+    return seen.hexdigest()[:12]

@@ -1,0 +1,111 @@
+"""Runs the server, and says what to open."""
+
+from __future__ import annotations
+
+import contextlib
+import logging
+import socket
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+from dryslate.base.errors import SettingsError
+from dryslate.base.problems import Problem
+from dryslate.web.settings import ServeSettings
+
+FIRST_PORT = 8321
+TRIED_PORTS = 40
+
+
+def serve(settings: ServeSettings, say: Callable[[str], None]) -> None:
+    """
+    Serve one project until it is stopped.
+
+    Parameters
+    ----------
+    settings : ServeSettings
+    say : callable
+        Takes each line that the person should read.
+
+    Raises
+    ------
+    StoreError
+        As opening the project does.
+    """
+    import uvicorn
+
+    from dryslate import wiring
+    from dryslate.web.app import create_app
+    from dryslate.web.pages import vendor_is_there
+
+    with wiring.survey_store(settings.project, write=False):
+        pass  # refuses a folder that is no project before anything listens
+    app = create_app(settings)
+    if not vendor_is_there():
+        say(str(parts_missing()))
+    say(f"Open: {settings.address}")
+    say("Stop with Ctrl+C. Everything that the pages called saved is on disk.")
+    config = uvicorn.Config(
+        app,
+        host=settings.host,
+        port=settings.port,
+        log_level="warning",
+        access_log=False,
+        server_header=False,
+        timeout_graceful_shutdown=3,
+    )
+    logging.getLogger("dryslate.web").setLevel(logging.INFO)
+    with contextlib.suppress(KeyboardInterrupt):
+        uvicorn.Server(config).run()
+
+
+def parts_missing() -> Problem:
+    """Say that the browser code of others did not come with this build."""
+    return Problem(
+        slug="serve-parts-missing",
+        severity="warning",
+        place="",
+        message="the browser code of others did not come with this build: the photo page cannot "
+        "zoom, and lists do not update by themselves; all else works",
+        fix="Build again with a network, or install the released wheel.",
+    )
+
+
+def free_port(host: str, wanted: int | None) -> int:
+    """
+    Return the wanted port, or the first free one from 8321 on.
+
+    Raises
+    ------
+    SettingsError
+        ``serve-port`` where it is taken, or none is free.
+    """
+    for port in [wanted] if wanted else range(FIRST_PORT, FIRST_PORT + TRIED_PORTS):
+        with _bound(host, port) as is_free:
+            if is_free:
+                return port
+    raise SettingsError(
+        "serve-port",
+        f"Port {wanted} is taken." if wanted else f"No port from {FIRST_PORT} on is free.",
+        "Stop the other server, or give another port with --port.",
+    )
+
+
+@contextlib.contextmanager
+def _bound(host: str, port: int) -> Iterator[bool]:
+    """Try to bind a port, and let go of it."""
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    with socket.socket(family, socket.SOCK_STREAM) as tried:
+        tried.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            tried.bind((host, port))
+        except OSError:
+            yield False
+            return
+        yield True
+
+
+def settings_for(
+    project: Path, host: str = "127.0.0.1", port: int | None = None, names: tuple[str, ...] = ()
+) -> ServeSettings:
+    """Return the settings of a server on a free port."""
+    return ServeSettings(project=project, host=host, port=free_port(host, port), names=names)

@@ -1,0 +1,118 @@
+// What every page does: long jobs as they go on, keys that lead to pages, and posting with the token.
+
+const token = document.querySelector('meta[name="token"]')?.content ?? "";
+
+/** Post JSON to this server; resolves to the answer's JSON, rejects with its problems. */
+export async function post(path, body, options = {}) {
+  const answer = await fetch(path, {
+    method: "POST",
+    headers: { "content-type": "application/json", accept: "application/json", "x-dryslate-token": token },
+    body: JSON.stringify(body),
+    ...options,
+  });
+  const told = answer.status === 204 ? {} : await answer.json().catch(() => ({}));
+  if (!answer.ok) throw Object.assign(new Error(told.problems?.[0]?.message ?? answer.statusText), { status: answer.status, told });
+  return told;
+}
+
+/** Post a form (FormData), for uploads. */
+export async function postForm(path, form) {
+  const answer = await fetch(path, { method: "POST", headers: { accept: "application/json", "x-dryslate-token": token }, body: form });
+  const told = await answer.json().catch(() => ({}));
+  if (!answer.ok) throw Object.assign(new Error(told.problems?.[0]?.message ?? answer.statusText), { status: answer.status, told });
+  return told;
+}
+
+/** Show what went wrong at the top of the page. */
+export function say(problems, kind = "stop") {
+  const place = document.getElementById("said");
+  place.replaceChildren(
+    ...problems.map((problem) => {
+      const line = document.createElement("p");
+      line.className = kind;
+      const strong = document.createElement("b");
+      strong.textContent = problem.message;
+      line.append(strong, " ", problem.fix ?? "", " ");
+      if (problem.slug) {
+        const more = document.createElement("a");
+        more.href = `/help/messages#${problem.slug}`;
+        more.textContent = problem.slug;
+        line.append(more);
+      }
+      return line;
+    }),
+  );
+}
+
+/** True where a key press is text for a field and no command. */
+export function isTyping(event) {
+  const at = event.target;
+  return event.ctrlKey || event.altKey || event.metaKey || at.isContentEditable || /^(INPUT|SELECT|TEXTAREA)$/.test(at.tagName);
+}
+
+/** Words of a page, translated by the server: JSON in the element with that id. */
+export function words(id) {
+  return JSON.parse(document.getElementById(id)?.textContent ?? "{}");
+}
+
+const jobs = document.getElementById("jobs");
+const jobWords = jobs ? JSON.parse(jobs.dataset.words) : {};
+
+function timeLeft(seconds) {
+  if (seconds === null || seconds === undefined) return "";
+  const text = seconds < 90 ? `${seconds} ${jobWords.seconds}` : `${Math.round(seconds / 60)} ${jobWords.minutes}`;
+  return jobWords.left.replace("{time}", text);
+}
+
+/** Follow a long job: a line with its progress, a button to stop it, and where to look when it is done. */
+export function follow(job, whenDone) {
+  const line = document.createElement("p");
+  line.className = "job";
+  const name = document.createElement("b");
+  const bar = document.createElement("progress");
+  const text = document.createElement("span");
+  const stop = document.createElement("button");
+  bar.setAttribute("aria-label", job.title);
+  stop.textContent = jobWords.cancel;
+  stop.addEventListener("click", () => { stop.disabled = true; post(`/jobs/${job.job}/cancel`, {}).catch((e) => say(e.told?.problems ?? [{ message: e.message }])); });
+  line.append(name, bar, text, stop);
+  jobs.append(line);
+  const show = (now) => {
+    name.textContent = now.title;
+    if (now.n_total) { bar.max = now.n_total; bar.value = now.n_done; } else bar.removeAttribute("value");
+    const count = now.n_total ? `${now.n_done} ${jobWords.of} ${now.n_total}` : "";
+    text.textContent = [now.what, count, timeLeft(now.left_s)].filter(Boolean).join(" · ");
+  };
+  show(job);
+  const events = new EventSource(`/jobs/${job.job}/events`);
+  events.onmessage = (event) => {
+    const now = JSON.parse(event.data);
+    show(now);
+    if (now.state === "running") return;
+    events.close();
+    stop.remove();
+    bar.remove();
+    text.textContent = jobWords[now.state] ?? now.state;
+    if (now.problems.length) say(now.problems);
+    if (now.page) {
+      const see = document.createElement("a");
+      see.href = now.page;
+      see.textContent = jobWords.see;
+      line.append(see);
+    }
+    whenDone?.(now);
+  };
+}
+
+for (const job of JSON.parse(jobs?.dataset.running ?? "[]")) follow(job);
+
+// g and then the page's letter leads there, wherever the focus is (not while typing).
+let waiting = false;
+document.addEventListener("keydown", (event) => {
+  if (isTyping(event)) return;
+  if (waiting) {
+    waiting = false;
+    const way = document.querySelector(`nav a[data-key="${CSS.escape(event.key)}"]`);
+    if (way) { event.preventDefault(); location.href = way.href; }
+  } else if (event.key === "g") waiting = true;
+});

@@ -1,0 +1,35 @@
+"""The first page: what is left to do."""
+
+from __future__ import annotations
+
+from dryslate import wiring
+from dryslate.app.left_to_do import left_to_do
+
+
+def test_visit_lists_what_is_left_with_its_count(client_of, read_only_project) -> None:
+    pages = client_of(read_only_project)
+    html = pages.get("/").text
+    with wiring.survey_store(read_only_project, write=False) as store:
+        (visit,) = left_to_do(store)
+    kinds = {item.kind: item.n for item in visit.items}
+    assert kinds["no_name"] == 2
+    assert kinds["one_copy"] == 4
+    for kind in kinds:
+        assert f'data-kind="{kind}"' in html
+    assert "Lantern Steps" in html
+    assert "9 Mar 2024" in html
+
+
+def test_page_asks_who_works_here_until_somebody_is_picked(client_of, read_only_project) -> None:
+    pages = client_of(read_only_project, observer=None)
+    assert "Who is working here?" in pages.get("/").text
+    pages.post("/people/pick", data={"observer": "Ines Varro"})
+    assert "Who is working here?" not in pages.get("/").text
+
+
+def test_new_observer_is_stored_under_their_own_name(client_of, own_project) -> None:
+    pages = client_of(own_project, observer=None)
+    assert pages.post("/people/new", data={"observer": "Odalys Brem"}).status_code == 303
+    with wiring.survey_store(own_project, write=False) as store:
+        assert "Odalys Brem" in {one.observer for one in store.observers()}
+        assert store.changes("observers")[-1].who == "Odalys Brem"
