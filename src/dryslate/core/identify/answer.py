@@ -23,9 +23,7 @@ from dryslate.core.identify.verdict import find_verdict
 P_POSSIBLE = 0.05
 P_UNSURE = 0.5  # under it, a size that fits nothing is asked about
 CHUNK = 256
-FLAT_WORDS = (
-    "No local frequencies are given: every genus counts as equally common wherever it lives."
-)
+FLAT_WORDS = "No local frequencies are given: every genus of the region counts as equally common."
 LOCAL_WORDS = "Local frequencies of the genera are weighed in."
 JUVENILE_WORDS = "the coral is under 5 cm: sizes of adults are not applied"
 

@@ -118,8 +118,8 @@ def build_model(taxa: TaxaData, error_rates: ErrorRates, region: str | None = No
     usual, sometimes and rare states and the observers' confusion :math:`C`. A character that is
     not scored for a profile is no evidence: its row is half what the profile's family and half
     what the region shows, so that it neither gains nor loses against the average. Prior: flat over
-    the genera of each finest region, so that in a region made of several a genus counts by how
-    many of them it lives in; or local frequencies with a floor of 2 %; times the profile's share.
+    the genera of the region, however widely each lives in it; or local frequencies with a floor
+    of 2 %; times the profile's share.
     """
     profiles = _profiles_of(taxa, region)
     genera = tuple(dict.fromkeys(p.genus for p in profiles))
@@ -144,7 +144,7 @@ def build_model(taxa: TaxaData, error_rates: ErrorRates, region: str | None = No
         profiles=profiles,
         genus_of=genus_of,
         starts=np.searchsorted(genus_of, np.arange(len(genera))),
-        prior=_prior_of(profiles, _breadth_of(genera, taxa, region), genus_of, local),
+        prior=_prior_of(profiles, genera, genus_of, local),
         is_prior_flat=not local,
         tables=tables,
         kinds=kinds,
@@ -207,24 +207,17 @@ def _is_candidate(profile: Profile, taxa: TaxaData) -> bool:
     return profile.genus in taxa.genera and taxa.genera[profile.genus].group != "juvenile"
 
 
-def _breadth_of(genera: tuple[str, ...], taxa: TaxaData, region: str | None) -> dict[str, int]:
-    """In how many of the finest regions asked for each genus lives."""
-    finest = finest_regions(taxa, region)
-    return {g: len(taxa.genera[g].regions & finest) or len(finest) for g in genera}
-
-
 def _prior_of(
     profiles: tuple[Profile, ...],
-    breadth: Mapping[str, int],
+    genera: tuple[str, ...],
     genus_of: NDArray[np.intp],
     local: Mapping[str, float],
 ) -> FloatArray:
     """Prior of each profile: of its genus, times its share within."""
     share = np.array([max(p.share, 1e-6) for p in profiles])
     share /= np.bincount(genus_of, weights=share)[genus_of]
-    of_genus = np.array(list(breadth.values()), float)
-    of_genus /= of_genus.sum()
-    given = np.array([max(local.get(g, 0.0), 0.0) for g in breadth])
+    of_genus = np.full(len(genera), 1.0 / len(genera))
+    given = np.array([max(local.get(g, 0.0), 0.0) for g in genera])
     if given.sum() > 0:
         of_genus = LOCAL_FLOOR * of_genus + (1.0 - LOCAL_FLOOR) * given / given.sum()
     prior: FloatArray = of_genus[genus_of] * share

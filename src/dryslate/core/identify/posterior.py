@@ -312,7 +312,8 @@ def size_density(log_size: FloatArray, log_u: FloatArray, measure: str, model: M
     Returns
     -------
     ndarray of float, shape (n, n_kinds)
-        :math:`(1 - \varepsilon) N(\ln x; \mu_k, \sigma_k^2 + u^2) + \varepsilon W(\ln x)`: the
+        :math:`(1 - \varepsilon) m_k N(\ln x; \mu_k, \sigma_k^2 + u^2) + \varepsilon W(\ln x)`: the
+        share :math:`m_k` is `KindTable.measured_share`, the
         tail :math:`W`, a normal distribution of all sizes of the measure that is three times as
         wide, is the same for all kinds, so that no size can exclude any.
     """
@@ -321,6 +322,7 @@ def size_density(log_size: FloatArray, log_u: FloatArray, measure: str, model: M
     variance = kinds.log_sd[measure] ** 2 + log_u**2
     offset = log_size - kinds.log_mean[measure]
     near = np.exp(-0.5 * offset**2 / variance) / np.sqrt(2.0 * np.pi * variance)
+    near *= kinds.measured_share[measure]
     tail_variance = (3.0 * wide) ** 2 + log_u**2
     tail = np.exp(-0.5 * (log_size - mean) ** 2 / tail_variance)
     tail = np.maximum(tail, 1e-6) / np.sqrt(2.0 * np.pi * tail_variance)

@@ -39,6 +39,7 @@ OWN_GROWTH = 0.7  # of a kind's growth forms is its own; the rest is the profile
 LEAST_LOG_SD = 0.15  # of sizes within a kind: colonies of one species differ by that much
 OTHER_MEASURE_LOG_SD = 0.25  # valley width read for calice width, and the other way
 LIKE_MEASURE = {"corallite_diameter": "valley_width", "valley_width": "corallite_diameter"}
+OTHER_MEASURE_SHARE = 0.3  # of those who measure take the one where the other is what is there
 EFFORT: Mapping[str, float] = {"eye": 1.0, "lens": 2.0, "scale": 2.0}
 HARD_EFFORT = 1.5
 UNMEASURED = 0.1  # of tries to measure fail
@@ -96,6 +97,9 @@ class KindTable:
         Chance that an observer writes each growth form.
     log_mean, log_sd : Mapping of str to ndarray of float, shape (n_kinds,)
         Of the size in millimetres, by measure.
+    measured_share : Mapping of str to ndarray of float, shape (n_kinds,)
+        How often those who measure take this measure: 1, or `OTHER_MEASURE_SHARE` where only
+        the other of valley and calice width is known (nobody measures valleys across round cups).
     wide : Mapping of str to (float, float)
         Mean and standard deviation of the log size over all kinds: for kinds whose size is not
         known, and for the tail of those whose size is.
@@ -107,6 +111,7 @@ class KindTable:
     p_growth: FloatArray
     log_mean: Mapping[str, FloatArray]
     log_sd: Mapping[str, FloatArray]
+    measured_share: Mapping[str, FloatArray]
     wide: Mapping[str, tuple[float, float]]
 
 
@@ -219,7 +224,7 @@ def kind_table(
     own_shares: list[FloatArray] = []
     whole_shares: list[FloatArray] = []
     shares_made: dict[tuple[tuple[str, Frequency], ...], FloatArray] = {}
-    sizes: dict[str, list[tuple[float, float]]] = {m: [] for m in MEASURES}
+    sizes: dict[str, list[tuple[float, float, float]]] = {m: [] for m in MEASURES}
     average = _average_growth(profiles, states, rates)
     for profile in profiles:
         starts.append(len(share))
@@ -245,9 +250,9 @@ def kind_table(
     p_growth = OWN_GROWTH * np.array(own_shares) + (1.0 - OWN_GROWTH) * np.array(whole_shares)
     p_growth = p_growth.reshape(len(share), len(states)) @ confusion
     wide = {m: _wide_of(np.array(sizes[m])) for m in MEASURES}
-    means, sds = {}, {}
-    for measure, pairs in sizes.items():
-        mean, sd = np.array(pairs).T
+    means, sds, measured = {}, {}, {}
+    for measure, triples in sizes.items():
+        mean, sd, measured[measure] = np.array(triples).T
         means[measure] = np.where(np.isfinite(mean), mean, wide[measure][0])
         sds[measure] = np.where(np.isfinite(sd), sd, wide[measure][1])
     return KindTable(
@@ -257,6 +262,7 @@ def kind_table(
         p_growth=p_growth,
         log_mean=means,
         log_sd=sds,
+        measured_share=measured,
         wide=wide,
     )
 
@@ -282,15 +288,23 @@ def _with_whole(profile: Profile, finest: frozenset[str]) -> Iterator[tuple[Kind
         yield kind, (1.0 - WHOLE_SHARE) * kind.share / total
 
 
-def _size_of(profile: Profile, kind: Kind | None, measure: str) -> tuple[float, float]:
-    """Mean and standard deviation of the log size of a kind; not a number: not known."""
+def _size_of(profile: Profile, kind: Kind | None, measure: str) -> tuple[float, float, float]:
+    """Mean and standard deviation of the log size of a kind (nan: not known), how often taken."""
     other = LIKE_MEASURE.get(measure, "")
+    of_one = "colony_diameter" if measure == "corallite_diameter" and _is_single(profile) else ""
+    stand_ins = ((measure, 0.0, 1.0), (other, OTHER_MEASURE_LOG_SD, OTHER_MEASURE_SHARE))
     for sizes in (kind.sizes if kind else {}, profile.sizes):
-        for name, wider in ((measure, 0.0), (other, OTHER_MEASURE_LOG_SD)):
+        for name, wider, share in (*stand_ins, (of_one, 0.0, 1.0)):
             if name in sizes:
                 mean, sd = log_normal_of(sizes[name])
-                return mean, math.hypot(sd, wider)
-    return math.nan, math.nan
+                return mean, math.hypot(sd, wider), share
+    return math.nan, math.nan, 1.0
+
+
+def _is_single(profile: Profile) -> bool:
+    """Whether the coral is one polyp, so that its cup is as wide as itself."""
+    rows = profile.states.get("coloniality", {})
+    return {s for s, r in rows.items() if r.frequency == "usual"} == {"solitary"}
 
 
 def log_normal_of(size: SizeRange) -> tuple[float, float]:

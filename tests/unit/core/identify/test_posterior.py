@@ -94,12 +94,10 @@ def test_local_frequencies_are_the_prior_with_a_floor(small_reef: ModuleType) ->
     assert not model.is_prior_flat
 
 
-def test_in_a_region_of_several_a_genus_counts_by_how_many_it_lives_in(
-    small_reef: ModuleType,
-) -> None:
+def test_in_a_region_made_of_several_every_genus_counts_alike(small_reef: ModuleType) -> None:
     taxa = small_reef.reef(small_reef.ALPHA, small_reef.BELLA, small_reef.NOVA)
     both = build_model(taxa, small_reef.PLAIN, "both")
-    assert chances(both) == pytest.approx({"Alpha": 0.25, "Bella": 0.25, "Nova": 0.5})
+    assert chances(both) == pytest.approx({"Alpha": 1 / 3, "Bella": 1 / 3, "Nova": 1 / 3})
 
 
 def test_only_genera_of_the_region_stand_for_choice(small_reef: ModuleType) -> None:
@@ -161,6 +159,30 @@ def test_size_and_growth_form_are_weighed_together(small_reef: ModuleType) -> No
     together = chances(model, seen=states(growth_form="branching"), sizes=small)["Alpha"]
     apart = chances(model, seen=states(growth_form="massive"), sizes=small)["Alpha"]
     assert together > apart + 0.1  # small calices of Alpha are those of its branching species
+
+
+def test_a_valley_is_seldom_measured_where_only_cups_are_known(small_reef: ModuleType) -> None:
+    same = small_reef.size(4, 5, 8, 10)
+    valleys = small_reef.profile("Alpha", "wall=shared", sizes={"valley_width": same})
+    cups = small_reef.profile("Bella", "wall=shared", sizes={"corallite_diameter": same})
+    model = build_model(small_reef.reef(valleys, cups), small_reef.PLAIN, "west")
+    p = chances(model, sizes={"valley_width": Size(value_mm=6.3, u_mm=0.1)})
+    assert p["Alpha"] > 3 * p["Bella"]
+    assert p["Bella"] > 0.05
+
+
+def test_the_cup_of_a_single_polyp_is_as_wide_as_the_coral(small_reef: ModuleType) -> None:
+    single = small_reef.profile(
+        "Alpha",
+        "wall=shared coloniality=solitary",
+        sizes={"colony_diameter": small_reef.size(40, 50, 80, 100)},
+    )
+    cups = small_reef.profile(
+        "Bella", "wall=shared", sizes={"corallite_diameter": small_reef.size(4, 5, 8, 10)}
+    )
+    model = build_model(small_reef.reef(single, cups), small_reef.PLAIN, "west")
+    assert chances(model, sizes={"corallite_diameter": Size(value_mm=63.0)})["Alpha"] > 0.9
+    assert chances(model, sizes={"corallite_diameter": Size(value_mm=6.3)})["Bella"] > 0.9
 
 
 def test_valley_width_stands_in_for_calice_width(small_reef: ModuleType) -> None:
