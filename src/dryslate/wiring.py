@@ -45,11 +45,18 @@ def vault(project: Path) -> PhotoVault:
     return FolderVault(project)
 
 
-def survey_store(project: Path, *, write: bool, who: str | None = None) -> SqliteSurveyStore:
-    """Open the project's records; use it as a context manager. `who` goes into the log."""
+def survey_store(
+    project: Path, *, write: bool, who: str | None = None, by_turns: bool = False
+) -> SqliteSurveyStore:
+    """
+    Open the project's records; use it as a context manager. `who` goes into the log.
+
+    Long work beside people who save writes `by_turns`: others get in between its transactions.
+    """
     from dryslate.store.sqlite import SqliteSurveyStore, StoreOptions
 
-    return SqliteSurveyStore.open(project, write=write, options=StoreOptions(who=who))
+    options = StoreOptions(who=who, by_turns=by_turns)
+    return SqliteSurveyStore.open(project, write=write, options=options)
 
 
 def new_store(project: Path, *, who: str | None = None) -> SqliteSurveyStore:
