@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from dryslate.app.accounts import AccountBook, PasswordHasher
     from dryslate.app.check import ProjectFiles
     from dryslate.app.intake import IntakeFiles
     from dryslate.app.new import ProjectFolders
@@ -126,6 +127,21 @@ def runner(workers: int | None = None) -> Runner:
     from dryslate.batch.local_runner import LocalRunner
 
     return LocalRunner(workers or len(os.sched_getaffinity(0)))
+
+
+def account_book(project: Path) -> AccountBook:
+    """Return who may sign in to a project's pages; refuses a folder that is no project."""
+    from dryslate.files.accounts import FileAccountBook
+
+    with survey_store(project, write=False):
+        return FileAccountBook(project)
+
+
+def password_hasher() -> PasswordHasher:
+    """Return what hashes passwords."""
+    from dryslate.files.accounts import Argon2Hasher
+
+    return Argon2Hasher()
 
 
 def clock() -> Clock:

@@ -28,6 +28,7 @@ GROUPS = (
     "report",
     "check",
     "serve",
+    "account",
 )
 
 

@@ -18,7 +18,7 @@ _COUNT = itertools.count()
 _REFUSED = {errno.EACCES, errno.EPERM, errno.EROFS}
 
 
-def save_whole(path: Path, parts: Iterable[bytes | memoryview]) -> None:
+def save_whole(path: Path, parts: Iterable[bytes | memoryview], mode: int = 0o666) -> None:
     """
     Write a file so that a crash, a full disk or a pulled plug leaves no half of it.
 
@@ -28,6 +28,8 @@ def save_whole(path: Path, parts: Iterable[bytes | memoryview]) -> None:
         Its folder is made if need be; an older file of the same name is replaced.
     parts : iterable of bytes
         Written one after another.
+    mode : int
+        Who may read and write it, before the account's own mask.
 
     Raises
     ------
@@ -40,7 +42,7 @@ def save_whole(path: Path, parts: Iterable[bytes | memoryview]) -> None:
         _sweep(path)
         part_path = path.with_name(f".{path.name[:120]}.{os.getpid()}-{next(_COUNT)}.part")
         flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
-        handle = os.open(part_path, flags, 0o666)
+        handle = os.open(part_path, flags, mode)
         temporary = part_path
         with os.fdopen(handle, "wb") as file:
             for part in parts:

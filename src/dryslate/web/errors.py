@@ -49,6 +49,14 @@ REFUSALS: Mapping[str, tuple[str, str]] = {
         "Your role does not allow this.",
         "Ask somebody who leads the survey.",
     ),
+    "page-wrong-password": (
+        "Name and password do not belong together.",
+        "Type both again; capitals count.",
+    ),
+    "page-too-many-tries": (
+        "There were too many wrong passwords for this name.",
+        "Wait five minutes, then try again.",
+    ),
     "page-too-large": (
         "What was sent is larger than this server takes.",
         "Take in large memory cards by the path of their folder.",

@@ -15,6 +15,7 @@ from dryslate.web.errors import Refusal
 from dryslate.web.jobs import JobBoard
 from dryslate.web.sessions import Session, SessionBook
 from dryslate.web.settings import ServeSettings
+from dryslate.web.tries import Tries
 
 if TYPE_CHECKING:
     from dryslate.app.ports import SurveyStore
@@ -35,6 +36,7 @@ class Reach:
         self.settings = settings
         self.sessions = SessionBook()
         self.jobs = JobBoard()
+        self.tries = Tries()
         self._turn = threading.Lock()
         self._kept: dict[str, Any] = {}
         self._keeping = threading.Lock()

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 
 ROLES = ("viewer", "surveyor", "lead")
 LONGEST_S = 14 * 24 * 3600.0
+LONGEST_TEAM_S = 12 * 3600.0
 MOST_SESSIONS = 500
 
 
@@ -26,12 +27,15 @@ class Session:
     role : {"viewer", "surveyor", "lead"}
     language : str or None
         Chosen language; the browser's wish where None.
+    longest_s : float
+        How long it lasts, in seconds.
     """
 
     csrf: str = field(default_factory=lambda: secrets.token_urlsafe(24))
     observer: str | None = None
     role: str = "lead"
     language: str | None = None
+    longest_s: float = LONGEST_S
     made_s: float = field(default_factory=time.monotonic)
 
     def may(self, role: str) -> bool:
@@ -51,7 +55,7 @@ class SessionBook:
         key = secrets.token_urlsafe(32)
         with self._lock:
             now = time.monotonic()
-            old = [k for k, s in self._sessions.items() if now - s.made_s > LONGEST_S]
+            old = [k for k, s in self._sessions.items() if now - s.made_s > s.longest_s]
             for gone in old:
                 del self._sessions[gone]
             while len(self._sessions) >= MOST_SESSIONS:
@@ -63,7 +67,13 @@ class SessionBook:
         """Return the session of a cookie, or None."""
         with self._lock:
             found = self._sessions.get(key or "")
-            return found if found and time.monotonic() - found.made_s <= LONGEST_S else None
+            return found if found and time.monotonic() - found.made_s <= found.longest_s else None
+
+    def close_all_of(self, observer: str) -> None:
+        """Forget every session of one person, when their account changes."""
+        with self._lock:
+            for key in [k for k, s in self._sessions.items() if s.observer == observer]:
+                del self._sessions[key]
 
     def close(self, key: str | None) -> None:
         """Forget a session."""

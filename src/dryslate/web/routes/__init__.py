@@ -8,7 +8,7 @@ from fastapi import FastAPI
 
 from dryslate.web.pages import PLACES
 
-MODULES = ("home", "jobs", "people")
+MODULES = ("home", "jobs", "people", "sign_in")
 """Modules of routes in the order in which their places are listed."""
 
 

@@ -1,22 +1,94 @@
-"""Who works at this browser, in which language and light."""
+"""Who works at this browser, in which language and light; who may sign in; the region."""
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Any
 from urllib.parse import urlsplit
 
 from fastapi import APIRouter, Form, Request
-from starlette.responses import RedirectResponse
+from starlette.responses import HTMLResponse, RedirectResponse
 
+from dryslate import wiring
+from dryslate.app.accounts import ROLES, Account, remove_account, set_account
+from dryslate.app.name_lookup import set_region
+from dryslate.app.people import list_people
 from dryslate.app.project_records import Observer
+from dryslate.app.team_hit_rate import team_hit_rate
 from dryslate.app.visits import require_name, require_observer
 from dryslate.web.errors import Refusal
 from dryslate.web.languages import LANGUAGES
-from dryslate.web.pages import LIGHTS
-from dryslate.web.reach import reach_of, session_of
+from dryslate.web.pages import LIGHTS, page
+from dryslate.web.reach import Reach, observer_of, reach_of, require_role, session_of
 
 router = APIRouter()
 YEAR_S = 365 * 24 * 3600
+
+
+@router.get("/people", response_class=HTMLResponse)
+def people(request: Request) -> HTMLResponse:
+    """Show who works on the project, and what the project is set to."""
+    reach = reach_of(request)
+    taxa, _ = wiring.reference_tables(reach.settings.project).taxa()
+    with reach.reading() as store:
+        persons, rate, region = list_people(store), team_hit_rate(store), store.region()
+    accounts: tuple[Account, ...] = ()
+    if reach.settings.is_team and session_of(request).may("lead"):
+        accounts = wiring.account_book(reach.settings.project).accounts()
+    shown: dict[str, Any] = {
+        "persons": persons,
+        "rate": rate.words(),
+        "region": region,
+        "regions": list(taxa.regions),
+        "roles": ROLES,
+        "accounts": accounts,
+    }
+    return page(request, "people.html", **shown)
+
+
+@router.post("/settings/region")
+def region(request: Request, region: Annotated[str, Form()]) -> RedirectResponse:
+    """Set the region the project works in."""
+    require_role(request, "lead")
+    reach = reach_of(request)
+    taxa, _ = wiring.reference_tables(reach.settings.project).taxa()
+    with reach.writing(observer_of(request)) as store:
+        set_region(store, taxa, region)
+    reach.forget("identifier")
+    return _back("/people")
+
+
+@router.post("/accounts")
+def account(
+    request: Request,
+    observer: Annotated[str, Form()],
+    role: Annotated[str, Form()],
+    password: Annotated[str, Form()],
+) -> RedirectResponse:
+    """Give somebody an account, or another role and password."""
+    reach = _team_lead(request)
+    hasher = reach.keep("hasher", wiring.password_hasher)
+    made = set_account(
+        wiring.account_book(reach.settings.project), hasher, observer, role, password
+    )
+    reach.sessions.close_all_of(made.observer)
+    return _back("/people")
+
+
+@router.post("/accounts/remove")
+def remove(request: Request, observer: Annotated[str, Form()]) -> RedirectResponse:
+    """Take an account away and end its sessions."""
+    reach = _team_lead(request)
+    remove_account(wiring.account_book(reach.settings.project), observer)
+    reach.sessions.close_all_of(observer)
+    return _back("/people")
+
+
+def _team_lead(request: Request) -> Reach:
+    """Only who leads a team's survey manages accounts."""
+    require_role(request, "lead")
+    if not reach_of(request).settings.is_team:
+        raise Refusal("page-not-found", 404)
+    return reach_of(request)
 
 
 @router.post("/people/pick")
