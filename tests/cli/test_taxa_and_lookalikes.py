@@ -72,7 +72,7 @@ def test_two_genera_side_by_side_fit_eighty_columns() -> None:
 def test_hydrocorals_come_with_their_caution() -> None:
     _, out, _ = run("lookalikes", "Millepora", "Montipora")
     assert "Millepora stings" in out
-    assert "plates, crusts and mounds, branches" in out
+    assert "plates, smooth plates, crusts" in out
     assert "Source: " in out
     code, listed, _ = run("lookalikes", "Porites")
     assert code == 0
