@@ -11,7 +11,9 @@ InPhoto = Literal["yes", "no", "never", "not known"]
 """Whether a photo at the scale at hand can show a character; `never`: only broken surfaces do."""
 
 PX_A_DETAIL = 3.0  # pixels across the smallest thing that must be made out
-WHOLE_COLONY = frozenset({"attachment", "coloniality", "growth_form", "branch_thickness", "algae"})
+WHOLE_COLONY = frozenset(
+    {"attachment", "coloniality", "growth_form", "branch_thickness", "plate_sides", "algae"}
+)
 DETAIL_FRAC: Mapping[str, float] = {
     "corallite_arrangement": 0.25,
     "axial_corallite": 0.25,
