@@ -22,6 +22,7 @@ if TYPE_CHECKING:
         SurveyStore,
     )
     from dryslate.app.report import ReportBench
+    from dryslate.app.tiles import TileBench
     from dryslate.store.sqlite import SqliteSurveyStore
 
 
@@ -119,6 +120,19 @@ def report_bench(
         documents=document_writer(),
         runner=runner(),
         progress=progress,
+    )
+
+
+def tile_bench(project: Path, largest_mp: float = 100.0) -> TileBench:
+    """Return what makes and keeps the pictures of the pages; one for each open project."""
+    from dryslate.app.tiles import TileBench
+    from dryslate.files.tiles import FolderTiles
+
+    return TileBench(
+        folder=project,
+        vault=vault(project),
+        reader=photo_reader(largest_mp),
+        tiles=FolderTiles(project),
     )
 
 

@@ -32,6 +32,10 @@ class ProjectFiles(Protocol):
         """Tell whether a file has lost its write protection."""
 
 
+PICTURES = "derived/tiles/"
+"""Pictures of the pages: made again at any time, so not on record."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CheckReport:
     """
@@ -247,7 +251,7 @@ def _check_derived(store: SurveyStore, files: ProjectFiles) -> Iterator[Problem]
                 message="this derived file is not as it was written",
                 fix="Delete it and run `dryslate correct` again: it is made anew.",
             )
-    for path in sorted(there - wanted):
+    for path in sorted(p for p in there - wanted if not p.startswith(PICTURES)):
         yield Problem(
             slug="derived-unknown",
             severity="note",

@@ -34,20 +34,35 @@ def write_preview(path: Path, img_srgb: NDArray[Any]) -> None:
     StoreError
         ``disk-full``, ``folder-read-only``, ``write-failed``.
     """
+    save_whole(path, (encode_jpeg(img_srgb, PREVIEW_QUALITY),))
+
+
+def encode_jpeg(img_srgb: NDArray[Any], quality: int) -> bytes:
+    """
+    Encode a picture as JPEG in memory.
+
+    Parameters
+    ----------
+    img_srgb : ndarray of uint8, shape (height, width, 3)
+    quality : int
+        1 to 100.
+
+    Returns
+    -------
+    bytes
+    """
     pixels = np.ascontiguousarray(img_srgb, dtype=np.uint8)
     try:
         import simplejpeg
     except ImportError:  # no wheel for this Python
         import cv2
 
-        done, data = cv2.imencode(
-            ".jpg", pixels[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, PREVIEW_QUALITY]
-        )
+        flags = [cv2.IMWRITE_JPEG_QUALITY, quality]
+        done, data = cv2.imencode(".jpg", pixels[..., ::-1], flags)
         if not done:
-            raise ValueError("the JPEG encoder failed on a preview") from None
-        save_whole(path, (data.tobytes(),))
-        return
-    save_whole(path, (simplejpeg.encode_jpeg(pixels, PREVIEW_QUALITY, "RGB", "420"),))
+            raise ValueError("the JPEG encoder failed on a picture") from None
+        return bytes(data.tobytes())
+    return bytes(simplejpeg.encode_jpeg(pixels, quality, "RGB", "420"))
 
 
 def photo_size_px(path: Path) -> tuple[int, int]:

@@ -77,6 +77,8 @@ STATUS_BY_SLUG: Mapping[str, int] = {
     "changed-meanwhile": 409,
     "disk-full": 507,
     "photo-not-in-project": 404,
+    "picture-no-tile": 404,
+    "picture-not-corrected": 404,
     "record-unknown": 404,
 }
 STATUS_BY_CLASS: tuple[tuple[type[DryslateError], int], ...] = (

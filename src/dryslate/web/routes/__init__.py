@@ -8,7 +8,7 @@ from fastapi import FastAPI
 
 from dryslate.web.pages import PLACES
 
-MODULES = ("home", "jobs", "people", "sign_in")
+MODULES = ("home", "photo", "jobs", "people", "sign_in")
 """Modules of routes in the order in which their places are listed."""
 
 

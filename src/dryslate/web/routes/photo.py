@@ -1,0 +1,65 @@
+"""One photo: its picture at every scale, the card in it, what is measured and noted."""
+
+from __future__ import annotations
+
+from typing import Annotated, cast
+
+from fastapi import APIRouter, Path, Query, Request
+from starlette.responses import Response
+
+from dryslate import wiring
+from dryslate.app import tiles
+from dryslate.app.tiles import TileBench, TilePlace, Variant
+from dryslate.web.reach import Reach, reach_of
+
+router = APIRouter()
+PhotoId = Annotated[str, Path(pattern="^[0-9a-f]{64}$")]
+Key = Annotated[str, Query(pattern="^[0-9a-v-]{0,80}$")]
+Number = Annotated[int, Path(ge=0, le=100_000)]
+
+
+def tile_bench_of(reach: Reach) -> TileBench:
+    """Return what makes the pictures of this server's project."""
+    bench = reach.keep("tile bench", lambda: wiring.tile_bench(reach.settings.project))
+    return cast(TileBench, bench)
+
+
+def picture_answer(request: Request, data: bytes, place: TilePlace, k: str) -> Response:
+    """Answer with a JPEG: kept for long where its address names its key, else asked again."""
+    tag = f'"{place.variant}-{place.key}"'
+    kept = "private, max-age=31536000, immutable" if k == place.key else "private, no-cache"
+    headers = {"cache-control": kept, "etag": tag}
+    if request.headers.get("if-none-match") == tag:
+        return Response(status_code=304, headers=headers)
+    return Response(data, media_type="image/jpeg", headers=headers)
+
+
+@router.get("/photos/{photo_id}/thumb/{variant}.jpg")
+def thumb(request: Request, photo_id: PhotoId, variant: Variant, k: Key = "") -> Response:
+    """Return a copy of 400 px."""
+    reach = reach_of(request)
+    with reach.reading() as store:
+        place = tiles.place_of(store, photo_id, variant)
+        data = tiles.picture_thumb(tile_bench_of(reach), store, place)
+    return picture_answer(request, data, place, k)
+
+
+@router.get("/photos/{photo_id}/tiles/{variant}/{level}/{column}_{row}.jpg")
+def tile(  # noqa: PLR0913, PLR0917  one part of the address each
+    request: Request,
+    photo_id: PhotoId,
+    variant: Variant,
+    level: Number,
+    column: Number,
+    row: Number,
+    k: Key = "",
+) -> Response:
+    """Return one tile; one whose address names the right key is found without the records."""
+    reach, address = reach_of(request), (level, column, row)
+    place = TilePlace(photo_id=photo_id, variant=variant, key=k or "-")
+    data = tile_bench_of(reach).tiles.tile(place, *address) if k else None
+    if data is None:
+        with reach.reading() as store:
+            place = tiles.place_of(store, photo_id, variant)
+            data = tiles.one_tile(tile_bench_of(reach), store, place, address)
+    return picture_answer(request, data, place, k)
