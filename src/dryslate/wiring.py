@@ -143,6 +143,13 @@ def runner(workers: int | None = None) -> Runner:
     return LocalRunner(workers or len(os.sched_getaffinity(0)))
 
 
+def message_pages() -> str:
+    """Return the catalogue of messages as its page has it."""
+    from dryslate.files.help_pages import read_messages
+
+    return read_messages()
+
+
 def account_book(project: Path) -> AccountBook:
     """Return who may sign in to a project's pages; refuses a folder that is no project."""
     from dryslate.files.accounts import FileAccountBook

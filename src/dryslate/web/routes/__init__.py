@@ -8,7 +8,15 @@ from fastapi import FastAPI
 
 from dryslate.web.pages import PLACES
 
-MODULES = ("home", "photo", "jobs", "people", "sign_in")
+MODULES = (
+    "home",
+    "photo",
+    "cards",
+    "help",
+    "people",
+    "sign_in",
+    "jobs",
+)
 """Modules of routes in the order in which their places are listed."""
 
 

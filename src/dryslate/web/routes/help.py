@@ -1,0 +1,49 @@
+"""Help: a page each, and the catalogue of messages."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request
+from starlette.responses import HTMLResponse
+
+from dryslate import wiring
+from dryslate.app.message_catalogue import parse_messages
+from dryslate.web.errors import Refusal
+from dryslate.web.left_words import N_
+from dryslate.web.pages import Place, page
+from dryslate.web.reach import reach_of
+
+PLACES = (Place(path="/help", label=N_("Help"), key="h"),)
+router = APIRouter()
+TOPICS = {
+    "day": N_("A day with it"),
+    "take": N_("Taking in a memory card"),
+    "photos": N_("Photos, units and correcting"),
+    "photo": N_("One photo: colour, scale, measuring"),
+    "naming": N_("Naming a coral"),
+    "second": N_("The second observer"),
+    "cards": N_("Cards"),
+    "people": N_("People, roles and safety of the data"),
+    "care": N_("Cautions"),
+}
+"""Topics in the order in which they are listed; each has a template below ``help/``."""
+
+
+@router.get("/help", response_class=HTMLResponse)
+def contents(request: Request) -> HTMLResponse:
+    """List the topics."""
+    return page(request, "help/contents.html", topics=TOPICS)
+
+
+@router.get("/help/messages", response_class=HTMLResponse)
+def messages(request: Request) -> HTMLResponse:
+    """Show what every message means and what to do."""
+    found = reach_of(request).keep("messages", lambda: parse_messages(wiring.message_pages()))
+    return page(request, "help/messages.html", entries=found)
+
+
+@router.get("/help/{topic}", response_class=HTMLResponse)
+def topic(request: Request, topic: str) -> HTMLResponse:
+    """Show one topic."""
+    if topic not in TOPICS:
+        raise Refusal("page-not-found", 404)
+    return page(request, f"help/{topic}.html", topic=topic, topics=TOPICS)

@@ -1,0 +1,47 @@
+"""Every page: no fault of access, nothing wider than a phone, the second language."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+PAGES = (
+    "/",
+    "/people",
+    "/cards",
+    "/cards/field-007",
+    "/help",
+    "/help/messages",
+    "/help/day",
+    "/help/naming",
+)
+
+WIDER = """() => document.documentElement.scrollWidth <= innerWidth ? [] :
+  [...document.querySelectorAll("main *")].filter((e) => e.getBoundingClientRect().right > innerWidth)
+  .map((e) => e.outerHTML.slice(0, 80))"""
+
+
+@pytest.mark.parametrize("light", ["light", "dark"])
+def test_no_page_has_a_fault_of_access_or_is_wider_than_a_phone(
+    light, server_of, open_page, web_project, shot, faults_of_access
+) -> None:
+    page = open_page(server_of(web_project), color_scheme=light)
+    for path in PAGES:
+        name = re.sub(r"\W+", "-", path).strip("-") or "home"
+        page.set_viewport_size({"width": 1280, "height": 720})
+        page.goto(path)
+        assert page.locator("h1").count() == 1, path
+        shot(page, f"{name}-{light}")
+        assert faults_of_access(page) == [], path
+        page.set_viewport_size({"width": 390, "height": 800})
+        wide = page.evaluate(WIDER)
+        assert wide == [], path
+        shot(page, f"{name}-{light}-phone")
+
+
+def test_every_page_speaks_the_second_language(server_of, open_page, web_project, shot) -> None:
+    page = open_page(server_of(web_project), locale="fr-FR")
+    for path in PAGES:
+        page.goto(path)
+        assert page.locator("html").get_attribute("lang") == "fr", path
