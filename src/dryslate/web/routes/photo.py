@@ -5,11 +5,14 @@ from __future__ import annotations
 from typing import Annotated, cast
 
 from fastapi import APIRouter, Path, Query, Request
-from starlette.responses import Response
+from starlette.responses import HTMLResponse, Response
 
 from dryslate import wiring
 from dryslate.app import tiles
+from dryslate.app.photo_page import photo_sheet
 from dryslate.app.tiles import TileBench, TilePlace, Variant
+from dryslate.web.pages import page
+from dryslate.web.photo_words import KINDS, NEXT, STOOD, said, script_words
 from dryslate.web.reach import Reach, reach_of
 
 router = APIRouter()
@@ -63,3 +66,22 @@ def tile(  # noqa: PLR0913, PLR0917  one part of the address each
             place = tiles.place_of(store, photo_id, variant)
             data = tiles.one_tile(tile_bench_of(reach), store, place, address)
     return picture_answer(request, data, place, k)
+
+
+@router.get("/photos/{photo_id}", response_class=HTMLResponse)
+def photo(request: Request, photo_id: PhotoId) -> HTMLResponse:
+    """Show one photo, with what is measured and noted in it."""
+    reach = reach_of(request)
+    with reach.reading() as store:
+        sheet = photo_sheet(tile_bench_of(reach), store, photo_id)
+    return page(
+        request,
+        "photo.html",
+        sheet=sheet,
+        view=sheet.for_viewer(),
+        kinds=[(kind, key, said(request, label)) for kind, key, label in KINDS],
+        stood=[(value, key, said(request, label)) for value, key, label in STOOD],
+        js_words=script_words(request),
+        next_address="/",
+        next_label=said(request, NEXT),
+    )

@@ -1,0 +1,284 @@
+// A photo at every scale, with a drawing in the photo's own pixels on top; other modules draw and listen here.
+//
+// Photo pixels have their centres on whole numbers, as everywhere in this program. OpenSeadragon counts from the
+// edge of the first pixel and in units of the photo's width; the half pixel between the two is dealt with here only.
+
+const SVG = "http://www.w3.org/2000/svg";
+
+let resolveOpened;
+/** Resolves to the page's view once the photo is open. */
+export const opened = new Promise((resolve) => { resolveOpened = resolve; });
+
+/** Make an SVG element with attributes. */
+export function svg(name, attributes = {}) {
+  const made = document.createElementNS(SVG, name);
+  for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, value);
+  return made;
+}
+
+/** One photo in one element. Made by `open`. */
+class View {
+  #viewer;
+  #group;
+  #layers = new Map();
+  #listeners = { change: [], click: [], move: [] };
+  #share = 100;
+
+  constructor(viewer, photo) {
+    this.#viewer = viewer;
+    this.photo = photo;
+    const drawing = svg("svg", { class: "drawing", "aria-hidden": "false", role: "group" });
+    drawing.setAttribute("aria-label", photo.words.drawing);
+    this.#group = svg("g");
+    drawing.append(this.#group);
+    viewer.canvas.append(drawing);
+    this.element = viewer.canvas;
+    viewer.addHandler("update-viewport", () => this.#placed());
+    viewer.addHandler("canvas-click", (event) => {
+      if (event.quick) this.#tell("click", { xy: this.toPhoto(event.position), event: event.originalEvent });
+    });
+    viewer.canvas.addEventListener("pointermove", (event) => this.#tell("move", { xy: this.ofEvent(event), event }));
+    viewer.addHandler("canvas-key", (event) => { event.preventDefaultAction = true; });
+    viewer.addHandler("canvas-double-click", (event) => { event.preventDefaultAction = true; });
+    this.#placed();
+  }
+
+  /** The drawing's group: coordinates are photo pixels. */
+  get group() { return this.#group; }
+
+  /** Screen pixels a photo pixel takes at present. */
+  get scale() {
+    return this.#viewer.viewport.getContainerSize().x * this.#viewer.viewport.getZoom(true) / this.photo.width_px;
+  }
+
+  /** A part of the drawing that one module has for itself; later ones lie on top. */
+  layer(name) {
+    if (!this.#layers.has(name)) {
+      const made = svg("g", { "data-layer": name });
+      this.#layers.set(name, made);
+      this.#group.append(made);
+    }
+    return this.#layers.get(name);
+  }
+
+  /** Photo pixels of a point {x, y} counted from the element's top left corner in CSS pixels. */
+  toPhoto(point) {
+    const at = this.#viewer.viewport.pointFromPixel(new OpenSeadragon.Point(point.x, point.y), true);
+    return [at.x * this.photo.width_px - 0.5, at.y * this.photo.width_px - 0.5];
+  }
+
+  /** Photo pixels under a pointer event. */
+  ofEvent(event) {
+    const box = this.element.getBoundingClientRect();
+    return this.toPhoto({ x: event.clientX - box.left, y: event.clientY - box.top });
+  }
+
+  /** CSS pixels from the element's top left corner of a photo point. */
+  toScreen([x, y]) {
+    const width = this.photo.width_px;
+    const at = new OpenSeadragon.Point((x + 0.5) / width, (y + 0.5) / width);
+    const p = this.#viewer.viewport.pixelFromPoint(at, true);
+    return [p.x, p.y];
+  }
+
+  /** The part of the photo that is on the screen: [x0, y0, x1, y1], within the photo. */
+  visible() {
+    const size = this.#viewer.viewport.getContainerSize();
+    const [x0, y0] = this.toPhoto({ x: 0, y: 0 });
+    const [x1, y1] = this.toPhoto({ x: size.x, y: size.y });
+    const { width_px: w, height_px: h } = this.photo;
+    return [Math.max(-0.5, x0), Math.max(-0.5, y0), Math.min(w - 0.5, x1), Math.min(h - 0.5, y1)];
+  }
+
+  /** Keep a point inside the photo. */
+  inside([x, y]) {
+    const { width_px: w, height_px: h } = this.photo;
+    return [Math.min(Math.max(x, 0), w - 1), Math.min(Math.max(y, 0), h - 1)];
+  }
+
+  /** Call `listener` when the view moved ("change"), at a click on the photo ("click", {xy, event}) or as the pointer moves ("move"). */
+  on(what, listener) {
+    this.#listeners[what].push(listener);
+    if (what === "change") listener(this);
+  }
+
+  /** Show the corrected photo up to that per cent of the width, the original right of it. */
+  set share(pct) {
+    this.#share = pct;
+    const top = this.#viewer.world.getItemAt(1);
+    if (!top) return;
+    const { width_px: w, height_px: h } = this.photo;
+    top.setOpacity(pct > 0 ? 1 : 0);
+    top.setClip(new OpenSeadragon.Rect(0, 0, Math.max(1, (w * pct) / 100), h));
+  }
+
+  get share() { return this.#share; }
+
+  /** Fetch the corrected photo's tiles under a new key, after it was corrected anew (null: there is none). */
+  setCorrected(key) {
+    const old = this.#viewer.world.getItemAt(1);
+    if (old) this.#viewer.world.removeItem(old);
+    this.photo.keys.corrected = key;
+    if (key === null) return;
+    this.#viewer.addTiledImage({ tileSource: tileSource(this.photo, "corrected"), index: 1, success: () => { this.share = this.#share; } });
+  }
+
+  /** Show the whole photo. */
+  whole() { this.#viewer.viewport.goHome(true); }
+
+  /** Zoom about the middle, or about a photo point. */
+  zoomBy(factor, about = null) {
+    const width = this.photo.width_px;
+    const at = about === null ? undefined : new OpenSeadragon.Point((about[0] + 0.5) / width, (about[1] + 0.5) / width);
+    this.#viewer.viewport.zoomBy(factor, at, true);
+    this.#viewer.viewport.applyConstraints(true);
+  }
+
+  /** Move the view by a share of its size. */
+  panBy(dx, dy) {
+    const bounds = this.#viewer.viewport.getBounds(true);
+    this.#viewer.viewport.panBy(new OpenSeadragon.Point(dx * bounds.width, dy * bounds.height), true);
+    this.#viewer.viewport.applyConstraints(true);
+  }
+
+  /** Bring a photo point into view, in the middle where it is out of sight. */
+  reveal(xy) {
+    const [x, y] = this.toScreen(xy);
+    const size = this.#viewer.viewport.getContainerSize();
+    if (x > 24 && y > 24 && x < size.x - 24 && y < size.y - 24) return;
+    const width = this.photo.width_px;
+    this.#viewer.viewport.panTo(new OpenSeadragon.Point((xy[0] + 0.5) / width, (xy[1] + 0.5) / width), true);
+  }
+
+  /** Zoom onto a box of the photo. */
+  show([x0, y0, x1, y1], margin = 0.3) {
+    const width = this.photo.width_px;
+    const more = margin * Math.max(x1 - x0, y1 - y0, 20);
+    const box = new OpenSeadragon.Rect((x0 + 0.5 - more) / width, (y0 + 0.5 - more) / width, (x1 - x0 + 2 * more) / width, (y1 - y0 + 2 * more) / width);
+    this.#viewer.viewport.fitBounds(box, true);
+  }
+
+  #placed() {
+    const [x, y] = this.toScreen([0, 0]);
+    this.#group.setAttribute("transform", `translate(${x} ${y}) scale(${this.scale})`);
+    this.#group.style.setProperty("--one", 1 / this.scale);
+    this.#tell("change", this);
+  }
+
+  #tell(what, told) { for (const listener of this.#listeners[what]) listener(told); }
+}
+
+function tileSource(photo, variant) {
+  const { photo_id: id, width_px: width, height_px: height, tile_px: tile, n_levels: n } = photo;
+  const key = photo.keys[variant];
+  return {
+    width, height, tileSize: tile, minLevel: 0, maxLevel: n - 1,
+    getTileUrl: (level, x, y) => `/photos/${id}/tiles/${variant}/${n - 1 - level}/${x}_${y}.jpg?k=${key}`,
+  };
+}
+
+/** Address of a tile of the full-size picture. */
+export function tileAddress(photo, variant, column, row) {
+  return `/photos/${photo.photo_id}/tiles/${variant}/0/${column}_${row}.jpg?k=${photo.keys[variant]}`;
+}
+
+/**
+ * Open a photo in an element; resolves to its view.
+ *
+ * `photo` has photo_id, width_px, height_px, tile_px, n_levels, keys {original, corrected or null} and words {drawing}.
+ */
+export function open(element, photo) {
+  const variants = photo.keys.corrected ? ["original", "corrected"] : ["original"];
+  return new Promise((resolve, reject) => {
+    const viewer = OpenSeadragon({
+      element,
+      drawer: "canvas", // the default one is far too slow without a graphics card
+      showNavigationControl: false,
+      animationTime: 0.25,
+      maxZoomPixelRatio: 8,
+      visibilityRatio: 0.5,
+      tileSources: variants.map((variant) => tileSource(photo, variant)),
+      gestureSettingsMouse: { clickToZoom: false, dblClickToZoom: false },
+      gestureSettingsTouch: { clickToZoom: false, dblClickToZoom: false },
+      gestureSettingsPen: { clickToZoom: false, dblClickToZoom: false },
+    });
+    viewer.addOnceHandler("open", () => {
+      performance.mark("photo-open");
+      const view = new View(viewer, photo);
+      view.drawerName = viewer.drawer.getType();
+      resolveOpened(view);
+      resolve(view);
+    });
+    viewer.addOnceHandler("open-failed", (event) => reject(new Error(event.message)));
+    viewer.world.addOnceHandler?.("add-item", (event) => {
+      event.item.addOnceHandler("fully-loaded-change", () => performance.mark("photo-sharp"));
+    });
+  });
+}
+
+/**
+ * A point that can be dragged and moved by arrow keys.
+ *
+ * `options`: label; moved(xy, how) while it moves, how is "drag" or "key"; done(xyBefore) when it came to rest; focused().
+ * Returns {element, xy, setXY, remove}.
+ */
+export function handle(view, layer, xy, options) {
+  const made = svg("g", { class: "handle", tabindex: "0", role: "slider", "aria-label": options.label });
+  made.append(svg("circle", { class: "reach" }), svg("circle", { class: "ring" }), svg("circle", { class: "dot" }));
+  const self = {
+    element: made,
+    xy: [...xy],
+    setXY(at) {
+      self.xy = [...at];
+      made.setAttribute("transform", `translate(${at[0]} ${at[1]})`);
+      made.setAttribute("aria-valuenow", Math.round(at[0]));
+      made.setAttribute("aria-valuetext", `x ${at[0].toFixed(1)}, y ${at[1].toFixed(1)}`);
+    },
+    remove() { made.remove(); },
+  };
+  self.setXY(xy);
+  layer.append(made);
+  let start = null;
+  made.addEventListener("pointerdown", (event) => {
+    event.stopPropagation();
+    made.setPointerCapture(event.pointerId);
+    made.focus({ preventScroll: true });
+    start = { xy: self.xy, from: view.ofEvent(event) };
+  });
+  made.addEventListener("pointermove", (event) => {
+    if (!start) return;
+    event.stopPropagation();
+    const [x, y] = view.ofEvent(event);
+    self.setXY(view.inside([start.xy[0] + x - start.from[0], start.xy[1] + y - start.from[1]]));
+    options.moved?.(self.xy, "drag");
+  });
+  const rest = () => {
+    if (!start) return;
+    const before = start.xy;
+    start = null;
+    if (before[0] !== self.xy[0] || before[1] !== self.xy[1]) options.done?.(before);
+  };
+  made.addEventListener("pointerup", rest);
+  made.addEventListener("pointercancel", rest);
+  made.addEventListener("focus", () => options.focused?.(self));
+  made.addEventListener("keydown", (event) => {
+    const way = arrow(event);
+    if (!way) return;
+    event.preventDefault();
+    event.stopPropagation();
+    const before = self.xy;
+    self.setXY(view.inside([before[0] + way[0], before[1] + way[1]]));
+    view.reveal(self.xy);
+    options.moved?.(self.xy, "key");
+    options.done?.(before);
+  });
+  return self;
+}
+
+/** How far an arrow key moves, in photo pixels: 1, with Shift 20, with Ctrl 200; null for other keys. */
+export function arrow(event) {
+  const way = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[event.key];
+  if (!way || event.altKey || event.metaKey) return null;
+  const far = event.ctrlKey ? 200 : event.shiftKey ? 20 : 1;
+  return [way[0] * far, way[1] * far];
+}
