@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import asdict, replace
 from typing import Any
 
+from dryslate.app.coral_health import HealthRow
 from dryslate.app.identification_rows import (
     IdentificationRow,
     RecordRow,
@@ -56,6 +57,7 @@ NAMES = (
     "review_draws",
     "review_chances",
     "review_outcomes",
+    "coral_health",
 )
 
 
@@ -254,15 +256,16 @@ class MemorySurveyStore:
             if latest is None or latest.key != row.key:
                 self._put("corrections", (len(self._tables["corrections"]) + 1,), row)
 
-    def measurements(self) -> tuple[MeasurementRow, ...]:
+    def measurements(self, *, with_taken_back: bool = False) -> tuple[MeasurementRow, ...]:
         latest = {r.measurement_id: r for r in self._tables["measurements"].values()}
-        return tuple(latest.values())
+        return tuple(r for r in latest.values() if with_taken_back or not r.is_taken_back)
 
     def save_measurements(self, rows: Iterable[MeasurementRow]) -> None:
         with self.write():
             for row in rows:
                 self._need("photos", (row.photo_id,), "photo")
-                known = {r.measurement_id: r for r in self.measurements()}
+                rows_before = self.measurements(with_taken_back=True)
+                known = {r.measurement_id: r for r in rows_before}
                 if known.get(row.measurement_id) != row:
                     self._put("measurements", (len(self._tables["measurements"]) + 1,), row)
 
@@ -323,6 +326,23 @@ class MemorySurveyStore:
         with self.write():
             self._see(row.observer)
             self._put("identifications", (row.identification_id,), row, keep=True)
+
+    def coral_health(self) -> tuple[HealthRow, ...]:
+        latest = {r.record_id: r for r in self._tables["coral_health"].values()}
+        numbers = {id(r): key for key, r in self._tables["coral_health"].items()}
+        return tuple(sorted(latest.values(), key=lambda r: numbers[id(r)]))
+
+    def coral_health_history(self, record_id: str) -> tuple[HealthRow, ...]:
+        return tuple(r for r in self._tables["coral_health"].values() if r.record_id == record_id)
+
+    def save_coral_health(self, row: HealthRow) -> None:
+        self._need("records", (row.record_id,), "record")
+        with self.write():
+            history = self.coral_health_history(row.record_id)
+            if history and replace(history[-1], noted_at=row.noted_at) == row:
+                return
+            self._see(row.observer)
+            self._put("coral_health", (len(self._tables["coral_health"]) + 1,), row)
 
     def review_draws(self) -> tuple[ReviewDrawRow, ...]:
         return tuple(self._tables["review_draws"].values())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dryslate.app.coral_health import HealthRow
 from dryslate.app.identification_rows import (
     IdentificationRow,
     RecordRow,
@@ -154,6 +155,21 @@ def fill(store: object) -> None:
         store.save_identification(identification("i2", role="second", observer="Tevi"))
         store.save_review_draw(draw(), [chance()])
         store.save_review_outcome(outcome())
+        store.save_coral_health(health())
+
+
+def health(record_id: str = "r1", **fields: object) -> HealthRow:
+    values = {
+        "record_id": record_id,
+        "normal_pct": 70.0,
+        "pale_pct": 20.0,
+        "bleached_pct": 10.0,
+        "recently_dead_pct": 0.0,
+        "old_dead_pct": 0.0,
+        "observer": OBSERVER,
+        "noted_at": "2026-03-14T09:35:00+07:00",
+    } | fields
+    return HealthRow(**values)
 
 
 def record(name: str = "r1", **fields: object) -> RecordRow:

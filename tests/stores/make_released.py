@@ -20,7 +20,7 @@ HERE = Path(__file__).resolve().parent
 NAMES = (
     "sites zones observers visits clock_offsets originals card_files copies photos corrections "
     "measurements patch_residuals control_objects derived_files records "
-    "identifications review_draws review_chances review_outcomes"
+    "identifications review_draws review_chances review_outcomes coral_health"
 )
 
 

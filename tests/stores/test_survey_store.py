@@ -30,6 +30,7 @@ ROOMS = [
     "review_draws",
     "review_chances",
     "review_outcomes",
+    "coral_health",
 ]
 
 

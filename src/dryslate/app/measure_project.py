@@ -50,7 +50,7 @@ class Bench:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Scaled:
+class Scaled:
     """A photo's planes, the correction they come from, and what was said on the way."""
 
     planes: tuple[CardPlane, ...]
@@ -59,7 +59,7 @@ class _Scaled:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Coloured:
+class Coloured:
     """A photo's colour source, and the correction its fit comes from."""
 
     source: ColourSource
@@ -70,12 +70,12 @@ class _Coloured:
 class _Seen:
     """What is known of the photos so far; pixels are kept of the last one only."""
 
-    planes: dict[str, _Scaled] = field(default_factory=dict)
-    last: tuple[str, _Coloured] | None = None
+    planes: dict[str, Scaled] = field(default_factory=dict)
+    last: tuple[str, Coloured] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Measured:
+class Measured:
     """A measurement, the card and correction it rests on, and what was said on the way."""
 
     measurement: Measurement | None
@@ -226,28 +226,50 @@ def measure_project(
         }
 
 
-def _measure(photo: Photo, pick: Pick, how: tuple[Bench, MeasureOptions], seen: _Seen) -> _Measured:
+def _measure(photo: Photo, pick: Pick, how: tuple[Bench, MeasureOptions], seen: _Seen) -> Measured:
     """Measure what one line asks, in its photo."""
     bench, options = how
     if pick.kind == "colour":
         if seen.last is None or seen.last[0] != photo.photo_id:
-            seen.last = (photo.photo_id, _colours(photo, bench, options))
-        coloured = seen.last[1]
-        source = coloured.source
-        return _Measured(
-            measurement=measure_area(source, pick.points_px, pick.photo),
-            card=source.card,
-            correction_key=coloured.correction_key,
-            problems=source.problems,
-        )
+            seen.last = (photo.photo_id, colour_photo(photo, bench, options))
+        return measure_coloured(seen.last[1], pick)
     if photo.photo_id not in seen.planes:
         seen.planes[photo.photo_id] = _scale(photo, bench, options)
-    scaled = seen.planes[photo.photo_id]
+    return measure_scaled(seen.planes[photo.photo_id], pick, options)
+
+
+def measure_coloured(coloured: Coloured, pick: Pick) -> Measured:
+    """
+    Measure the colour of an area in a photo that is ready for it.
+
+    Raises
+    ------
+    InputError
+        As `dryslate.app.measure_colour.measure_area`.
+    """
+    source = coloured.source
+    return Measured(
+        measurement=measure_area(source, pick.points_px, pick.photo),
+        card=source.card,
+        correction_key=coloured.correction_key,
+        problems=source.problems,
+    )
+
+
+def measure_scaled(scaled: Scaled, pick: Pick, options: MeasureOptions) -> Measured:
+    """
+    Measure one thing in the planes of a photo; without any, say that it has no scale.
+
+    Raises
+    ------
+    InputError
+        As the measures of `dryslate.core.measure`.
+    """
     if not scaled.planes:
-        return _Measured(measurement=None, problems=(*scaled.problems, no_card(pick.photo)))
+        return Measured(measurement=None, problems=(*scaled.problems, no_card(pick.photo)))
     thing = ToMeasure(kind=pick.kind, points_px=pick.points_px, off_plane=pick.off_plane)
     near = nearest(scaled.planes, thing)
-    return _Measured(
+    return Measured(
         measurement=measure_one(near.plane, thing, options),
         card=near.card,
         correction_key=scaled.correction_key,
@@ -262,19 +284,26 @@ def _original(photo: Photo, bench: Bench) -> tuple[DecodedPhoto, str]:
     return bench.reader.read(path), file.original_name
 
 
-def _colours(photo: Photo, bench: Bench, options: MeasureOptions) -> _Coloured:
-    """Take the colour fit that the correction kept, or fit the colours anew."""
+def colour_photo(photo: Photo, bench: Bench, options: MeasureOptions) -> Coloured:
+    """
+    Take the colour fit that the correction kept, or fit the colours anew.
+
+    Raises
+    ------
+    InputError, FormatError
+        When the photo cannot be read, or the kept fit not be rebuilt.
+    """
     row = bench.store.correction(photo.photo_id)
     decoded, name = _original(photo, bench)
     if row is not None and row.colour and not options.card_names and options.corners_px is None:
         card = "" if row.outcome == "borrowed" else str(row.geometry.get("card", ""))
         source = stored_source(decoded, row.colour, card)
-        return _Coloured(source=source, correction_key=row.key)
+        return Coloured(source=source, correction_key=row.key)
     source = fitted_source(look_at(decoded, name, (bench.reader, bench.tables), options))
-    return _Coloured(source=source, correction_key="")
+    return Coloured(source=source, correction_key="")
 
 
-def _scale(photo: Photo, bench: Bench, options: MeasureOptions) -> _Scaled:
+def _scale(photo: Photo, bench: Bench, options: MeasureOptions) -> Scaled:
     """Take the plane that the correction kept, or find the card again."""
     row = bench.store.correction(photo.photo_id)
     key = row.key if row is not None else ""
@@ -283,7 +312,7 @@ def _scale(photo: Photo, bench: Bench, options: MeasureOptions) -> _Scaled:
         plane = geometry_from_dict(row.geometry)
         if plane is not None:
             card = str(row.geometry.get("card", ""))
-            return _Scaled(planes=(CardPlane(card=card, plane=plane),), correction_key=key)
+            return Scaled(planes=(CardPlane(card=card, plane=plane),), correction_key=key)
     decoded, name = _original(photo, bench)
     planes, problems = find_planes(look_at(decoded, name, (bench.reader, bench.tables), options))
-    return _Scaled(planes=planes, correction_key=key, problems=problems)
+    return Scaled(planes=planes, correction_key=key, problems=problems)

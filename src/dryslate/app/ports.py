@@ -7,6 +7,7 @@ from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import Any, Protocol, TypeVar
 
+from dryslate.app.coral_health import HealthStore
 from dryslate.app.records import DecodedPhoto, PhotoMetadata
 from dryslate.app.store_ports import IdentificationStore, PhotoStore, PlaceStore, ResultStore
 from dryslate.base.problems import Problem
@@ -119,7 +120,7 @@ class ReferenceTables(Protocol):
         """Hash everything a card states, for provenance."""
 
 
-class SurveyStore(PlaceStore, PhotoStore, ResultStore, IdentificationStore, Protocol):
+class SurveyStore(PlaceStore, PhotoStore, ResultStore, IdentificationStore, HealthStore, Protocol):
     """The project's records; its rooms are in `dryslate.app.store_ports`."""
 
     def write(self) -> AbstractContextManager[None]:

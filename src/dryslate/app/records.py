@@ -176,7 +176,8 @@ class MeasurementRow:
     points_px : tuple of tuple of float
         In pixels of the upright original.
     values : Mapping
-        Each value with its ``_u``, ``_lo95`` and ``_hi95``, and the budget.
+        Each value with its ``_u``, ``_lo95`` and ``_hi95``, and the budget; ``taken_back`` where
+        it no longer stands, with why and what followed it.
     correction_key : str
         The correction it rests on.
     observer : str
@@ -190,6 +191,11 @@ class MeasurementRow:
     values: Mapping[str, Any]
     correction_key: str
     observer: str
+
+    @property
+    def is_taken_back(self) -> bool:
+        """Whether a later entry took it back: renamed, followed by a better one, or undone."""
+        return bool(self.values.get("taken_back"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -113,8 +113,8 @@ class ResultStore(Protocol):
     def save_correction(self, row: CorrectionRow) -> None:
         """Store a correction as the latest; the latest one's key again changes nothing."""
 
-    def measurements(self) -> tuple[MeasurementRow, ...]:
-        """Return the latest of every measurement, in the order first saved."""
+    def measurements(self, *, with_taken_back: bool = False) -> tuple[MeasurementRow, ...]:
+        """Return the latest of every measurement that stands, in the order first saved."""
 
     def save_measurements(self, rows: Iterable[MeasurementRow]) -> None:
         """Store measurements; what is there already in the same words changes nothing."""

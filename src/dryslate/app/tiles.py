@@ -213,6 +213,21 @@ def picture_thumb(bench: TileBench, store: SurveyStore, place: TilePlace) -> byt
         return bench.tiles.save_thumb(place, in_srgb(decoded, small))
 
 
+def plain_picture(bench: TileBench, store: SurveyStore, place: TilePlace) -> NDArray[np.uint8]:
+    """
+    Return a photo upright and small enough for a page, longest side about 1500 px.
+
+    Raises
+    ------
+    InputError, FormatError
+        When the photo cannot be read.
+    """
+    decoded = bench.reader.read(_small_source(bench, store, place))
+    upright = upright_view(decoded.pixels, decoded.metadata.orientation)
+    small = limit_size(np.ascontiguousarray(reduce_photo(upright)[0]))
+    return np.ascontiguousarray(in_srgb(decoded, small))
+
+
 def picture_tiles(bench: TileBench, store: SurveyStore, place: TilePlace) -> TileSet:
     """
     Return what the pyramid of a photo holds; it is made at the first call.

@@ -53,14 +53,15 @@ class SqliteResultRoom(StoreRoom):
                 values[name] = to_json(values[name])
             self._insert("corrections", values)
 
-    def measurements(self) -> tuple[MeasurementRow, ...]:
-        """Return the latest of every measurement, in the order first saved."""
+    def measurements(self, *, with_taken_back: bool = False) -> tuple[MeasurementRow, ...]:
+        """Return the latest of every measurement that stands, in the order first saved."""
         rows = self._rows(
             "SELECT m.* FROM measurements AS m JOIN (SELECT min(measurement_no) AS first, "
             "max(measurement_no) AS last FROM measurements GROUP BY measurement_id) AS g "
             "ON m.measurement_no = g.last ORDER BY g.first"
         )
-        return tuple(_measurement(row) for row in rows)
+        latest = (_measurement(row) for row in rows)
+        return tuple(m for m in latest if with_taken_back or not m.is_taken_back)
 
     def save_measurements(self, rows: Iterable[MeasurementRow]) -> None:
         """Store measurements; what is there already in the same words changes nothing."""

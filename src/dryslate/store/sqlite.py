@@ -25,6 +25,7 @@ from dryslate.store.connection import (
     now_utc,
     set_journal,
 )
+from dryslate.store.health import SqliteHealthRoom
 from dryslate.store.identifications import SqliteIdentificationRoom
 from dryslate.store.lock import WriterLock
 from dryslate.store.migrate import Migration, Stamp, apply_migrations, load_migrations, pending
@@ -66,7 +67,7 @@ class StoreOptions:
 
 
 class SqliteSurveyStore(
-    SqlitePlaceRoom, SqlitePhotoRoom, SqliteResultRoom, SqliteIdentificationRoom
+    SqlitePlaceRoom, SqlitePhotoRoom, SqliteResultRoom, SqliteIdentificationRoom, SqliteHealthRoom
 ):
     """
     A project's records in SQLite; implements `dryslate.app.ports.SurveyStore`.

@@ -75,6 +75,8 @@ REFUSALS: Mapping[str, tuple[str, str]] = {
 STATUS_BY_SLUG: Mapping[str, int] = {
     "project-busy": 503,
     "changed-meanwhile": 409,
+    "measure-corrected-anew": 409,
+    "measure-not-standing": 409,
     "disk-full": 507,
     "photo-not-in-project": 404,
     "picture-no-tile": 404,

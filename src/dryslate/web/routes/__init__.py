@@ -11,6 +11,7 @@ from dryslate.web.pages import PLACES
 MODULES = (
     "home",
     "photo",
+    "photo_work",
     "cards",
     "help",
     "people",

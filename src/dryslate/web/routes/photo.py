@@ -47,6 +47,17 @@ def thumb(request: Request, photo_id: PhotoId, variant: Variant, k: Key = "") ->
     return picture_answer(request, data, place, k)
 
 
+@router.get("/photos/{photo_id}/picture/{variant}.jpg")
+def picture(request: Request, photo_id: PhotoId, variant: Variant, k: Key = "") -> Response:
+    """Return the whole photo at about 1500 px, for pages without the viewer."""
+    reach = reach_of(request)
+    with reach.reading() as store:
+        place = tiles.place_of(store, photo_id, variant)
+        small = tiles.plain_picture(tile_bench_of(reach), store, place)
+    data = wiring.document_writer().picture_jpeg(small)
+    return picture_answer(request, data, place, k)
+
+
 @router.get("/photos/{photo_id}/tiles/{variant}/{level}/{column}_{row}.jpg")
 def tile(  # noqa: PLR0913, PLR0917  one part of the address each
     request: Request,
