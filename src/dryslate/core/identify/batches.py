@@ -83,11 +83,7 @@ def work_out(
     first = order[:, :n_listed]
     usual = np.logical_or.reduceat(fits.all_usual, model.starts, axis=1)
     best = _best_profiles(scores.p_profile, model)
-    weights = [weights_of_evidence(scores, t, model) for t in scores.terms]
-    listed = [
-        np.take_along_axis(w, first[t.rows], axis=1).tolist()
-        for t, w in zip(scores.terms, weights, strict=True)
-    ]
+    weights = [weights_of_evidence(scores, t, model, first) for t in scores.terms]
     return Batch(
         looked=Looked(scores=scores, fits=fits, places=_places(scores, len(part))),
         order=order,
@@ -96,8 +92,10 @@ def work_out(
         first=first.tolist(),
         best=np.take_along_axis(best, first, axis=1).tolist(),
         also_fit=_also_fit(usual, order),
-        weights=listed,
-        memory_share=_memory_shares(scores, weights, best, columns, model),
+        weights=[w.tolist() for w in weights],
+        memory_share=_memory_shares(
+            scores, weights, best, columns, model
+        ),  # the first listed is the likeliest
         bits=expected_bits(scores.p_profile, model) if has_next else None,
         conflict=has_conflict(fits).tolist(),
     )
@@ -127,7 +125,7 @@ def _memory_shares(
     total, memory = np.zeros(len(first)), np.zeros(len(first))
     for term, weight in zip(scores.terms, weights, strict=True):
         genus = first[term.rows]
-        mine = np.abs(weight[np.arange(len(genus)), genus])
+        mine = np.abs(weight[:, 0])
         total[term.rows] += mine
         memory[term.rows] += mine * memory_of(term, best[term.rows, genus], model, columns)
     shares: list[float] = (memory / np.maximum(total, 1e-12)).tolist()

@@ -35,6 +35,8 @@ class Term:
     log_lik : ndarray of float, shape (n, n_profiles)
         Natural log-likelihood, before tempering. For the growth form and sizes, which belong
         together: given the other of them.
+    by_key : ndarray of float, shape (len(keys), n_profiles), or None
+        ``log_lik`` is ``by_key[index]``; None where a row depends on more than the finding.
     """
 
     name: str
@@ -42,6 +44,7 @@ class Term:
     keys: tuple[Key, ...] = ()
     index: IntArray
     log_lik: FloatArray
+    by_key: FloatArray | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -71,6 +74,7 @@ class Columns:
         self.log_lik: dict[tuple[str, Key], FloatArray] = {}
         self.fits: dict[tuple[str, Key], tuple[BoolArray, BoolArray]] = {}
         self.memory: dict[tuple[str, Key], BoolArray] = {}
+        self.keys: dict[Key, Key] = {}  # one object a finding: look-ups need not compare sets
 
 
 def score_evidence(
@@ -109,16 +113,24 @@ def score_evidence(
        Statistical Review 69, 385-398 (dependence makes such posteriors too sure).
     """
     n, n_profiles = len(evidences), len(model.profiles)
-    made = (columns or Columns()).log_lik
+    columns = columns or Columns()
+    made = columns.log_lik
     terms: list[Term] = []
     log_lik = np.zeros((n, n_profiles))
     sized = np.array([bool(e.uses_sizes) for e in evidences], np.bool_)
-    for name, (rows, index, keys) in _grouped(evidences, model).items():
+    for name, (rows, index, keys) in _grouped(evidences, model, columns).items():
         for key in keys:
             if (name, key) not in made:
                 made[name, key] = log_column(model.tables[name], key, model)
         log_column_of = np.array([made[name, key] for key in keys])
-        term = Term(name=name, rows=rows, keys=keys, index=index, log_lik=log_column_of[index])
+        term = Term(
+            name=name,
+            rows=rows,
+            keys=keys,
+            index=index,
+            log_lik=log_column_of[index],
+            by_key=log_column_of,
+        )
         terms.append(term)
         log_lik[rows] += term.log_lik
     if sized.any():
@@ -206,7 +218,7 @@ def _by_profile(by_kind: FloatArray, model: Model) -> FloatArray:
 
 
 def _grouped(
-    evidences: Sequence[Evidence], model: Model
+    evidences: Sequence[Evidence], model: Model, columns: Columns
 ) -> dict[str, tuple[IntArray, IntArray, tuple[Key, ...]]]:
     """By character: records that have it, which of the findings each has, and the findings."""
     lists: dict[str, tuple[list[int], list[int], dict[Key, int]]] = {}
@@ -222,7 +234,11 @@ def _grouped(
     if unknown:
         raise ValueError(f"expected characters of the data, got {sorted(unknown)}")
     return {
-        name: (np.array(lists[name][0], np.intp), np.array(lists[name][1]), tuple(lists[name][2]))
+        name: (
+            np.array(lists[name][0], np.intp),
+            np.array(lists[name][1]),
+            tuple(columns.keys.setdefault(key, key) for key in lists[name][2]),
+        )
         for name in model.tables
         if name in lists
     }
@@ -283,7 +299,7 @@ def _regrown(term: Term, rows: IntArray, given_sizes: FloatArray) -> Term:
     _, here, there = np.intersect1d(rows, term.rows, True, return_indices=True)
     values = term.log_lik.copy()
     values[there] = given_sizes[here]
-    return replace(term, log_lik=values)
+    return replace(term, log_lik=values, by_key=None)
 
 
 def _densities(evidences: Sequence[Evidence], measure: str, model: Model) -> FloatArray:

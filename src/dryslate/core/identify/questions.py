@@ -152,10 +152,11 @@ def find_next(
     ask = model.ask
     done = _done(evidence)
     worth = np.where(bits >= LEAST_BITS, bits / ask.effort, 0.0).tolist()
-    order = sorted(range(len(worth)), key=worth.__getitem__, reverse=True)
+    useful = [i for i, w in enumerate(worth) if w > 0.0]
+    useful.sort(key=worth.__getitem__, reverse=True)
     open_: list[int] = []
-    for i in order:
-        if worth[i] <= 0.0 or len(open_) == n_most:
+    for i in useful:
+        if len(open_) == n_most:
             break
         if ask.names[i] not in done:
             open_.append(i)

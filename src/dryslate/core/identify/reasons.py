@@ -70,9 +70,11 @@ class Fits:
     by_term: tuple[BoolArray, ...]
 
 
-def weights_of_evidence(scores: Scores, term: Term, model: Model) -> FloatArray:
+def weights_of_evidence(
+    scores: Scores, term: Term, model: Model, genera: IntArray | None = None
+) -> FloatArray:
     r"""
-    Return what one character adds to the log-odds of each genus against all others.
+    Return what one character adds to the log-odds of genera, each against all others.
 
     Parameters
     ----------
@@ -80,10 +82,12 @@ def weights_of_evidence(scores: Scores, term: Term, model: Model) -> FloatArray:
     term : Term
         One of its terms.
     model : Model
+    genera : ndarray of int, shape (n, k), or None
+        The genera that are asked for, by record; None: all of them, in their order.
 
     Returns
     -------
-    ndarray of float, shape (len(term.rows), n_genera)
+    ndarray of float, shape (len(term.rows), k) or (len(term.rows), n_genera)
         Natural logarithm.
 
     Notes
@@ -95,11 +99,23 @@ def weights_of_evidence(scores: Scores, term: Term, model: Model) -> FloatArray:
     ----------
     .. [1] Good, I. J. (1950). Probability and the Weighing of Evidence. Griffin, London.
     """
-    tempered = model.rates.temperature * term.log_lik
-    tempered -= tempered.min(axis=1, keepdims=True)
-    without = model.sum_by_genus(scores.p_profile[term.rows] * np.exp(-tempered))
+    without = model.sum_by_genus(scores.p_profile[term.rows] * _undoing(term, model))
     without /= without.sum(axis=1, keepdims=True)
-    return _logit(scores.p_genus[term.rows]) - _logit(without)
+    posterior = scores.p_genus[term.rows]
+    if genera is not None:
+        asked = genera[term.rows]
+        without = np.take_along_axis(without, asked, axis=1)
+        posterior = np.take_along_axis(posterior, asked, axis=1)
+    return _logit(posterior) - _logit(without)
+
+
+def _undoing(term: Term, model: Model) -> FloatArray:
+    """What takes a term out of the posterior, up to a factor; once a finding where that is all."""
+    log_lik = term.log_lik if term.by_key is None else term.by_key
+    tempered = model.rates.temperature * log_lik
+    tempered -= tempered.min(axis=1, keepdims=True)
+    undoing: FloatArray = np.exp(-tempered)
+    return undoing if term.by_key is None else undoing[term.index]
 
 
 def _logit(p: FloatArray) -> FloatArray:
