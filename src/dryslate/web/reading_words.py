@@ -75,7 +75,9 @@ def reading_words(request: Request, told: Mapping[str, Any]) -> dict[str, Any]:
 def short_words(request: Request, values: Mapping[str, Any]) -> str:
     """Say the first value of a stored measurement with its doubt."""
     first = next(iter(_values(request, values)), None)
-    return first["text"] if first is not None else "–"
+    if first is None:
+        return "–"
+    return f"L* {first['text']}" if values.get("lab") is not None else first["text"]
 
 
 def _values(request: Request, told: Mapping[str, Any]) -> Iterator[dict[str, str]]:

@@ -1,8 +1,13 @@
 // Puts the photo page together: the view, its slider and keys, the card's outline, and the work beside it.
 
-import { isTyping, words } from "../page.js";
+import { say, words } from "../page.js";
 import { arrow, open, svg } from "./viewer.js";
 import { connectButtons } from "./undo.js";
+import { Loupe } from "./loupe.js";
+import { connectGrid } from "./grid.js";
+import { Measuring, isText } from "./measure.js";
+import { Taken } from "./taken.js";
+import { Coral } from "./coral.js";
 
 const text = words("words");
 const photo = { ...words("photo"), words: text };
@@ -32,14 +37,14 @@ function connectSlider(view) {
   return () => { slider.value = Number(slider.value) > 50 ? 0 : 100; show(); };
 }
 
-function connectKeys(view, turn) {
+function connectKeys(view, turn, turnGrid) {
   const pan = 0.2;
   document.addEventListener("keydown", (event) => {
     const inView = event.target === at("stage") || event.target.closest?.("#stage") || event.target === document.body || event.target === at("main");
-    if (event.defaultPrevented || isTyping(event)) return;
+    if (event.defaultPrevented || isText(event) || event.ctrlKey || event.altKey || event.metaKey) return;
     const does = {
       "+": () => view.zoomBy(1.5), "=": () => view.zoomBy(1.5), "-": () => view.zoomBy(1 / 1.5), "−": () => view.zoomBy(1 / 1.5),
-      0: () => view.whole(), x: turn, w: () => at("crop")?.click(),
+      0: () => view.whole(), x: turn, m: turnGrid, w: () => at("crop")?.click(),
       "[": () => at("photo-before")?.click(), "]": () => at("photo-after")?.click(),
     }[event.key];
     const way = inView ? arrow(event) : null;
@@ -51,8 +56,53 @@ function connectKeys(view, turn) {
   at("zoom-whole").addEventListener("click", () => view.whole());
 }
 
+/** Let the address of the part to take away follow the view. */
+function connectCrop(view) {
+  const link = at("crop");
+  view.on("change", () => {
+    const box = view.visible().map((v) => Math.round(v + 0.5));
+    const variant = view.photo.keys.corrected && view.share > 0 ? "corrected" : "original";
+    link.href = `/photos/${photo.photo_id}/crop.png?variant=${variant}&box=${box.join(",")}`;
+  });
+}
+
 const view = await open(at("stage"), photo);
+view.layer("grid");
 drawCards(view, photo.cards);
-connectKeys(view, connectSlider(view));
+connectKeys(view, connectSlider(view), photo.has_plane ? connectGrid(view, at("grid-button")) : () => {});
 connectButtons(at("undo"), at("redo"));
+connectCrop(view);
+
+const loupe = new Loupe(at("loupe"), view);
+let lastCoral = "";
+const taken = new Taken(view, {
+  place: at("measured"), text,
+  follow: (row) => measuring.follow(row),
+  chosen: (row) => { coral.show(now, row.colony); },
+  changed: (state, label) => show(state, label),
+});
+const measuring = new Measuring(view, {
+  loupe, text, stage: at("stage"), reading: at("reading"), hint: at("hint"), form: at("save-form"), drop: at("drop"),
+  label: at("coral-label"), kinds: document.querySelectorAll("button[data-kind]"), stood: document.querySelectorAll("input[name=stood]"),
+  saved: (answer, how) => { lastCoral = how.colony; taken.saved(answer, how); coral.show(now, how.colony); at("hint").textContent = text.saved; at("stage").focus({ preventScroll: true }); },
+  picked: (xy) => taken.pick(xy),
+  correctedAnew: () => say([{ message: text.corrected_anew }], "warn"),
+});
+for (const button of document.querySelectorAll("button[data-kind]")) button.addEventListener("click", () => measuring.start(button.dataset.kind));
+const coral = new Coral(view, { place: at("coral-panel"), text, changed: (state, label) => show(state, label) });
+let now = { measurements: [], taken_back: [], corals: [], controls: [] };
+
+/** Show what the server says is measured and noted here. */
+function show(state, label = null) {
+  now = state;
+  taken.show(state);
+  coral.show(state, label);
+  const names = [...new Set([...state.corals.map((c) => c.colony), ...state.controls])];
+  at("corals").replaceChildren(...names.map((name) => Object.assign(document.createElement("option"), { value: name })));
+  if (!at("coral-label").value) at("coral-label").value = lastCoral;
+}
+
+const answer = await fetch(`/photos/${photo.photo_id}/state`, { headers: { accept: "application/json" } });
+if (answer.ok) show(await answer.json()); else say((await answer.json()).problems);
+performance.mark("photo-ready");
 document.documentElement.dataset.photo = "open";

@@ -197,6 +197,7 @@ export function open(element, photo) {
       animationTime: 0.25,
       maxZoomPixelRatio: 8,
       visibilityRatio: 0.5,
+      tabIndex: -1,
       tileSources: variants.map((variant) => tileSource(photo, variant)),
       gestureSettingsMouse: { clickToZoom: false, dblClickToZoom: false },
       gestureSettingsTouch: { clickToZoom: false, dblClickToZoom: false },
