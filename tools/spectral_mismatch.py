@@ -62,6 +62,7 @@ SOURCE = "simulation by tools/spectral_mismatch.py, four families, seeds 1 and 2
 FAMILIES = (FIRST, OTHER, THIRD, FOURTH)
 N_LEARN, N_TABULATE, N_CHECK = 400, 500, 250
 N_FLAT, N_AIR = 150, 250
+STRATA = ("flash", "natural to 6 m", "natural deeper")
 AIR_LEFT_KNOTS = (0.6, 0.9, 1.3, 2.0, 3.0)
 WAVES: FloatArray = np.stack([np.sin((NM - 400.0) / 300.0 * np.pi * k) for k in (1, 2, 3)])
 
@@ -140,6 +141,13 @@ def in_air(family: Family, other: Family) -> Family:
     return replace(family, reef=paints, light=light_in_air)
 
 
+def stratum_of(scene: Scene) -> int:
+    """Place of a scene's light and depth in `STRATA`."""
+    if scene.light == "flash":
+        return 0
+    return 1 if scene.depth_m <= 6.0 else 2
+
+
 def is_told(fit: ColourFit) -> bool:
     """Whether a fit is usable but for its expected difference, which these tables decide."""
     return not has_error([p for p in fit.problems if p.slug != "colour-too-uncertain"])
@@ -161,11 +169,12 @@ def collect(scenes: list[Scene], settings: ColourSettings, how: str) -> dict[str
                 )
                 known = np.hypot(given.parts["fit"], given.parts["noise"])
                 de00 = float(ciede2000(given.lab, truth))
-                row = [left_out, strain, *given.lab, *(given.lab - truth), *known, de00]
+                gap = given.lab - truth
+                row = [left_out, strain, *given.lab, *gap, *known, de00, stratum_of(scene)]
                 rows.setdefault(kind, []).append([float(v) for v in row])
     found = {kind: np.array(values) for kind, values in rows.items()}
     return {
-        kind: Errors(v[:, 0], v[:, 1], v[:, 2:5], v[:, 5:8], v[:, 8:11], v[:, 11])
+        kind: Errors(v[:, 0], v[:, 1], v[:, 2:5], v[:, 5:8], v[:, 8:11], v[:, 11], v[:, 12])
         for kind, v in found.items()
     }
 
@@ -321,10 +330,8 @@ def check(
 
 def strata(scenes: list[Scene]) -> Iterator[tuple[str, list[Scene]]]:
     """Scenes by kind of light and depth."""
-    yield "flash", [s for s in scenes if s.light == "flash"]
-    natural = [s for s in scenes if s.light != "flash"]
-    yield "natural to 6 m", [s for s in natural if s.depth_m <= 6.0]
-    yield "natural deeper", [s for s in natural if s.depth_m > 6.0]
+    for i, name in enumerate(STRATA):
+        yield name, [s for s in scenes if stratum_of(s) == i]
 
 
 def main() -> None:

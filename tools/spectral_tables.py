@@ -5,7 +5,11 @@ Each family of scenes gives its own spreads by left-out difference, chroma and h
 cameras and corals are of none of them, so the table holds what four of five further families would
 stay within, were they drawn as these were: mean of the logarithms and 0.8 quantile of Student's t
 for the prediction of one more value (JCGM 100:2008, G.3 for the distribution), times their spread
-between families, pooled over a table.
+between families, pooled over a table. Families are compared by their whole errors: what is left
+once the fit and the noise are taken off can be next to nothing in one of them, and its logarithm
+would then tell of that remainder rather than of the family. The known part is taken off last.
+Flash, natural light down to 6 m and deeper count alike within a family, whatever their number of
+photos: the table is not to suit one and leave another short.
 """
 
 from __future__ import annotations
@@ -13,7 +17,7 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 from scipy.ndimage import map_coordinates
 
@@ -25,6 +29,8 @@ SHORT_SOURCE = "tools/spectral_mismatch.py"
 LEFT_KNOTS = (0.8, 1.2, 1.8, 2.7, 4.0, 6.0, 9.0)
 GREY_LEFT_KNOTS = (0.35, 0.6, 1.0, 2.0)
 CHROMA_KNOTS = (0.0, 15.0, 30.0, 50.0)
+FLAT_LIGHT_KNOTS = (20.0, 35.0, 50.0, 70.0, 90.0)
+"""Lightness of flat greys, which have no chroma of their own; dark ones come out less exact."""
 HUE_KNOTS = (0.0, 45.0, 90.0, 135.0, 180.0, 225.0, 270.0, 315.0)
 STRAIN_KNOTS = (STRAIN_CALM, STRAIN_FULL)
 FULL_HUE_CHROMA = 15.0
@@ -33,7 +39,7 @@ FACTORS: FloatArray = np.geomspace(0.4, 2.4, 60)
 COVERAGE = 0.95
 FAMILIES_HELD = 0.8
 """Share of further families that the stated spread is to be wide enough for."""
-_LEFT_WIDTH, _CHROMA_WIDTH, _HUE_WIDTH, _STRAIN_WIDTH = 0.25, 10.0, 25.0, 0.2
+_LEFT_WIDTH, _VALUE_WIDTH, _HUE_WIDTH, _STRAIN_WIDTH = 0.25, 10.0, 25.0, 0.2
 HEADER = [
     "fit", "left_out_de00", "chroma", "hue_deg", "lightness_u", "a_u", "b_u", "de00_p95", "source",
 ]  # fmt: skip
@@ -49,6 +55,7 @@ class Errors:
     gap: FloatArray
     known: FloatArray
     de00: FloatArray
+    stratum: FloatArray
 
     @property
     def chroma(self) -> FloatArray:
@@ -59,6 +66,12 @@ class Errors:
     def hue_deg(self) -> FloatArray:
         """Corrected hue."""
         return np.rad2deg(np.arctan2(self.lab[:, 2], self.lab[:, 1])) % 360.0
+
+    @property
+    def even_strata(self) -> FloatArray:
+        """Weight of each row that lets all strata count alike; its mean is 1."""
+        _, row, n = np.unique(self.stratum, return_inverse=True, return_counts=True)
+        return np.asarray(len(self.stratum) / len(n) / n[row])
 
     def near_strain(self, knot: float | None) -> FloatArray:
         """Weight of each row by how near its fit's strain is to a knot; 1 without a knot."""
@@ -75,35 +88,41 @@ def weighted_quantile(values: FloatArray, weights: FloatArray, q: float) -> floa
     return float(values[order][np.searchsorted(total, q * total[-1])])
 
 
-def by_chroma(
+def by_knots(
     errors: Errors,
     left_knots: tuple[float, ...],
-    chroma_knots: tuple[float, ...],
+    value: FloatArray,
+    knots: tuple[float, ...],
     weight: FloatArray,
-) -> tuple[FloatArray, FloatArray]:
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """
-    At each knot the spread whose 1.96-fold holds the wanted share of errors; and the 95th of all.
+    Find spread, what fit and noise state, and the 95th of all, by left-out difference and a value.
 
-    What the fit and the noise already state is taken off in squares, down to a third. With one
-    knot of chroma all chromas count.
+    The value is chroma, or lightness for flat greys. The spread is the one whose 1.96-fold holds
+    the wanted share of errors; what is known already is taken off in squares, down to a third.
     """
-    u = np.zeros((len(left_knots), len(chroma_knots), 3))
+    u = np.zeros((len(left_knots), len(knots), 3))
+    known = np.zeros_like(u)
     p95 = np.zeros(len(left_knots))
     by_left = np.log(errors.left_out)
     for i, left in enumerate(left_knots):
         near_left = np.exp(-0.5 * ((by_left - np.log(left)) / _LEFT_WIDTH) ** 2) + 1e-6
         near_left = near_left * weight
         p95[i] = weighted_quantile(errors.de00, near_left, COVERAGE)
-        for j, chroma in enumerate(chroma_knots):
-            near = near_left
-            if len(chroma_knots) > 1:
-                away = (errors.chroma - chroma) / _CHROMA_WIDTH
-                near = near_left * (np.exp(-0.5 * away**2) + 1e-4)
+        for j, knot in enumerate(knots):
+            away = (value - knot) / _VALUE_WIDTH
+            near = near_left * (np.exp(-0.5 * away**2) + 1e-4)
             for axis in range(3):
                 whole = weighted_quantile(np.abs(errors.gap[:, axis]), near, COVERAGE) / 1.96
-                known = np.average(errors.known[:, axis] ** 2, weights=near)
-                u[i, j, axis] = np.sqrt(max(whole**2 - known, whole**2 / 9.0))
-    return u, p95
+                known[i, j, axis] = np.sqrt(np.average(errors.known[:, axis] ** 2, weights=near))
+                u[i, j, axis] = unknown_part(whole, known[i, j, axis])
+    return u, known, p95
+
+
+def unknown_part(whole: ArrayLike, known: ArrayLike) -> FloatArray:
+    """What a whole spread leaves when the known part is taken off in squares; a third at least."""
+    squared = np.square(whole)
+    return np.asarray(np.sqrt(np.maximum(squared - np.square(known), squared / 9.0)))
 
 
 def by_hue(
@@ -144,9 +163,14 @@ def joined(errors: list[Errors]) -> Errors:
 
 @dataclass(frozen=True)
 class Spreads:
-    """Spreads (left-out, chroma, hue, axis), 95th percentiles and number of errors (left-out)."""
+    """
+    Spreads (left-out, chroma, hue, axis), 95th percentiles and number of errors (left-out).
+
+    `known` is what fit and noise state on top, with one hue for all.
+    """
 
     u: FloatArray
+    known: FloatArray
     p95: FloatArray
     n: FloatArray
 
@@ -161,19 +185,20 @@ def spreads_of(
     errors: Errors, left_knots: tuple[float, ...], strain: float | None = None
 ) -> Spreads:
     """Spreads of one family at all knots, of fits near one strain or of all."""
-    weight = errors.near_strain(strain)
-    u, p95 = by_chroma(errors, left_knots, CHROMA_KNOTS, weight)
+    weight = errors.near_strain(strain) * errors.even_strata
+    u, known, p95 = by_knots(errors, left_knots, errors.chroma, CHROMA_KNOTS, weight)
     factors = by_hue(errors, left_knots, u, weight)
     share = np.minimum(np.array(CHROMA_KNOTS) / FULL_HUE_CHROMA, 1.0)[:, None, None]
     n = count_near(errors, left_knots, weight)
-    return Spreads(u[:, :, None] * (1.0 + share * (factors - 1.0)), p95, n)
+    return Spreads(u[:, :, None] * (1.0 + share * (factors - 1.0)), known[:, :, None], p95, n)
 
 
 def flat_spreads_of(errors: Errors, left_knots: tuple[float, ...]) -> Spreads:
-    """Spreads of things known to be flat greys, of whatever chroma and hue."""
+    """Spreads of things known to be flat greys, by lightness in the place of chroma."""
     weight = np.ones(len(errors.de00))
-    u, p95 = by_chroma(errors, left_knots, (0.0,), weight)
-    return Spreads(u[:, :, None], p95, count_near(errors, left_knots, weight))
+    u, known, p95 = by_knots(errors, left_knots, errors.lab[:, 0], FLAT_LIGHT_KNOTS, weight)
+    n = count_near(errors, left_knots, weight)
+    return Spreads(u[:, :, None], known[:, :, None], p95, n)
 
 
 def expect_another(found: list[Spreads], like: list[Spreads] | None = None) -> Spreads:
@@ -187,20 +212,25 @@ def expect_another(found: list[Spreads], like: list[Spreads] | None = None) -> S
     n = len(like)
     times = float(stats.t.ppf(FAMILIES_HELD, n - 1)) * np.sqrt(1.0 + 1.0 / n)
     weight = np.min([s.n for s in like], axis=0)  # where one family has little, chance differs most
-    u_var = np.log([s.u for s in like]).var(axis=0, ddof=1).mean(axis=(1, 2))
+    wholes = np.log([np.hypot(s.u, s.known) for s in like])
+    u_var = wholes.var(axis=0, ddof=1).mean(axis=(1, 2))
     p95_var = np.log([s.p95 for s in like]).var(axis=0, ddof=1)
     u_between = np.sqrt(np.average(u_var, axis=0, weights=weight))
     p95_between = np.sqrt(np.average(p95_var, weights=weight))
-    u = np.log([s.u for s in found]).mean(axis=0) + times * u_between
+    found_wholes = np.log([np.hypot(s.u, s.known) for s in found])
+    whole = np.exp(found_wholes.mean(axis=0) + times * u_between)
+    known = np.sqrt(np.mean([s.known**2 for s in found], axis=0))
     p95 = np.log([s.p95 for s in found]).mean(axis=0) + times * p95_between
-    return Spreads(np.exp(u), np.exp(p95), np.sum([s.n for s in found], axis=0))
+    n_all = np.sum([s.n for s in found], axis=0)
+    return Spreads(unknown_part(whole, known), known, np.exp(p95), n_all)
 
 
 def rows_of(name: str, left_knots: tuple[float, ...], spreads: Spreads) -> list[list[str]]:
-    """Rows of the table of one kind of fit."""
+    """Rows of the table of one kind of fit; of flat greys with lightness in place of chroma."""
     rows, p95 = [], np.maximum.accumulate(spreads.p95)
+    values = FLAT_LIGHT_KNOTS if name.startswith("flat:") else CHROMA_KNOTS
     for i, j, k in np.ndindex(*spreads.u.shape[:3]):
-        knots = (left_knots[i], CHROMA_KNOTS[j], HUE_KNOTS[k])
+        knots = (left_knots[i], values[j], HUE_KNOTS[k])
         rows.append(
             [
                 name,

@@ -36,8 +36,10 @@ class Mismatch:
         Expected 95th percentile of CIEDE2000 of things off the card.
     hue_deg : ndarray of float, shape (h,) or None
         Knots of corrected hue, rising from 0.
-    flat_u : ndarray of float, shape (3,) or None
+    flat_u : ndarray of float, shape (k, 3), (3,) or None
         One standard uncertainty of L*, a*, b* of a thing known to be a spectrally flat grey.
+    flat_lightness : ndarray of float, shape (k,) or None
+        Knots of corrected lightness of `flat_u`; None where it is the same for all.
     """
 
     chroma: FloatArray
@@ -45,6 +47,7 @@ class Mismatch:
     de00_p95: float
     hue_deg: FloatArray | None = None
     flat_u: FloatArray | None = None
+    flat_lightness: FloatArray | None = None
 
     def widened(self, factor: float) -> Mismatch:
         """Return it with every spread multiplied by a factor."""
@@ -54,6 +57,7 @@ class Mismatch:
             de00_p95=self.de00_p95 * factor,
             hue_deg=self.hue_deg,
             flat_u=None if self.flat_u is None else self.flat_u * factor,
+            flat_lightness=self.flat_lightness,
         )
 
     def blended(self, other: Mismatch, share: float) -> Mismatch:
@@ -66,7 +70,10 @@ class Mismatch:
         """Return the covariance for a thing known to be a flat grey; else as `covariance_at`."""
         if self.flat_u is None:
             return self.covariance_at(lab)
-        return np.diag(self.flat_u * self.flat_u)
+        u = self.flat_u
+        if self.flat_lightness is not None:
+            u = np.array([np.interp(lab[0], self.flat_lightness, column) for column in u.T])
+        return np.asarray(np.diag(u * u), dtype=np.float64)
 
     def as_dict(self) -> dict[str, Any]:
         """Return plain values for JSON, read back by `mismatch_from_dict`."""
@@ -76,6 +83,7 @@ class Mismatch:
             "de00_p95": self.de00_p95,
             "hue_deg": None if self.hue_deg is None else self.hue_deg.tolist(),
             "flat_u": None if self.flat_u is None else self.flat_u.tolist(),
+            "flat_lightness": None if self.flat_lightness is None else self.flat_lightness.tolist(),
         }
 
     def covariance_at(self, lab: FloatArray) -> FloatArray:
@@ -114,12 +122,14 @@ def mismatch_from_dict(values: Mapping[str, Any]) -> Mismatch:
         If a part is missing or is no number.
     """
     hue_deg, flat_u = values.get("hue_deg"), values.get("flat_u")
+    lightness = values.get("flat_lightness")
     return Mismatch(
         chroma=np.array(values["chroma"], dtype=np.float64),
         lab_u=np.array(values["lab_u"], dtype=np.float64),
         de00_p95=float(values["de00_p95"]),
         hue_deg=None if hue_deg is None else np.array(hue_deg, dtype=np.float64),
         flat_u=None if flat_u is None else np.array(flat_u, dtype=np.float64),
+        flat_lightness=None if lightness is None else np.array(lightness, dtype=np.float64),
     )
 
 
@@ -165,7 +175,8 @@ class MismatchTable:
     Grids by kind of fit (``matrix``, ``gain``, ``one_point``) or by the fit's own name.
 
     ``greys:`` stands before it where the fit rests on greys only, ``flat:`` before that for things
-    known to be flat greys, ``strained:`` for matrices that stretch red (see `mismatch_of`).
+    known to be flat greys (there the knots of chroma are of lightness), ``strained:`` for matrices
+    that stretch red (see `mismatch_of`).
     """
 
     grids: Mapping[str, MismatchGrid] = field(default_factory=dict)
@@ -335,6 +346,7 @@ def mismatch_of(
         if flat is None:
             return found
         at = flat.at(float(flat.left_out[-1]) if left_out_de00 is None else left_out_de00)
-        return replace(found, flat_u=at.lab_u.reshape(-1, 3)[0])
+        flat_u = at.lab_u.reshape(len(at.chroma), -1, 3)[:, 0]
+        return replace(found, flat_u=flat_u, flat_lightness=at.chroma)
     lab_u = np.array([[5.0, 5.0, 5.0], [6.0, 9.0, 7.0], [7.0, 16.0, 10.0]])
     return Mismatch(chroma=np.array([0.0, 25.0, 60.0]), lab_u=lab_u, de00_p95=15.0)

@@ -66,6 +66,28 @@ def test_flat_grey_has_its_own_doubt_and_other_fits_fall_back(table: MismatchTab
     np.testing.assert_array_equal(unknown.flat_grey_covariance(grey), unknown.covariance_at(grey))
 
 
+def test_doubt_of_a_flat_grey_is_read_off_by_its_lightness() -> None:
+    flat = [
+        r | {"a_u": str(float(r["chroma"]) / 10.0 + 1.0)} for r in rows("flat:matrix", (0.0,), 0.0)
+    ]  # knots of lightness 0 and 20 stand in the column of chroma
+    table = parse_mismatch_table([*rows("matrix", (0.0, 180.0), 5.0), *flat])
+    found = mismatch_of("affine", 2.0, table, greys_only=False)
+
+    def a_u(lightness: float) -> float:
+        return float(found.flat_grey_covariance(np.array([lightness, 9.0, 9.0]))[1, 1]) ** 0.5
+
+    assert [a_u(v) for v in (-5.0, 0.0, 10.0, 20.0, 70.0)] == pytest.approx([1, 1, 2, 3, 3])
+    again = mismatch_from_dict(found.as_dict())
+    np.testing.assert_array_equal(
+        again.flat_grey_covariance(np.array([12.0, 0, 0])),
+        found.flat_grey_covariance(np.array([12.0, 0, 0])),
+    )
+    older = found.as_dict() | {"flat_u": [0.3, 0.4, 0.5]}
+    del older["flat_lightness"]  # as stored before lightness counted
+    one = mismatch_from_dict(older).flat_grey_covariance(np.array([12.0, 0, 0]))
+    np.testing.assert_allclose(np.sqrt(np.diag(one)), [0.3, 0.4, 0.5])
+
+
 def test_mismatch_survives_json_and_an_older_one_is_still_read(table: MismatchTable) -> None:
     found = mismatch_of("affine", 3.0, table, greys_only=False)
     again, lab = mismatch_from_dict(found.as_dict()), np.array([40.0, -12.0, 9.0])
@@ -91,6 +113,14 @@ def test_shipped_table_is_far_surer_of_a_grey_chip_than_of_what_looks_grey() -> 
             for c in (found.flat_grey_covariance(grey), found.covariance_at(grey))
         )
         assert (chip[1:] < 0.25 * thing[1:]).all()
+
+
+def test_shipped_table_is_less_sure_of_a_dark_grey_chip_than_of_a_middle_one() -> None:
+    table = parse_mismatch_table(wiring.reference_tables().table("spectral_mismatch"))
+    for left in (1.0, 1.5, 2.0, 3.0):
+        found = mismatch_of("affine", left, table, greys_only=False)
+        dark, middle = (found.flat_grey_covariance(np.array([v, 0, 0])) for v in (20.0, 55.0))
+        assert dark[1, 1] > middle[1, 1]
 
 
 def test_matrix_that_takes_green_off_red_is_strained_whatever_the_gains() -> None:
