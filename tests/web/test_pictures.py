@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import io
+import re
 
 import numpy as np
 import pytest
 from PIL import Image, ImageOps
 
 from dryslate import wiring
+from dryslate.app.geometry import geometry_from_dict
+from dryslate.core.scale.plane import apply_plane
 
 
 def opened(data: bytes) -> Image.Image:
@@ -120,3 +123,53 @@ def test_a_new_correction_takes_the_place_of_the_older_ones_pictures(client_of, 
     after = {path.name for path in folder.iterdir()}
     assert len(after) == 2
     assert not before & after
+
+
+def test_a_part_to_take_away_has_a_bar_as_long_as_it_says(client_of, pages):
+    photos, rows = photos_of(pages)
+    photo = next(p for p in photos if rows[p.photo_id].geometry.get("plane"))
+    way = f"/photos/{photo.photo_id}/crop.png?box=200,100,1000,700&variant=original"
+    answer = client_of(pages).get(way)
+    assert answer.status_code == 200
+    assert "attachment" in answer.headers["content-disposition"]
+    image = Image.open(io.BytesIO(answer.content))
+    image.load()
+    assert image.text["Title"] == photo.files[0].original_name
+    assert photo.photo_id in image.text["Source"]
+    said = re.search(r"Bar: ([\d.]+) mm ± ([\d.]+) mm", image.text["Description"])
+    length_mm, length_mm_u = float(said[1]), float(said[2])
+    assert length_mm in {1, 2, 5, 10, 20, 50, 100, 200}
+    pixels = np.asarray(image.convert("RGB"))[:600]
+    row = np.all(
+        pixels[600 - 20] == 255, axis=-1
+    )  # inside the bar, which ends 14 px above the edge
+    runs = np.flatnonzero(np.diff(np.concatenate([[0], row.astype(int), [0]])))
+    bar_px = max(b - a for a, b in zip(runs[::2], runs[1::2], strict=True))
+    plane = geometry_from_dict(rows[photo.photo_id].geometry)
+    ends = [(599.5 - bar_px / 2, 399.5), (599.5 + bar_px / 2, 399.5)]
+    (ax, ay), (bx, by) = apply_plane(plane, ends).xy_mm
+    assert np.hypot(bx - ax, by - ay) == pytest.approx(length_mm, abs=0.6 / plane.px_per_mm)
+    assert 0 < length_mm_u < 0.05 * length_mm
+
+
+def test_no_bar_without_a_scale_that_can_be_trusted(client_of, own_project):
+    from dataclasses import replace
+
+    with wiring.survey_store(own_project, write=True, who="Ines Varro") as store:
+        photo = store.photos()[0]
+        row = store.correction(photo.photo_id)
+        result = {**row.result, "scale": {"usable": False}}
+        store.save_correction(replace(row, key="0" * 64, result=result))
+    client = client_of(own_project)
+    way = f"/photos/{photo.photo_id}/crop.png?variant=original&box=0,0,300,200"
+    refused = client.get(way)
+    assert refused.status_code == 422
+    assert refused.json()["problems"][0]["slug"] == "picture-no-scale"
+    plain = client.get(f"{way}&bar=no")
+    image = Image.open(io.BytesIO(plain.content))
+    image.load()
+    assert "No scale" in image.text["Description"]
+    assert image.width == 600  # enlarged twice to be readable
+    assert client.get(f"/photos/{photo.photo_id}/crop.png?box=9,9,9,9").status_code == 422
+    out = client.get(f"/photos/{photo.photo_id}/crop.png?bar=no&box=90000,0,90900,50")
+    assert out.json()["problems"][0]["slug"] == "picture-box-unclear"

@@ -82,6 +82,8 @@ class PhotoSheet:
             "n_levels": n_levels(width, height),
             "keys": {"original": key_of_original(), "corrected": key_of_corrected(self.row)},
             "correction_key": None if self.row is None else self.row.key,
+            "has_bar": bool(self.scale.get("usable"))
+            and bool(self.row and self.row.geometry.get("plane")),
             "has_plane": self.row is not None and bool(self.row.geometry.get("plane")),
             "cards": [{"name": c["name"], "corners_px": c["corners_px"]} for c in self.cards],
         }

@@ -147,5 +147,8 @@ class DocumentWriter(Protocol):
     def picture_jpeg(self, img_srgb: Any) -> bytes:
         """Encode a small picture (uint8 sRGB) as JPEG, for a report."""
 
+    def crop_png(self, crop: Any) -> bytes:
+        """Return a part of a photo as PNG, its scale bar burnt in, its texts in the metadata."""
+
     def report_html(self, report: Any, path: Path) -> None:
         """Write the self-contained report."""

@@ -254,7 +254,7 @@ def picture_tiles(bench: TileBench, store: SurveyStore, place: TilePlace) -> Til
         found = bench.tiles.find(place)
         if found is not None:
             return found
-        decoded = bench.reader.read(_source(bench, store, place))
+        decoded = bench.reader.read(picture_source(bench, store, place))
         upright = upright_view(decoded.pixels, decoded.metadata.orientation)
         bench.tiles.remove_older(place)
         return bench.tiles.save(place, in_srgb(decoded, upright))
@@ -377,8 +377,8 @@ def in_srgb(photo: DecodedPhoto, pixels: NDArray[Any]) -> NDArray[np.uint8]:
     return out
 
 
-def _source(bench: TileBench, store: SurveyStore, place: TilePlace) -> Path:
-    """Return the file that a picture is made from."""
+def picture_source(bench: TileBench, store: SurveyStore, place: TilePlace) -> Path:
+    """Return the file that a picture is made from: the original, or the corrected photo."""
     photo = require_photo(store, place.photo_id)
     row = store.correction(place.photo_id)
     if place.variant == "corrected" and row is not None and row.corrected_path is not None:
@@ -394,4 +394,4 @@ def _small_source(bench: TileBench, store: SurveyStore, place: TilePlace) -> Pat
         preview = row.result.get("preview")
         if preview and (bench.folder / str(preview)).is_file():
             return bench.folder / str(preview)
-    return _source(bench, store, place)
+    return picture_source(bench, store, place)

@@ -62,6 +62,12 @@ class DocumentFiles:
         Image.fromarray(img_srgb).save(buffer, format="JPEG", quality=84, optimize=True)
         return buffer.getvalue()
 
+    def crop_png(self, crop: Any) -> bytes:
+        """Return a part of a photo as PNG, its scale bar burnt in, its texts in the metadata."""
+        from dryslate.documents.crop_picture import crop_png
+
+        return crop_png(crop)
+
     def report_html(self, report: Any, path: Path) -> None:
         """Write the self-contained report."""
         from dryslate.documents.report import write_report

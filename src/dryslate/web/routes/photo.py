@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from typing import Annotated, cast
+from urllib.parse import quote
 
 from fastapi import APIRouter, Path, Query, Request
 from starlette.responses import HTMLResponse, Response
 
 from dryslate import wiring
-from dryslate.app import tiles
+from dryslate.app import crop, tiles
+from dryslate.app.card_grid import parse_box
 from dryslate.app.photo_page import photo_sheet
 from dryslate.app.tiles import TileBench, TilePlace, Variant
 from dryslate.web.pages import page
@@ -56,6 +58,26 @@ def picture(request: Request, photo_id: PhotoId, variant: Variant, k: Key = "") 
         small = tiles.plain_picture(tile_bench_of(reach), store, place)
     data = wiring.document_writer().picture_jpeg(small)
     return picture_answer(request, data, place, k)
+
+
+@router.get("/photos/{photo_id}/crop.png")
+def crop_png(
+    request: Request,
+    photo_id: PhotoId,
+    box: Annotated[str, Query(max_length=100)],
+    variant: Annotated[Variant, Query()] = "corrected",
+    bar: Annotated[bool, Query()] = True,
+) -> Response:
+    """Return a part of a photo at full size, with a scale bar."""
+    reach = reach_of(request)
+    with reach.reading() as store:
+        place = tiles.place_of(store, photo_id, variant)
+        edges = parse_box(box)
+        cut = crop.cut_crop(tile_bench_of(reach), store, place, edges, has_bar=bar)
+    name = f"{cut.photo_name.rsplit('.', 1)[0]}-{photo_id[:8]}-part.png"
+    saved = {"content-disposition": f"attachment; filename*=UTF-8''{quote(name)}"}
+    data = wiring.document_writer().crop_png(cut)
+    return Response(data, media_type="image/png", headers=saved)
 
 
 @router.get("/photos/{photo_id}/tiles/{variant}/{level}/{column}_{row}.jpg")

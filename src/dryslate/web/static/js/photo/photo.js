@@ -62,7 +62,7 @@ function connectCrop(view) {
   view.on("change", () => {
     const box = view.visible().map((v) => Math.round(v + 0.5));
     const variant = view.photo.keys.corrected && view.share > 0 ? "corrected" : "original";
-    link.href = `/photos/${photo.photo_id}/crop.png?variant=${variant}&box=${box.join(",")}`;
+    link.href = `/photos/${photo.photo_id}/crop.png?variant=${variant}&box=${box.join(",")}${photo.has_bar ? "" : "&bar=no"}`;
   });
 }
 
