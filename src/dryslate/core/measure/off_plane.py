@@ -9,6 +9,7 @@ exact at any tilt, since its picture is the same as that of a like figure in the
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import Literal
 
 import numpy as np
@@ -81,9 +82,21 @@ class Height:
         return float(np.sqrt(off**2 @ self.weights))
 
 
+@cache
+def _nodes(kind: Literal["legendre", "hermite"]) -> tuple[FloatArray, FloatArray]:
+    """Nodes and weights of a quadrature, computed once; read-only."""
+    if kind == "legendre":
+        x, w = np.polynomial.legendre.leggauss(64)
+    else:
+        x, w = np.polynomial.hermite_e.hermegauss(24)
+    x.setflags(write=False)
+    w.setflags(write=False)
+    return x, w
+
+
 def _rectangular(low: float, high: float) -> tuple[FloatArray, FloatArray]:
     """Gauss-Legendre nodes of a rectangular distribution."""
-    x, w = np.polynomial.legendre.leggauss(64)
+    x, w = _nodes("legendre")
     return (low + high) / 2.0 + (high - low) / 2.0 * x, w / 2.0
 
 
@@ -91,7 +104,7 @@ def _normal(mean: float, u: float) -> tuple[FloatArray, FloatArray]:
     """Nodes of a normal distribution: a single one where there is no doubt."""
     if u == 0.0:
         return np.array([mean]), np.ones(1)
-    x, w = np.polynomial.hermite_e.hermegauss(24)
+    x, w = _nodes("hermite")
     return mean + u * x, w / w.sum()
 
 

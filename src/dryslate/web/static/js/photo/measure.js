@@ -148,9 +148,9 @@ export class Measuring {
       moved: (at) => {
         before ??= this.#copy(this.#draft);
         this.#draft.points[i] = [...at];
+        this.#ask(); // first, so that the server reads while the page draws
         this.parts.loupe.show(at);
         this.#draw();
-        this.#ask();
       },
       done: () => {
         const earlier = before, after = this.#copy(this.#draft);
@@ -179,9 +179,9 @@ export class Measuring {
   #pointed(xy, event) {
     if (!this.#draft || this.#draft.isDone || event.buttons) return;
     this.#cross = this.view.inside(xy);
+    this.#ask();
     this.parts.loupe.show(this.#cross);
     this.#drawCross();
-    this.#ask();
   }
 
   #key(event) {
@@ -190,10 +190,10 @@ export class Measuring {
     const way = arrow(event);
     if (draft && !draft.isDone && way && event.target.type !== "radio" && event.target.type !== "range") {
       this.#cross = this.view.inside([this.#cross[0] + way[0], this.#cross[1] + way[1]]);
+      this.#ask();
       this.view.reveal(this.#cross);
       this.parts.loupe.show(this.#cross);
       this.#drawCross();
-      this.#ask();
     } else if (event.ctrlKey || event.altKey || event.metaKey) return;
     else if (draft && !draft.isDone && event.key === " " && !onButton) this.#add([...this.#cross]);
     else if (draft && event.key === "Enter" && !onButton) { if (draft.isDone) this.save(); else this.finish(); }
@@ -251,12 +251,14 @@ export class Measuring {
 
   async #send(question) {
     this.#asking = true;
+    const sent = performance.now();
     try {
-      const told = await post(`/photos/${this.view.photo.photo_id}/measure/try`, question.body);
+      const told = await post(`/photos/${this.view.photo.photo_id}/measure/try`, question.body, { priority: "high" });
+      const got = performance.now();
       // while points keep moving the newest answer is the best there is; one for something dropped is not shown
       if (this.#draft && question.number > this.#floor) {
         showReading(this.parts.reading, told, this.parts.text, this.#draft.isDone);
-        requestAnimationFrame(() => setTimeout(() => performance.measure("mm-reading", { start: question.since, end: performance.now() })));
+        requestAnimationFrame(() => setTimeout(() => performance.measure("mm-reading", { start: question.since, end: performance.now(), detail: { sent, got } })));
         if (told.key !== (this.view.photo.correction_key ?? "")) this.parts.correctedAnew?.(told.key);
       }
     } catch (error) {

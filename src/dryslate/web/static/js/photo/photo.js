@@ -11,6 +11,7 @@ import { Coral } from "./coral.js";
 
 const text = words("words");
 const photo = { ...words("photo"), words: text };
+const stateAsked = fetch(`/photos/${photo.photo_id}/state`, { headers: { accept: "application/json" } });
 const at = (id) => document.getElementById(id);
 
 /** Draw a line twice, dark under light, so that it is seen on any ground. */
@@ -69,7 +70,7 @@ function connectCrop(view) {
 const view = await open(at("stage"), photo);
 view.layer("grid");
 drawCards(view, photo.cards);
-connectKeys(view, connectSlider(view), photo.has_plane ? connectGrid(view, at("grid-button")) : () => {});
+const turnShare = connectSlider(view);
 connectButtons(at("undo"), at("redo"));
 connectCrop(view);
 
@@ -88,6 +89,7 @@ const measuring = new Measuring(view, {
   picked: (xy) => taken.pick(xy),
   correctedAnew: () => say([{ message: text.corrected_anew }], "warn"),
 });
+connectKeys(view, turnShare, photo.has_plane ? connectGrid(view, at("grid-button")) : () => {}); // after measuring, whose arrows go first
 for (const button of document.querySelectorAll("button[data-kind]")) button.addEventListener("click", () => measuring.start(button.dataset.kind));
 const coral = new Coral(view, { place: at("coral-panel"), text, changed: (state, label) => show(state, label) });
 let now = { measurements: [], taken_back: [], corals: [], controls: [] };
@@ -95,6 +97,7 @@ let now = { measurements: [], taken_back: [], corals: [], controls: [] };
 /** Show what the server says is measured and noted here. */
 function show(state, label = null) {
   now = state;
+  say([]);
   taken.show(state);
   coral.show(state, label);
   const names = [...new Set([...state.corals.map((c) => c.colony), ...state.controls])];
@@ -102,7 +105,7 @@ function show(state, label = null) {
   if (!at("coral-label").value) at("coral-label").value = lastCoral;
 }
 
-const answer = await fetch(`/photos/${photo.photo_id}/state`, { headers: { accept: "application/json" } });
+const answer = await stateAsked;
 if (answer.ok) show(await answer.json()); else say((await answer.json()).problems);
 performance.mark("photo-ready");
 document.documentElement.dataset.photo = "open";

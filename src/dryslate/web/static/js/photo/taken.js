@@ -51,7 +51,7 @@ export class Taken {
     const row = this.#rows.find((r) => r.measurement_id === id);
     if (row) {
       const xs = row.points_px.map((p) => p[0]), ys = row.points_px.map((p) => p[1]);
-      this.view.show([Math.min(...xs), Math.min(...ys), Math.max(...xs), Math.max(...ys)], 0.8);
+      this.view.show([Math.min(...xs), Math.min(...ys), Math.max(...xs), Math.max(...ys)], 0.5);
       this.parts.chosen(row);
     }
   }

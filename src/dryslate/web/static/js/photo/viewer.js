@@ -225,7 +225,7 @@ export function open(element, photo) {
  */
 export function handle(view, layer, xy, options) {
   const made = svg("g", { class: "handle", tabindex: "0", role: "slider", "aria-label": options.label });
-  made.append(svg("circle", { class: "reach" }), svg("circle", { class: "ring" }), svg("circle", { class: "dot" }));
+  made.append(svg("circle", { class: "reach" }), svg("circle", { class: "edge" }), svg("circle", { class: "ring" }), svg("circle", { class: "dot" }));
   const self = {
     element: made,
     xy: [...xy],
