@@ -117,6 +117,8 @@ def nearest(planes: Sequence[CardPlane], wanted: ToMeasure) -> CardPlane:
     -------
     CardPlane
     """
+    if len(planes) == 1:
+        return planes[0]
     middle = np.mean(np.array(wanted.points_px, dtype=np.float64).reshape(-1, 2), axis=0)
 
     def gap(seen: CardPlane) -> float:
