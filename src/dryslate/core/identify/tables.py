@@ -34,8 +34,8 @@ BoolArray = NDArray[np.bool_]
 
 GROWTH = "growth_form"
 FREQUENCY_CODE: Mapping[str, int] = {"rare": 1, "sometimes": 2, "usual": 3}
-WHOLE_SHARE = 0.25  # of a profile's sizes and forms stays with the profile as a whole
-OWN_GROWTH = 0.7  # of a kind's growth forms is its own; the rest is the profile's
+WHOLE_SHARE = 0.5  # of a profile stays with the profile as a whole: few specimens were measured
+OWN_GROWTH = 0.4  # of a kind's growth forms is its own; the rest is the profile's
 LEAST_LOG_SD = 0.15  # of sizes within a kind: colonies of one species differ by that much
 OTHER_MEASURE_LOG_SD = 0.25  # valley width read for calice width, and the other way
 LIKE_MEASURE = {"corallite_diameter": "valley_width", "valley_width": "corallite_diameter"}
