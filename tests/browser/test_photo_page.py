@@ -250,3 +250,37 @@ def test_slider_shows_both_pictures_and_the_grid_its_lines(server_of, open_page,
     with page.expect_download() as saved:
         page.keyboard.press("w")
     assert saved.value.suggested_filename.endswith("-part.png")
+
+
+def test_a_point_set_from_afar_carries_more_doubt_until_it_is_moved_by_keys(
+    server_of, open_page, web_project
+):
+    page = open_page(server_of(web_project))
+    photo_id, _ = first_measured(web_project)
+    box = open_photo(page, photo_id)
+    page.keyboard.press("p")
+    for share in (0.3, 0.5, 0.7):
+        page.mouse.click(box["x"] + box["width"] * share, box["y"] + box["height"] * 0.5)
+        page.wait_for_timeout(350)
+    page.keyboard.press("Enter")
+    page.get_by_text("a point may be").wait_for()
+    cause = page.locator("#reading .budget li", has_text="where the points were set")
+    far = cause.text_content()
+    handles = page.locator('[data-layer="now"] .handle')
+    for n in range(3):
+        handles.nth(n).focus()
+        page.keyboard.press("ArrowUp")
+    page.wait_for_timeout(250)
+    assert page.get_by_text("a point may be").count() == 0
+    near = cause.text_content()
+    doubts = [float(re.search(r"± ([\d.]+)", text)[1]) for text in (far, near)]
+    assert doubts[1] < 0.7 * doubts[0]
+    page.keyboard.press("i")  # after the last of an open line there is none to put it before
+    assert handles.count() == 3
+    handles.nth(0).focus()
+    page.keyboard.press("i")
+    assert handles.count() == 4
+    page.keyboard.press("Delete")
+    assert handles.count() == 3
+    page.keyboard.press("Escape")
+    assert handles.count() == 0

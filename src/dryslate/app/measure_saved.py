@@ -97,7 +97,7 @@ def save_measured(
         colony=colony,
         kind=pick.kind,
         points_px=pick.points_px,
-        values={**values, "card_stood": request.asked.stood or None},
+        values={**values, **_how(request.asked)},
         correction_key=done.correction_key,
         observer=observer,
     )
@@ -267,6 +267,11 @@ def photo_state(store: SurveyStore, photo: Photo) -> dict[str, Any]:
         "corals": corals,
         "controls": [c.name for c in store.control_objects()],
     }
+
+
+def _how(asked: Asked) -> dict[str, Any]:
+    """How it was measured, for whoever sets it better later."""
+    return {"card_stood": asked.stood or None, "point_u_px": asked.point_u_px}
 
 
 def _coral(record: RecordRow, is_here: bool) -> dict[str, Any]:

@@ -45,6 +45,9 @@ SCRIPT_WORDS = {
     "corallites_hint": N_("Two points a corallite, on opposite sides; then Enter."),
     "colour_hint": N_("Set points around an area of one colour, then Enter."),
     "done_hint": N_("Move points as needed, name the coral, then Enter to save."),
+    "coarse": N_(
+        "At this zoom a point may be {n} px off: zoom in, or move points by the arrow keys."
+    ),
     "budget": N_("What the doubt is made of"),
     "measured_here": N_("Measured in this photo"),
     "length": N_("line"),

@@ -95,6 +95,7 @@ def state_of(request: Request, store: SurveyStore, photo_id: str) -> dict[str, A
     """Return what is measured and noted in a photo, with every value in words."""
     state = photo_state(store, require_photo(store, photo_id))
     for row in (*state["measurements"], *state["taken_back"]):
+        row["point_u_px"] = row["values"].get("point_u_px") or 1.0
         row["stood"] = row["values"].get("card_stood") or ""
         row["short"] = short_words(request, row["values"])
         row["words"] = reading_words(request, row.pop("values"))

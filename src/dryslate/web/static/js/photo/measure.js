@@ -24,10 +24,18 @@ export function isText(event) {
   return at.isContentEditable || /^(TEXTAREA|SELECT)$/.test(at.tagName) || (at.tagName === "INPUT" && !/^(radio|checkbox|range|button)$/.test(at.type));
 }
 
+/** How far a point is from the stretch between two others. */
+export function distance([x, y], [ax, ay], [bx, by]) {
+  const dx = bx - ax, dy = by - ay, long = dx * dx + dy * dy;
+  const t = long ? Math.min(1, Math.max(0, ((x - ax) * dx + (y - ay) * dy) / long)) : 0;
+  return Math.hypot(x - ax - t * dx, y - ay - t * dy);
+}
+
 /** What is being measured on one photo; made once a page. */
 export class Measuring {
   #draft = null;
   #cross = null;
+  #crossDoubt = 1;
   #handles = [];
   #chosen = null;
   #asking = false;
@@ -57,8 +65,11 @@ export class Measuring {
     parts.drop.addEventListener("click", () => this.drop());
   }
 
-  /** What is being drawn, or null: {kind, points, isDone, follows}. */
+  /** What is being drawn, or null: {kind, points, coarse, isDone, follows}. */
   get draft() { return this.#draft; }
+
+  /** How far off a point may be, in photo pixels: one pixel of the screen as it was when it was set, at least one. */
+  get pointDoubt() { return Math.max(1, ...(this.#draft?.coarse ?? [])); }
 
   /** Where the card stood, as chosen. */
   get stood() { return [...this.parts.stood].find((radio) => radio.checked)?.value ?? ""; }
@@ -66,7 +77,7 @@ export class Measuring {
   /** Begin something new; beginning the same again drops it. */
   start(kind) {
     if (this.#draft && !this.#draft.points.length && this.#draft.kind === kind) { this.drop(); return; }
-    this.#change(this.parts.text.begin, { kind, points: [], isDone: false, follows: null, colony: "" });
+    this.#change(this.parts.text.begin, { kind, points: [], coarse: [], isDone: false, follows: null, colony: "" });
     const [x0, y0, x1, y1] = this.view.visible();
     this.#cross ??= [Math.round((x0 + x1) / 2), Math.round((y0 + y1) / 2)];
     this.#drawCross();
@@ -75,7 +86,7 @@ export class Measuring {
 
   /** Take the points of a saved measurement, to be set better. */
   follow(row) {
-    this.#change(this.parts.text.begin, { kind: row.kind, points: row.points_px.map((p) => [...p]), isDone: true, follows: row.measurement_id, colony: row.colony });
+    this.#change(this.parts.text.begin, { kind: row.kind, points: row.points_px.map((p) => [...p]), coarse: row.points_px.map(() => row.point_u_px), isDone: true, follows: row.measurement_id, colony: row.colony });
     const radio = [...this.parts.stood].find((r) => r.value === row.stood);
     if (radio) radio.checked = true;
     this.#handles[0]?.element.focus();
@@ -101,7 +112,7 @@ export class Measuring {
     const colony = this.parts.label.value.trim();
     if (!colony) { this.parts.label.focus(); return; }
     const { photo_id: id, correction_key: key } = this.view.photo;
-    const body = { kind: draft.kind, points: draft.points, stood: this.stood, key: key ?? "", colony, follows: draft.follows };
+    const body = { kind: draft.kind, points: draft.points, stood: this.stood, point_u_px: this.pointDoubt, key: key ?? "", colony, follows: draft.follows };
     const button = this.parts.form.querySelector("#save");
     button.disabled = true;
     try {
@@ -123,7 +134,7 @@ export class Measuring {
     steps.push({ label, isDraft: true, undo: () => this.#restore(this.#copy(before)), redo: () => this.#restore(this.#copy(after)) });
   }
 
-  #copy(draft) { return draft === null ? null : { ...draft, points: draft.points.map((p) => [...p]) }; }
+  #copy(draft) { return draft === null ? null : { ...draft, points: draft.points.map((p) => [...p]), coarse: [...draft.coarse] }; }
 
   #restore(draft) {
     const isNew = draft !== null && draft.isDone && !this.#draft?.isDone;
@@ -145,9 +156,10 @@ export class Measuring {
     let before = null;
     const made = handle(this.view, this.points, xy, {
       label: this.parts.text.point.replace("{n}", i + 1),
-      moved: (at) => {
+      moved: (at, how) => {
         before ??= this.#copy(this.#draft);
         this.#draft.points[i] = [...at];
+        this.#draft.coarse[i] = how === "key" ? 1 : 1 / this.view.scale;
         this.#ask(); // first, so that the server reads while the page draws
         this.parts.loupe.show(at);
         this.#draw();
@@ -165,44 +177,71 @@ export class Measuring {
   }
 
   #clicked(xy) {
-    if (!this.#draft || this.#draft.isDone) { this.parts.picked?.(xy); return; }
-    this.#add(this.view.inside(xy));
+    if (!this.#draft) { this.parts.picked?.(xy); return; }
+    if (this.#draft.isDone) { this.#insertNear(xy); return; }
+    this.#add(this.view.inside(xy), 1 / this.view.scale);
   }
 
-  #add(xy) {
+  #add(xy, coarse) {
     const draft = this.#draft;
     const points = [...draft.points, xy];
     const isDone = draft.kind === "length" && points.length === 2;
-    this.#change(this.parts.text.set, { ...draft, points, isDone });
+    this.#change(this.parts.text.set, { ...draft, points, coarse: [...draft.coarse, coarse], isDone });
+  }
+
+  /** Put a point between two others of a finished line, where it was clicked. */
+  #insertNear(xy) {
+    const { points, kind } = this.#draft;
+    if (kind === "length" || kind === "corallites") return;
+    const ends = points.map((a, i) => [i, a, points[i + 1] ?? (CLOSED.has(kind) ? points[0] : null)]).filter((e) => e[2]);
+    const gaps = ends.map(([i, a, b]) => [distance(xy, a, b), i]).sort((a, b) => a[0] - b[0]);
+    if (gaps[0][0] * this.view.scale < 12) this.#insert(gaps[0][1] + 1, this.view.inside(xy), 1 / this.view.scale);
+  }
+
+  #insert(at, xy, coarse) {
+    const { points, coarse: all } = this.#draft;
+    this.#change(this.parts.text.set, { ...this.#draft, points: points.toSpliced(at, 0, xy), coarse: all.toSpliced(at, 0, coarse) });
+    this.#handles[at].element.focus();
+  }
+
+  /** Put a point halfway between the chosen one and the next. */
+  #insertAfterChosen() {
+    const { points, kind } = this.#draft, i = this.#chosen;
+    const next = points[i + 1] ?? (CLOSED.has(kind) ? points[0] : null);
+    if (!next || kind === "length" || kind === "corallites") return;
+    this.#insert(i + 1, [(points[i][0] + next[0]) / 2, (points[i][1] + next[1]) / 2], 1 / this.view.scale);
   }
 
   #pointed(xy, event) {
     if (!this.#draft || this.#draft.isDone || event.buttons) return;
     this.#cross = this.view.inside(xy);
+    this.#crossDoubt = 1 / this.view.scale;
     this.#ask();
     this.parts.loupe.show(this.#cross);
     this.#drawCross();
   }
 
   #key(event) {
-    if (isText(event) || event.defaultPrevented) return;
+    if (isText(event) || event.defaultPrevented || this.view.isClaimed) return;
     const draft = this.#draft, onButton = /^(BUTTON|A|SUMMARY)$/.test(event.target.tagName);
     const way = arrow(event);
     if (draft && !draft.isDone && way && event.target.type !== "radio" && event.target.type !== "range") {
       this.#cross = this.view.inside([this.#cross[0] + way[0], this.#cross[1] + way[1]]);
+      this.#crossDoubt = 1;
       this.#ask();
       this.view.reveal(this.#cross);
       this.parts.loupe.show(this.#cross);
       this.#drawCross();
     } else if (event.ctrlKey || event.altKey || event.metaKey) return;
-    else if (draft && !draft.isDone && event.key === " " && !onButton) this.#add([...this.#cross]);
+    else if (draft && !draft.isDone && event.key === " " && !onButton) this.#add([...this.#cross], this.#crossDoubt);
     else if (draft && event.key === "Enter" && !onButton) { if (draft.isDone) this.save(); else this.finish(); }
     else if (draft && event.key === "Escape") this.drop();
-    else if (draft?.points.length && event.key === "Backspace") this.#change(this.parts.text.take_point, { ...draft, points: draft.points.slice(0, -1), isDone: false });
+    else if (draft?.points.length && event.key === "Backspace") this.#change(this.parts.text.take_point, { ...draft, points: draft.points.slice(0, -1), coarse: draft.coarse.slice(0, -1), isDone: false });
     else if (draft && event.key === "Delete" && this.#chosen !== null) {
-      const points = draft.points.filter((_, i) => i !== this.#chosen);
-      this.#change(this.parts.text.take_point, { ...draft, points, isDone: draft.isDone && points.length >= LEAST[draft.kind] });
-    } else {
+      const points = draft.points.filter((_, i) => i !== this.#chosen), coarse = draft.coarse.filter((_, i) => i !== this.#chosen);
+      this.#change(this.parts.text.take_point, { ...draft, points, coarse, isDone: draft.isDone && points.length >= LEAST[draft.kind] });
+    } else if (draft && event.key === "i" && this.#chosen !== null) this.#insertAfterChosen();
+    else {
       const kind = [...this.parts.kinds].find((button) => button.dataset.key === event.key && !button.disabled);
       const radio = [...this.parts.stood].find((r) => r.dataset.key === event.key);
       if (kind) this.start(kind.dataset.kind);
@@ -245,8 +284,23 @@ export class Measuring {
     if (!this.#draft) return;
     const points = this.#now();
     if (points.length < LEAST[this.#draft.kind]) { this.#floor = this.#asked; this.#waiting = null; this.parts.reading.replaceChildren(); return; }
-    const question = { number: (this.#asked += 1), since: performance.now(), body: { kind: this.#draft.kind, points, stood: this.stood, key: this.view.photo.correction_key ?? "" } };
+    const question = { number: (this.#asked += 1), since: performance.now(), body: { kind: this.#draft.kind, points, stood: this.stood, point_u_px: this.pointDoubt, key: this.view.photo.correction_key ?? "" } };
     if (this.#asking) this.#waiting = question; else this.#send(question);
+  }
+
+  /** Say the reading to those who do not see it, once it rests. */
+  #speak(told) {
+    clearTimeout(this.speaking);
+    this.speaking = setTimeout(() => { this.parts.spoken.textContent = told.values.length ? `${told.values[0].label} ${told.values[0].text}` : (told.problems[0]?.message ?? ""); }, 700);
+  }
+
+  /** Say how coarsely points were set, where that can be done better. */
+  #tellDoubt() {
+    if (this.pointDoubt < 1.5) return;
+    const line = document.createElement("p");
+    line.className = "hint";
+    line.textContent = this.parts.text.coarse.replace("{n}", this.pointDoubt.toFixed(1));
+    this.parts.reading.append(line);
   }
 
   async #send(question) {
@@ -258,6 +312,8 @@ export class Measuring {
       // while points keep moving the newest answer is the best there is; one for something dropped is not shown
       if (this.#draft && question.number > this.#floor) {
         showReading(this.parts.reading, told, this.parts.text, this.#draft.isDone);
+        this.#speak(told);
+        this.#tellDoubt();
         requestAnimationFrame(() => setTimeout(() => performance.measure("mm-reading", { start: question.since, end: performance.now(), detail: { sent, got } })));
         if (told.key !== (this.view.photo.correction_key ?? "")) this.parts.correctedAnew?.(told.key);
       }

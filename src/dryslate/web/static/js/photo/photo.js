@@ -81,9 +81,10 @@ const taken = new Taken(view, {
   follow: (row) => measuring.follow(row),
   chosen: (row) => { coral.show(now, row.colony); },
   changed: (state, label) => show(state, label),
+  refresh: async () => show(await (await fetch(`/photos/${photo.photo_id}/state`, { headers: { accept: "application/json" } })).json()),
 });
 const measuring = new Measuring(view, {
-  loupe, text, stage: at("stage"), reading: at("reading"), hint: at("hint"), form: at("save-form"), drop: at("drop"),
+  loupe, text, stage: at("stage"), reading: at("reading"), hint: at("hint"), spoken: at("spoken"), form: at("save-form"), drop: at("drop"),
   label: at("coral-label"), kinds: document.querySelectorAll("button[data-kind]"), stood: document.querySelectorAll("input[name=stood]"),
   saved: (answer, how) => { lastCoral = how.colony; taken.saved(answer, how); coral.show(now, how.colony); at("hint").textContent = text.saved; at("stage").focus({ preventScroll: true }); },
   picked: (xy) => taken.pick(xy),
@@ -91,6 +92,7 @@ const measuring = new Measuring(view, {
 });
 connectKeys(view, turnShare, photo.has_plane ? connectGrid(view, at("grid-button")) : () => {}); // after measuring, whose arrows go first
 for (const button of document.querySelectorAll("button[data-kind]")) button.addEventListener("click", () => measuring.start(button.dataset.kind));
+window.addEventListener("beforeunload", (event) => { if (measuring.draft?.points.length) event.preventDefault(); });
 const coral = new Coral(view, { place: at("coral-panel"), text, changed: (state, label) => show(state, label) });
 let now = { measurements: [], taken_back: [], corals: [], controls: [] };
 

@@ -3,7 +3,7 @@
 import { post, say } from "../page.js";
 import { svg } from "./viewer.js";
 import { steps } from "./undo.js";
-import { isText, pathOf } from "./measure.js";
+import { distance, isText, pathOf } from "./measure.js";
 import { el, showReading } from "./reading.js";
 
 /** The list of saved measurements and their drawing. */
@@ -138,6 +138,7 @@ export class Taken {
       if (what === "rename" && answer.saved === id) return;
       steps.push({ label, undo, redo: () => this.#call(id, what, body) });
     } catch (error) {
+      if (error.status === 409) await this.parts.refresh(); // somebody else was quicker: show what stands now
       say(error.told?.problems ?? [{ message: error.message }]);
     }
   }
@@ -153,10 +154,4 @@ export class Taken {
       redo: () => this.#call(id, "again", {}),
     });
   }
-}
-
-function distance([x, y], [ax, ay], [bx, by]) {
-  const dx = bx - ax, dy = by - ay, long = dx * dx + dy * dy;
-  const t = long ? Math.min(1, Math.max(0, ((x - ax) * dx + (y - ay) * dy) / long)) : 0;
-  return Math.hypot(x - ax - t * dx, y - ay - t * dy);
 }

@@ -23,6 +23,7 @@ class View {
   #layers = new Map();
   #listeners = { change: [], click: [], move: [] };
   #share = 100;
+  #owner = null;
 
   constructor(viewer, photo) {
     this.#viewer = viewer;
@@ -35,9 +36,9 @@ class View {
     this.element = viewer.canvas;
     viewer.addHandler("update-viewport", () => this.#placed());
     viewer.addHandler("canvas-click", (event) => {
-      if (event.quick) this.#tell("click", { xy: this.toPhoto(event.position), event: event.originalEvent });
+      if (event.quick) this.#pointed("click", { xy: this.toPhoto(event.position), event: event.originalEvent });
     });
-    viewer.canvas.addEventListener("pointermove", (event) => this.#tell("move", { xy: this.ofEvent(event), event }));
+    viewer.canvas.addEventListener("pointermove", (event) => this.#pointed("move", { xy: this.ofEvent(event), event }));
     viewer.addHandler("canvas-key", (event) => { event.preventDefaultAction = true; });
     viewer.addHandler("canvas-double-click", (event) => { event.preventDefaultAction = true; });
     this.#placed();
@@ -102,6 +103,16 @@ class View {
     if (what === "change") listener(this);
   }
 
+  /**
+   * Have clicks and moves of the pointer for one module alone, until it lets go (null).
+   *
+   * `owner` may have click({xy, event}) and move({xy, event}); measuring rests meanwhile.
+   */
+  claim(owner) { this.#owner = owner; }
+
+  /** True while one module has the pointer for itself. */
+  get isClaimed() { return this.#owner !== null; }
+
   /** Show the corrected photo up to that per cent of the width, the original right of it. */
   set share(pct) {
     this.#share = pct;
@@ -163,6 +174,10 @@ class View {
     this.#group.setAttribute("transform", `translate(${x} ${y}) scale(${this.scale})`);
     this.#group.style.setProperty("--one", 1 / this.scale);
     this.#tell("change", this);
+  }
+
+  #pointed(what, told) {
+    if (this.#owner) this.#owner[what]?.(told); else this.#tell(what, told);
   }
 
   #tell(what, told) { for (const listener of this.#listeners[what]) listener(told); }
