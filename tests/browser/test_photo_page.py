@@ -244,7 +244,7 @@ def test_slider_shows_both_pictures_and_the_grid_its_lines(server_of, open_page,
     page.keyboard.press("m")
     page.locator("[data-layer=grid] path").nth(10).wait_for(state="attached")
     assert "mm" in page.locator("#grid-button output").inner_text()
-    shot(page, "photo-grid")
+    shot(page, "mm-lines")
     page.keyboard.press("m")
     assert page.locator("[data-layer=grid] path").count() == 0
     with page.expect_download() as saved:

@@ -4,7 +4,7 @@ import { say, words } from "../page.js";
 import { arrow, open, svg } from "./viewer.js";
 import { connectButtons } from "./undo.js";
 import { Loupe } from "./loupe.js";
-import { connectGrid } from "./grid.js";
+import { connectGrid } from "./lines.js";
 import { Measuring, isText } from "./measure.js";
 import { Taken } from "./taken.js";
 import { Coral } from "./coral.js";
