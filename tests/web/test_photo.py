@@ -111,6 +111,8 @@ def test_where_the_card_stood_changes_the_reading_and_says_so(client_of, read_on
     unsaid, top, base = told(""), told("top"), told("base")
     assert value(base) < value(unsaid) < value(top)  # what stands nearer the camera reads large
     assert any("not said" in flag for flag in unsaid["flags"])
+    assert all("--" not in p["fix"] for p in unsaid["problems"])  # no options of a command here
+    assert [p["slug"] for p in unsaid["problems"]] == ["measure-off-plane-assumed"]
     assert not any("not said" in flag for flag in top["flags"])
 
 

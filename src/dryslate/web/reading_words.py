@@ -45,6 +45,16 @@ FLAGS = {
     "few_markers": N_("the scale rests on one marker, or on corners set by hand"),
 }
 
+FIXES = {
+    "measure-off-plane-assumed": N_("Say where the card stood, to narrow the interval."),
+    "measure-no-card": N_("Show the card in this photo, or measure in a photo with a card."),
+    "outline-points-crowded": N_("Set fewer points, or zoom in and set them more surely."),
+    "measure-too-short": N_(
+        "Zoom in and set the points more surely, or take the photo from nearer."
+    ),
+}
+"""What to do about a problem on the page, where its own words name options of a command."""
+
 
 def reading_words(request: Request, told: Mapping[str, Any]) -> dict[str, Any]:
     """
@@ -67,9 +77,15 @@ def reading_words(request: Request, told: Mapping[str, Any]) -> dict[str, Any]:
         "values": list(_values(request, told)),
         "budget": list(_budget(request, told)),
         "flags": [translate(request, FLAGS[f]) for f in told.get("flags", ()) if f in FLAGS],
-        "problems": list(told.get("problems", ())),
+        "problems": [_fixed(request, problem) for problem in told.get("problems", ())],
         "hex": told.get("srgb_hex"),
     }
+
+
+def _fixed(request: Request, problem: Mapping[str, Any]) -> dict[str, Any]:
+    """A problem with what to do about it here."""
+    fix = FIXES.get(str(problem.get("slug")))
+    return dict(problem) if fix is None else {**problem, "fix": translate(request, fix)}
 
 
 def short_words(request: Request, values: Mapping[str, Any]) -> str:
