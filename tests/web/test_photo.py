@@ -74,6 +74,31 @@ def test_a_page_without_the_viewers_code_shows_a_plain_picture_and_says_why(
     assert "without the code that shows photos" in html
 
 
+def test_photos_that_are_not_corrected_or_cannot_be_read_have_their_page(client_of, own_project):
+    with open_store(own_project, write=True, who="Ines Varro") as store:
+        bare, bad = store.photos()[:2]
+        store._db.execute("DELETE FROM corrections WHERE photo_id = ?", [bare.photo_id])
+    path = wiring.vault(own_project).path_of(bad.photo_id, bad.files[0].original_name)
+    path.chmod(0o644)
+    path.write_bytes(b"no photo any more")
+    client = client_of(own_project)
+
+    def page_of(photo):
+        answer = client.get(f"/photos/{photo.photo_id}", headers={"accept": "text/html"})
+        assert answer.status_code == 200
+        return answer.text
+
+    assert "This photo is not corrected yet." in page_of(bare)
+    assert "This photo cannot be shown." in page_of(bad)
+    assert 'data-slug="photo-' in page_of(bad)
+    body = {"kind": "length", "points": PICKED, "key": ""}
+    told = client.post(f"/photos/{bare.photo_id}/measure/try", json=body).json()
+    assert [p["slug"] for p in told["problems"]] == ["measure-no-card"]
+    saved = client.post(f"/photos/{bare.photo_id}/measurements", json={**body, "colony": "X"})
+    assert saved.status_code == 422
+    assert slugs(saved) == ["measure-no-card"]
+
+
 def test_a_try_tells_what_the_stored_measurement_says_and_saves_nothing(client_of, own_project):
     photo_id, row, rows = measured_photo(own_project)
     client = client_of(own_project)

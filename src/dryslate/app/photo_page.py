@@ -68,7 +68,8 @@ class PhotoSheet:
     @property
     def scale(self) -> dict[str, Any]:
         """The scale at the card, and whether it can be trusted."""
-        return dict((self.row.result.get("scale") or {}) if self.row is not None else {})
+        told = self.row.result.get("scale") if self.row is not None else None
+        return {"px_per_mm": None, "usable": False, **(told or {})}
 
     def for_viewer(self) -> dict[str, Any]:
         """Return what the viewer needs, as JSON."""
@@ -131,7 +132,8 @@ def photo_sheet(bench: TileBench, store: SurveyStore, photo_id: str) -> PhotoShe
     problems = list(row.result.get("problems", ())) if row is not None else []
     size: tuple[int, int] | None = None
     try:
-        size = _size(bench, store, photo)
+        is_sound = row is None or row.outcome != "unreadable"
+        size = _size(bench, store, photo, is_sound=is_sound)
     except (DryslateError, OSError) as error:
         if isinstance(error, DryslateError):
             problems.append(problem_of(error, photo.files[0].original_name).as_dict())
@@ -150,12 +152,12 @@ def photo_sheet(bench: TileBench, store: SurveyStore, photo_id: str) -> PhotoShe
     )
 
 
-def _size(bench: TileBench, store: SurveyStore, photo: Photo) -> tuple[int, int]:
+def _size(bench: TileBench, store: SurveyStore, photo: Photo, *, is_sound: bool) -> tuple[int, int]:
     """Return the upright size; the pyramid is made now only where the head does not tell it."""
     place = place_of(store, photo.photo_id, "original")
     kept = bench.tiles.find(place)
     file = next((f for f in photo.files if f.sha256 == photo.photo_id), photo.files[0])
-    if kept is None and file.kind == "jpeg":
+    if kept is None and file.kind == "jpeg" and is_sound:
         path = bench.vault.path_of(file.sha256, file.original_name)
         try:
             return upright_size(bench.reader.size_px(path), photo.metadata.orientation)

@@ -313,7 +313,7 @@ export class Measuring {
       if (this.#draft && question.number > this.#floor) {
         showReading(this.parts.reading, told, this.parts.text, this.#draft.isDone);
         this.#speak(told);
-        this.#tellDoubt();
+        if (told.values.length && question.body.kind !== "colour") this.#tellDoubt();
         requestAnimationFrame(() => setTimeout(() => performance.measure("mm-reading", { start: question.since, end: performance.now(), detail: { sent, got } })));
         if (told.key !== (this.view.photo.correction_key ?? "")) this.parts.correctedAnew?.(told.key);
       }

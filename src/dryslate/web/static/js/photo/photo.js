@@ -94,12 +94,14 @@ connectKeys(view, turnShare, photo.has_plane ? connectGrid(view, at("grid-button
 for (const button of document.querySelectorAll("button[data-kind]")) button.addEventListener("click", () => measuring.start(button.dataset.kind));
 window.addEventListener("beforeunload", (event) => { if (measuring.draft?.points.length) event.preventDefault(); });
 const coral = new Coral(view, { place: at("coral-panel"), text, changed: (state, label) => show(state, label) });
+let hasShown = false;
 let now = { measurements: [], taken_back: [], corals: [], controls: [] };
 
 /** Show what the server says is measured and noted here. */
 function show(state, label = null) {
+  if (hasShown) say([]); // what went wrong before is done with; not what was said as the page opened
+  hasShown = true;
   now = state;
-  say([]);
   taken.show(state);
   coral.show(state, label);
   const names = [...new Set([...state.corals.map((c) => c.colony), ...state.controls])];

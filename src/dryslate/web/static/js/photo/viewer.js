@@ -3,6 +3,8 @@
 // Photo pixels have their centres on whole numbers, as everywhere in this program. OpenSeadragon counts from the
 // edge of the first pixel and in units of the photo's width; the half pixel between the two is dealt with here only.
 
+import { say } from "../page.js";
+
 const SVG = "http://www.w3.org/2000/svg";
 
 let resolveOpened;
@@ -224,6 +226,10 @@ export function open(element, photo) {
       view.drawerName = viewer.drawer.getType();
       resolveOpened(view);
       resolve(view);
+    });
+    viewer.addOnceHandler("tile-load-failed", async (event) => { // the server says why, once
+      const answer = await fetch(event.tile.getUrl(), { headers: { accept: "application/json" } });
+      if (!answer.ok) say((await answer.json()).problems);
     });
     viewer.addOnceHandler("open-failed", (event) => reject(new Error(event.message)));
     viewer.world.addOnceHandler?.("add-item", (event) => {
