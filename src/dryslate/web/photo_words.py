@@ -64,6 +64,7 @@ SCRIPT_WORDS = {
     "by": N_("points set by {name}"),
     "coral": N_("Coral"),
     "which": N_("Which"),
+    "to_coral": N_("Its page"),
     "form": N_("growth form: {form}"),
     "no_form": N_("growth form not noted"),
     "no_outline": N_("no outline yet"),

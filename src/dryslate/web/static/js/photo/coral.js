@@ -46,7 +46,7 @@ export class Coral {
     if (elsewhere > 0) facts.push(text.elsewhere.replace("{n}", elsewhere));
     place.replaceChildren(
       el("h2", { id: "coral-heading" }, text.coral),
-      el("div", { class: "field-row" }, el("label", { for: "coral-choice" }, text.which), choice),
+      el("div", { class: "field-row" }, el("label", { for: "coral-choice" }, text.which), choice, el("a", { href: `/corals/${coral.record_id}`, class: "button" }, text.to_coral)),
       el("p", { class: "soft" }, facts.join("; ")),
       ...(rows.length ? [el("dl", { class: "values" }, ...rows)] : []),
       this.#health(coral),
