@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from dryslate.app.correct import Workshop
     from dryslate.app.correct_summary import Summary
     from dryslate.app.correction_records import CorrectSettings, Loan
+    from dryslate.app.records import Photo
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,30 +82,28 @@ def run_photos(options: CorrectOptions) -> int:
 
 def run_project(options: CorrectOptions) -> int:
     """Correct the photos of a project; return the exit code."""
-    from dryslate.app.correct_project import (
-        ProjectPlace,
-        correct_project,
-        finish_run,
-        start_run,
-    )
+    from dryslate.app.correct_project import ProjectPlace
     from dryslate.app.correct_request import depths_from, picked_point, require_request
-    from dryslate.app.project_photos import choose_photos
+    from dryslate.app.correct_run import RunRequest, run_corrections
 
     folder = options.project or Path()
     point = picked_point(options.white, options.grey)
     require_request([], options.out, folder, point, options.apply_to or ())
     depths = depths_from(options.depths)
-    with wiring.survey_store(folder, write=True) as store:
-        place = ProjectPlace(folder=folder, store=store, vault=wiring.vault(folder))
-        run = start_run(place, _workshop(options), _settings(options), depths)
-        photos = choose_photos(store, options.photos or ())
-        paths = [place.vault.path_of(p.photo_id, p.files[0].original_name) for p in photos]
+    vault = wiring.vault(folder)
+
+    def announce(photos: Sequence[Photo]) -> None:
+        paths = [vault.path_of(p.photo_id, p.files[0].original_name) for p in photos]
         _announce_tiff(options, paths, folder)
-        done = []
-        for one in correct_project(run, photos):
-            done.append(one)
-            _tell(one.row.result, options)
-        summary, problems = finish_run(run, done)
+
+    with wiring.survey_store(folder, write=True) as store:
+        summary, problems = run_corrections(
+            ProjectPlace(folder=folder, store=store, vault=vault),
+            _workshop(options),
+            RunRequest(photos=options.photos or (), settings=_settings(options), depths=depths),
+            lambda one: _tell(one.row.result, options),
+            announce,
+        )
     for problem in problems:
         print_problem(problem)
     _tell_summary(summary, options)

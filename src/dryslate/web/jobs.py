@@ -35,12 +35,15 @@ class Job:
     page : str
         Where to go when it is done.
     observer : str
+    kind : str
+        Jobs of one kind do not run side by side; empty where they may.
     """
 
     job_id: str
     title: str
     page: str
     observer: str
+    kind: str = ""
     state: str = "running"
     what: str = ""
     n_done: int = 0
@@ -105,7 +108,9 @@ class JobBoard:
         self._lock = threading.Lock()
         self._jobs: dict[str, Job] = {}
 
-    def start(self, title: str, page: str, observer: str, work: Callable[[Job], Any]) -> Job:
+    def start(
+        self, title: str, page: str, observer: str, work: Callable[[Job], Any], kind: str = ""
+    ) -> Job:
         """
         Run `work` in a thread of its own.
 
@@ -115,13 +120,18 @@ class JobBoard:
             What it does, where to go when it is done, and who asked.
         work : callable
             Takes the job, to which it reports as `Progress`; returns anything to be kept.
+        kind : str
+            Where one of this kind is under way already, that one is returned and none started.
 
         Returns
         -------
         Job
         """
-        job = Job(job_id=secrets.token_hex(8), title=title, page=page, observer=observer)
+        job = Job(job_id=secrets.token_hex(8), title=title, page=page, observer=observer, kind=kind)
         with self._lock:
+            for other in self._jobs.values():
+                if kind and other.kind == kind and other.state == "running":
+                    return other
             ended = [k for k, j in self._jobs.items() if j.state != "running"]
             for key in ended[: max(0, len(self._jobs) - KEPT_JOBS)]:
                 del self._jobs[key]

@@ -10,6 +10,7 @@ from dryslate.web.pages import PLACES
 
 MODULES = (
     "home",
+    "photos",
     "photo",
     "photo_work",
     "cards",

@@ -1,0 +1,279 @@
+"""The photos of a visit as a list: what came of each, how its card was seen, chosen by filters."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from itertools import islice
+from typing import TYPE_CHECKING, Literal
+
+from dryslate.app.tiles import key_of_corrected, key_of_original
+
+if TYPE_CHECKING:
+    from dryslate.app.ports import SurveyStore
+    from dryslate.app.records import CorrectionRow, Photo
+
+Show = Literal[
+    "all", "not_corrected", "corrected", "borrowed", "refused", "no_card", "unreadable", "corals"
+]
+SHOWS: tuple[Show, ...] = (
+    "all",
+    "not_corrected",
+    "corrected",
+    "borrowed",
+    "refused",
+    "no_card",
+    "unreadable",
+    "corals",
+)
+"""What can be shown; ``corals`` are photos with a coral noted in them, whatever came of them."""
+
+Seen = Literal["sound", "tilted", "hidden", "patches", "off", "by_hand"]
+SEEN: tuple[Seen, ...] = ("sound", "tilted", "hidden", "patches", "off", "by_hand")
+"""How a card was seen; ``sound`` has none of the others, which may come together."""
+
+TILTED_DEG = 30.0
+"""A card further from facing the camera counts as tilted: chosen for this list, not a limit."""
+OFF_DE00 = 3.0
+"""A check difference (95th percentile, CIEDE2000) above this counts as off: chosen likewise."""
+ALL_MARKERS = 4
+STEP = 60
+CORRECTED = ("corrected", "borrowed")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhotoFilter:
+    """
+    Which photos of a visit to list.
+
+    Parameters
+    ----------
+    show : str
+        One of `SHOWS`.
+    name : str
+        Part of a file's name, in any case; empty for all.
+    after, before : str
+        Times of the day, ``HH:MM``, both ends included; empty for all. Photos without a time are
+        left out where one is given.
+    seen : str
+        One of `SEEN`, or empty for all.
+    """
+
+    show: Show = "all"
+    name: str = ""
+    after: str = ""
+    before: str = ""
+    seen: Seen | Literal[""] = ""
+
+    @property
+    def is_narrow(self) -> bool:
+        """Tell whether it leaves out anything beside what `show` does."""
+        return bool(self.name or self.after or self.before or self.seen)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhotoLine:
+    """
+    One photo of the list.
+
+    Parameters
+    ----------
+    photo_id, name : str
+    time : str
+        Local time of the day, ``HH:MM:SS``, the clock's error taken out; empty where unknown.
+    outcome : str
+        Of its latest correction; ``not_corrected`` where there is none.
+    reason : str
+        Slug of why it was not corrected, where there is one.
+    seen : tuple of str
+        How its card was seen, empty where none was found.
+    tilt_deg, off_de00 : float or None
+        The card's tilt, and the check difference.
+    n_dropped, n_corals : int
+    keys : Mapping
+        Keys of its pictures by variant; ``corrected`` is None where it has none.
+    """
+
+    photo_id: str
+    name: str
+    time: str
+    outcome: str
+    reason: str = ""
+    seen: tuple[Seen, ...] = ()
+    tilt_deg: float | None = None
+    off_de00: float | None = None
+    n_dropped: int = 0
+    n_corals: int = 0
+    keys: Mapping[str, str | None] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhotoPage:
+    """
+    One step of a list.
+
+    Parameters
+    ----------
+    lines : tuple of PhotoLine
+        In the order they were taken.
+    found : tuple of str
+        Ids of all photos that the filter leaves.
+    uncorrected : tuple of str
+        Those of them that stay uncorrected: the ones to correct now.
+    counts : Mapping
+        Photos of the visit by each of `SHOWS`, the other filters left aside.
+    page : int
+        From 1.
+    has_more : bool
+    """
+
+    lines: tuple[PhotoLine, ...]
+    found: tuple[str, ...]
+    uncorrected: tuple[str, ...]
+    counts: Mapping[str, int]
+    page: int
+    has_more: bool
+
+
+def list_photos(
+    store: SurveyStore, visit_id: str | None, wanted: PhotoFilter, page: int = 1
+) -> PhotoPage:
+    """
+    List the photos of one visit, or of all, in steps of 60.
+
+    Parameters
+    ----------
+    store : SurveyStore
+    visit_id : str or None
+    wanted : PhotoFilter
+    page : int
+        From 1.
+
+    Returns
+    -------
+    PhotoPage
+    """
+    corrections = {row.photo_id: row for row in store.corrections(visit_id)}
+    corals = Counter(r.photo_id for r in store.records(visit_id) if r.photo_id)
+    counts: Counter[str] = Counter()
+    found: list[tuple[Photo, PhotoLine]] = []
+    checks = _checks(wanted)
+    for photo in store.photos(visit_id):
+        line = _line(photo, corrections.get(photo.photo_id), corals[photo.photo_id])
+        counts.update(_shows(line))
+        if all(check(photo, line) for check in checks):
+            found.append((photo, line))
+    start = (page - 1) * STEP
+    return PhotoPage(
+        lines=tuple(line for _, line in islice(found, start, start + STEP)),
+        found=tuple(line.photo_id for _, line in found),
+        uncorrected=tuple(line.photo_id for _, line in found if line.outcome not in CORRECTED),
+        counts={show: counts[show] for show in SHOWS},
+        page=page,
+        has_more=len(found) > start + STEP,
+    )
+
+
+def usual_port(store: SurveyStore) -> str:
+    """
+    Return what stood between lens and water in most of the photos corrected so far.
+
+    Parameters
+    ----------
+    store : SurveyStore
+
+    Returns
+    -------
+    str
+        ``unknown`` where nothing was corrected yet.
+    """
+    latest: dict[str, str] = {}
+    for file in store.derived_files():
+        port = (file.steps.get("settings") or {}).get("port")
+        if port:
+            latest[file.key] = str(port)
+    used = [latest[row.key] for row in store.corrections() if row.key in latest]
+    return Counter(used).most_common(1)[0][0] if used else "unknown"
+
+
+def card_seen(row: CorrectionRow | None) -> tuple[Seen, ...]:
+    """
+    Say in a few words how the card of a photo was seen.
+
+    Parameters
+    ----------
+    row : CorrectionRow or None
+
+    Returns
+    -------
+    tuple of str
+        Of `SEEN`; empty where no card was found.
+    """
+    card = row.result.get("card") if row is not None else None
+    if row is None or not card or not card.get("found"):
+        return ()
+    seen: list[Seen] = []
+    if (card.get("tilt_deg") or 0.0) > TILTED_DEG:
+        seen.append("tilted")
+    if card.get("how") == "markers" and int(card.get("n_markers") or 0) < ALL_MARKERS:
+        seen.append("hidden")
+    colour = row.result.get("colour") or {}
+    if colour.get("dropped"):
+        seen.append("patches")
+    if (colour.get("left_out_de00_p95") or 0.0) > OFF_DE00:
+        seen.append("off")
+    if card.get("how") == "corners":
+        seen.append("by_hand")
+    return tuple(seen) or ("sound",)
+
+
+def _line(photo: Photo, row: CorrectionRow | None, n_corals: int) -> PhotoLine:
+    """Put one photo into a line."""
+    outcome = "not_corrected" if row is None else row.outcome
+    result = row.result if row is not None else {}
+    colour = result.get("colour") or {}
+    reasons = [p["slug"] for p in result.get("problems", ()) if p.get("severity") == "error"]
+    return PhotoLine(
+        photo_id=photo.photo_id,
+        name=photo.files[0].original_name,
+        time=_time(photo),
+        outcome=outcome,
+        reason=reasons[0] if reasons and outcome not in ("corrected", "borrowed") else "",
+        seen=card_seen(row),
+        tilt_deg=(result.get("card") or {}).get("tilt_deg"),
+        off_de00=colour.get("left_out_de00_p95"),
+        n_dropped=len(colour.get("dropped") or ()),
+        n_corals=n_corals,
+        keys={"original": key_of_original(), "corrected": key_of_corrected(row)},
+    )
+
+
+def _time(photo: Photo) -> str:
+    """Return the time of the day at which a photo was taken; empty where unknown."""
+    text = photo.taken_corrected or photo.metadata.taken_local or ""
+    return text[11:19] if len(text) >= 16 else ""
+
+
+def _shows(line: PhotoLine) -> Sequence[Show]:
+    """Name the choices of `SHOWS` under which a photo is listed."""
+    shows: list[Show] = ["all"]
+    shows += [show for show in SHOWS if show == line.outcome]
+    if line.n_corals:
+        shows.append("corals")
+    return shows
+
+
+def _checks(wanted: PhotoFilter) -> list[Callable[[Photo, PhotoLine], bool]]:
+    """Return what a photo has to pass to be listed."""
+    checks: list[Callable[[Photo, PhotoLine], bool]] = [lambda _, line: wanted.show in _shows(line)]
+    if wanted.name:
+        part = wanted.name.casefold()
+        checks.append(lambda photo, _: any(part in f.original_name.casefold() for f in photo.files))
+    if wanted.after:
+        checks.append(lambda _, line: line.time[:5] >= wanted.after and bool(line.time))
+    if wanted.before:
+        checks.append(lambda _, line: "" < line.time[:5] <= wanted.before)
+    if wanted.seen:
+        checks.append(lambda _, line: wanted.seen in line.seen)
+    return checks
