@@ -322,7 +322,8 @@ class _Work:
         """Say what was taken in and whether the card may be wiped."""
         plan, drives = self._plan, self._drives
         blocking = [p for p in plan.problems if p.severity != "note" and p.slug != "source-empty"]
-        sources = {source: self._tools.files.drive_of(source) for source in plan.request.sources}
+        given = () if plan.request.is_sent else plan.request.sources
+        sources = {source: self._tools.files.drive_of(source) for source in given}
         seen = CopiesSeen(
             n_files=len(plan.files),
             n_not_kept=self._counts.n_failed + len(blocking),
@@ -331,7 +332,7 @@ class _Work:
             first=drives[0],
             second=drives[1] if len(drives) > 1 else None,
             sources=tuple(sources.values()),
-            is_whole=all(source.is_dir() for source in sources),
+            is_whole=bool(sources) and all(source.is_dir() for source in sources),
         )
         return TakeReport(
             visit_id=plan.visit.visit_id,

@@ -15,7 +15,12 @@ from dryslate.base.problems import Problem
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TakeRequest:
-    """What to take in: sources, the project, a second folder or None, and whose visit it is."""
+    """
+    What to take in: sources, the project, a second folder or None, and whose visit it is.
+
+    `is_sent` where the sources are what a browser sent, not the memory card itself: what else is
+    on the card is then not known.
+    """
 
     sources: tuple[Path, ...]
     project: Path
@@ -23,6 +28,7 @@ class TakeRequest:
     site: str
     date: str
     observer: str
+    is_sent: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,6 +10,7 @@ from dryslate.web.pages import PLACES
 
 MODULES = (
     "home",
+    "take",
     "photos",
     "photo",
     "photo_work",
