@@ -22,6 +22,7 @@ if TYPE_CHECKING:
         SurveyStore,
     )
     from dryslate.app.report import ReportBench
+    from dryslate.app.sending import SentBox
     from dryslate.app.tiles import TileBench
     from dryslate.store.sqlite import SqliteSurveyStore
 
@@ -89,6 +90,13 @@ def intake_files() -> IntakeFiles:
     from dryslate.files.disk_intake import DiskIntake
 
     return DiskIntake()
+
+
+def sent_box(project: Path) -> SentBox:
+    """Return what holds the files that browsers send until they are taken in."""
+    from dryslate.files.sent_files import FolderSentBox
+
+    return FolderSentBox(project)
 
 
 def project_files(project: Path) -> ProjectFiles:

@@ -11,6 +11,7 @@ from dryslate.web.pages import PLACES
 MODULES = (
     "home",
     "take",
+    "upload",
     "photos",
     "photo",
     "photo_work",
