@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from dryslate.app.accounts import AccountBook, PasswordHasher
     from dryslate.app.check import ProjectFiles
-    from dryslate.app.intake import IntakeFiles
+    from dryslate.app.intake import How, IntakeFiles
     from dryslate.app.new import ProjectFolders
     from dryslate.app.ports import (
         Clock,
@@ -90,6 +90,13 @@ def intake_files() -> IntakeFiles:
     from dryslate.files.disk_intake import DiskIntake
 
     return DiskIntake()
+
+
+def read_back(path: Path) -> tuple[str, How]:
+    """Return the hash of a file as it lies on its drive, and how it was read."""
+    from dryslate.files.reread import reread_sha256
+
+    return reread_sha256(path)
 
 
 def sent_box(project: Path) -> SentBox:

@@ -72,7 +72,7 @@ def judge_wiping(seen: CopiesSeen) -> WipeVerdict:
         reasons.append("single files were given, so what else is on the card is not known")
     reasons += _against(seen.first, seen.n_files - seen.n_proved_first, "the project", seen)
     if seen.second is None:
-        reasons.append("there is no second copy (give one with --second)")
+        reasons.append("there is no second copy (give a second folder)")
     else:
         missing = seen.n_files - seen.n_proved_second
         reasons += _against(seen.second, missing, "the second folder", seen)

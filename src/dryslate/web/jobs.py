@@ -148,6 +148,11 @@ class JobBoard:
                 raise Refusal("page-not-found", 404)
             return self._jobs[job_id]
 
+    def look(self, job_id: str) -> Job | None:
+        """Return a job, None where it is not known."""
+        with self._lock:
+            return self._jobs.get(job_id)
+
     def running(self) -> list[Job]:
         """Return the jobs under way, oldest first."""
         with self._lock:

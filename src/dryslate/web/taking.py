@@ -5,10 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
+from urllib.parse import urlencode
 
 from starlette.requests import Request
 
 from dryslate import wiring
+from dryslate.app.second_copy import (
+    SecondReport,
+    SecondTools,
+    make_second_copy,
+    require_second,
+)
 from dryslate.app.take import plan_take, run_take
 from dryslate.app.take_records import TakeReport, TakeRequest, TakeTools
 from dryslate.web.errors import Refusal
@@ -21,6 +28,7 @@ if TYPE_CHECKING:
     from dryslate.app.ports import Progress, SurveyStore
 
 TITLE = N_("Taking in")
+SECOND = N_("Making the second copy")
 
 
 class Unheard:
@@ -106,3 +114,44 @@ def take_in_turns(reach: Reach, observer: str, wanted: TakeRequest, job: Job) ->
     with wiring.survey_store(project, write=True, who=observer, by_turns=True) as store:
         tools = tools_for(store, job)
         return run_take(plan_take(wanted, tools), tools)
+
+
+def second_tools(project: Path, store: SurveyStore, progress: Progress) -> SecondTools:
+    """Return the ports that making second copies works through."""
+    return SecondTools(
+        store=store,
+        files=wiring.intake_files(),
+        read_back=wiring.read_back,
+        vault=wiring.vault(project),
+        clock=wiring.clock(),
+        progress=progress,
+    )
+
+
+def start_second(request: Request, visit_id: str, second: Path) -> Job:
+    """
+    Make second copies as a job; what cannot be begun is refused before.
+
+    Parameters
+    ----------
+    request : Request
+    visit_id : str
+    second : Path
+
+    Returns
+    -------
+    Job
+        Its answer is the report. The one under way already, where there is one.
+    """
+    reach, observer = reach_of(request), observer_of(request)
+    project = reach.settings.project
+    with reach.reading() as store:
+        require_second(second_tools(project, store, Unheard()), project, visit_id, second)
+
+    def work(job: Job) -> SecondReport:
+        with wiring.survey_store(project, write=True, who=observer, by_turns=True) as store:
+            tools = second_tools(project, store, job)
+            return make_second_copy(tools, project, visit_id, second)
+
+    page = f"/take/copies?{urlencode({'visit': visit_id})}"
+    return reach.jobs.start(translate(request, SECOND), page, observer, work, kind="take")

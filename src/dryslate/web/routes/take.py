@@ -4,16 +4,22 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date as calendar_date
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Depends, Form, Path, Query, Request
 from starlette.responses import HTMLResponse, RedirectResponse
 
+from dryslate.app.second_copy import SecondReport, copies_of
 from dryslate.app.take_records import TakeReport, TakeRequest
 from dryslate.web.errors import Refusal
 from dryslate.web.pages import page
 from dryslate.web.reach import observer_of, reach_of
-from dryslate.web.taking import folder_from, start_take
+from dryslate.web.taking import folder_from, start_second, start_take
+
+if TYPE_CHECKING:
+    from dryslate.app.ports import SurveyStore
+    from dryslate.app.records import Visit
 
 router = APIRouter()
 JobId = Annotated[str, Path(pattern="^[0-9a-f]{16}$")]
@@ -80,3 +86,48 @@ def done(request: Request, job_id: JobId) -> HTMLResponse:
     job = reach_of(request).jobs.find(job_id)
     report = job.answer if isinstance(job.answer, TakeReport) else None
     return page(request, "take_done.html", job=job, report=report)
+
+
+@router.get("/take/copies", response_class=HTMLResponse)
+def copies(
+    request: Request,
+    visit: Annotated[str, Query(max_length=300)],
+    job: Annotated[str, Query(pattern="^[0-9a-f]{16}$")] = "0" * 16,
+) -> HTMLResponse:
+    """Show what of a visit is proved where."""
+    with reach_of(request).reading() as store:
+        found, told = visit_of(store, visit), copies_of(store, visit)
+        known = sorted({copy.folder for copy in store.copies()} - {"."})
+    made = reach_of(request).jobs.look(job)
+    report = made.answer if made is not None and isinstance(made.answer, SecondReport) else None
+    shown: dict[str, Any] = {
+        "visit": found,
+        "told": told,
+        "seconds": known,
+        "made": made,
+        "report": report,
+    }
+    return page(request, "take_copies.html", **shown)
+
+
+@router.post("/take/copies")
+def second_copy(
+    request: Request, visit: Name, second: Annotated[str, Form(max_length=4000)]
+) -> RedirectResponse:
+    """Make the second copy of a visit."""
+    folder = folder_from(request, second)
+    if folder is None:
+        raise Refusal("page-input", 422, "second")
+    with reach_of(request).reading() as store:
+        found = visit_of(store, visit)
+    job = start_second(request, found.visit_id, folder)
+    told = urlencode({"visit": found.visit_id, "job": job.job_id})
+    return RedirectResponse(f"/take/copies?{told}", 303)
+
+
+def visit_of(store: SurveyStore, visit_id: str) -> Visit:
+    """Return a visit by its id; refuses one that is not there."""
+    for visit in store.visits():
+        if visit.visit_id == visit_id:
+            return visit
+    raise Refusal("page-not-found", 404)
