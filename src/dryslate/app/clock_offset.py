@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 from dryslate.app.ports import SurveyStore
@@ -96,6 +96,42 @@ def set_clock(store: SurveyStore, request: ClockRequest) -> ClockReport:
         ``visit-unknown``, ``photo-unknown``, ``photo-ambiguous``, ``photo-without-time``,
         ``clock-time``, ``camera-unknown``, ``clock-already-set``.
     """
+    report = read_clock(store, request)
+    offset = report.offset
+    for old in store.clock_offsets(offset.visit_id):
+        if old.camera != offset.camera or old == offset:
+            continue
+        if not request.replace:
+            raise InputError(
+                "clock-already-set",
+                f"The clock of {offset.camera} is set for {offset.visit_id} already "
+                f"({old.offset_s:+g} s; now {offset.offset_s:+g} s was given).",
+                "Nothing was changed; say --replace if the earlier one was wrong.",
+            )
+    store.save_clock_offset(offset)
+    return report
+
+
+def read_clock(store: SurveyStore, request: ClockRequest) -> ClockReport:
+    """
+    Reckon a camera's clock offset without storing it.
+
+    Parameters
+    ----------
+    store : SurveyStore
+    request : ClockRequest
+
+    Returns
+    -------
+    ClockReport
+
+    Raises
+    ------
+    SettingsError
+        ``clock-what`` unless photo and time, or an offset, are given.
+    InputError
+        As `set_clock`, but for ``clock-already-set``.
+    """
     visit = find_visit(store, request.site, request.date)
     photos = store.photos(visit.visit_id)
     if request.photo is not None and request.shows is not None and request.offset_s is None:
@@ -108,19 +144,50 @@ def set_clock(store: SurveyStore, request: ClockRequest) -> ClockReport:
             "A clock is set either by --photo and --shows, or by --offset-s.",
             "Give the name of a photo of a clock and the time it shows.",
         )
-    for old in store.clock_offsets(visit.visit_id):
-        if old.camera != offset.camera or old == offset:
-            continue
-        if not request.replace:
-            raise InputError(
-                "clock-already-set",
-                f"The clock of {offset.camera} is set for {visit.visit_id} already "
-                f"({old.offset_s:+g} s; now {offset.offset_s:+g} s was given).",
-                "Nothing was changed; say --replace if the earlier one was wrong.",
-            )
-    store.save_clock_offset(offset)
     n = sum(camera_key(p.metadata) == offset.camera for p in photos)
     return ClockReport(offset=offset, n_photos=n)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TimeMoved:
+    """A photo's time of the camera, and what it is after the clock is set; both local."""
+
+    photo_id: str
+    name: str
+    before: str
+    after: str
+
+
+def times_moved(store: SurveyStore, offset: ClockOffset) -> tuple[TimeMoved, ...]:
+    """
+    Return what setting a clock does to the photos of its camera.
+
+    Parameters
+    ----------
+    store : SurveyStore
+    offset : ClockOffset
+
+    Returns
+    -------
+    tuple of TimeMoved
+        In the order the camera gives; photos without a time are left out.
+    """
+    moved = []
+    for photo in store.photos(offset.visit_id):
+        taken = taken_time(photo.metadata)
+        if taken is None or camera_key(photo.metadata) != offset.camera:
+            continue
+        moved.append(
+            TimeMoved(
+                photo_id=photo.photo_id,
+                name=photo.files[0].original_name,
+                before=taken.isoformat(sep=" ", timespec="seconds"),
+                after=(taken + timedelta(seconds=offset.offset_s)).isoformat(
+                    sep=" ", timespec="seconds"
+                ),
+            )
+        )
+    return tuple(sorted(moved, key=lambda m: m.before))
 
 
 def find_photo(photos: tuple[Photo, ...], name: str) -> Photo:

@@ -39,6 +39,7 @@ OFF_DE00 = 3.0
 """A check difference (95th percentile, CIEDE2000) above this counts as off: chosen likewise."""
 ALL_MARKERS = 4
 STEP = 60
+CLOCK_STEP = 300
 CORRECTED = ("corrected", "borrowed")
 
 
@@ -137,7 +138,11 @@ class PhotoPage:
 
 
 def list_photos(
-    store: SurveyStore, visit_id: str | None, wanted: PhotoFilter, page: int = 1
+    store: SurveyStore,
+    visit_id: str | None,
+    wanted: PhotoFilter,
+    page: int = 1,
+    step: int | None = None,
 ) -> PhotoPage:
     """
     List the photos of one visit, or of all, in steps of 60.
@@ -149,11 +154,14 @@ def list_photos(
     wanted : PhotoFilter
     page : int
         From 1.
+    step : int, optional
+        Photos a step, instead of 60.
 
     Returns
     -------
     PhotoPage
     """
+    step = step or STEP
     corrections = {row.photo_id: row for row in store.corrections(visit_id)}
     corals = Counter(r.photo_id for r in store.records(visit_id) if r.photo_id)
     counts: Counter[str] = Counter()
@@ -164,14 +172,14 @@ def list_photos(
         counts.update(_shows(line))
         if all(check(photo, line) for check in checks):
             found.append((photo, line))
-    start = (page - 1) * STEP
+    start = (page - 1) * step
     return PhotoPage(
-        lines=tuple(line for _, line in islice(found, start, start + STEP)),
+        lines=tuple(line for _, line in islice(found, start, start + step)),
         found=tuple(line.photo_id for _, line in found),
         uncorrected=tuple(line.photo_id for _, line in found if line.outcome not in CORRECTED),
         counts={show: counts[show] for show in SHOWS},
         page=page,
-        has_more=len(found) > start + STEP,
+        has_more=len(found) > start + step,
     )
 
 

@@ -12,6 +12,7 @@ MODULES = (
     "home",
     "take",
     "upload",
+    "clock",
     "photos",
     "photo",
     "photo_work",
