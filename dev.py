@@ -1,7 +1,7 @@
 """
 The front door: python3 dev.py demo | test | check | bench | gold | build.
 
-demo    install, then run the whole job on a made-up trip
+demo    install, then run the whole job on a made-up trip and serve it (--no-serve: end there)
 test    install, then run the tests (further words go to pytest)
 check   install, then lint, types and import contracts
 bench   install, then run the benchmarks (finding, colour, lengths, identify, speed; or those named)

@@ -8,6 +8,11 @@ import pytest
 
 PAGES = (
     "/",
+    "/photos",
+    "/photos?visit=Lantern+Steps+2024-03-09&seen=sound",
+    "/take",
+    "/take/copies?visit=Lantern+Steps+2024-03-09",
+    "/take/clock?visit=Lantern+Steps+2024-03-09",
     "/people",
     "/cards",
     "/cards/field-007",

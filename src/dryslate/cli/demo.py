@@ -24,19 +24,27 @@ def demo(
     ] = Path("dryslate-demo"),
     seed: Annotated[int, typer.Option(help="Another number makes another trip.")] = 1,
     no_serve: Annotated[
-        bool, typer.Option("--no-serve", help="Do not open pages in the browser.")
+        bool, typer.Option("--no-serve", help="End when the trip is done; do not serve its pages.")
     ] = False,
 ) -> None:
     """
-    Make a made-up trip with known truth, do the whole job on it, and say what to open.
+    Make a made-up trip with known truth, do the whole job on it, and serve its pages.
 
     Nobody dives: reef, corals, people and photos are computed.
     """
     from dryslate.demo.run import DemoTools, run_demo
 
-    del no_serve  # there are no pages to open yet
     done = run_demo(folder, seed, DemoTools(progress=progress(), say=_say))
     _show(done)
+    if not no_serve:
+        _serve(done.project)
+
+
+def _serve(project: Path) -> None:
+    """Serve the project's pages until they are stopped; says the address to open."""
+    from dryslate.web.server import serve, settings_for
+
+    serve(settings_for(project), print_text)
 
 
 def _say(text: str) -> None:
