@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import os
 import shutil
+import socket
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -58,7 +60,11 @@ class Server:
     def __init__(self, project: Path, log: Path, *words: str) -> None:
         self.project = project
         self._log = log.open("a")
-        command = [sys.executable, "-m", "dryslate.cli.main", "serve", str(project), *words]
+        with socket.socket() as chosen:  # its own port, whoever else runs tests beside it
+            chosen.bind(("127.0.0.1", 0))
+            port = str(chosen.getsockname()[1])
+        serve = [sys.executable, "-m", "dryslate.cli.main", "serve", str(project)]
+        command = [*serve, "--port", port, *words]
         self.process = subprocess.Popen(
             command, stdout=subprocess.PIPE, stderr=self._log, text=True, cwd=ROOT
         )
@@ -90,14 +96,10 @@ def server_of(tmp_path: Path) -> Iterator[object]:
     def start(project: Path, *words: str) -> Server:
         server = Server(project, tmp_path / "server.log", *words)
         for _ in range(200):  # the address is printed just before the socket listens
-            import socket
-
             with socket.socket() as tried:
                 host, port = server.base.removeprefix("http://").rsplit(":", 1)
                 if tried.connect_ex((host, int(port))) == 0:
                     break
-            import time
-
             time.sleep(0.02)
         started.append(server)
         return server

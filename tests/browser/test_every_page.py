@@ -14,6 +14,9 @@ PAGES = (
     "/take/copies?visit=Lantern+Steps+2024-03-09",
     "/take/clock?visit=Lantern+Steps+2024-03-09",
     "/people",
+    "/corals",
+    "/second",
+    "/lookalikes?a=Favites&b=Goniastrea",
     "/cards",
     "/cards/field-007",
     "/help",
@@ -23,7 +26,8 @@ PAGES = (
 )
 
 WIDER = """() => document.documentElement.scrollWidth <= innerWidth ? [] :
-  [...document.querySelectorAll("main *")].filter((e) => e.getBoundingClientRect().right > innerWidth)
+  [...document.querySelectorAll("main *")]
+  .filter((e) => e.getBoundingClientRect().right > innerWidth)
   .map((e) => e.outerHTML.slice(0, 80))"""
 
 

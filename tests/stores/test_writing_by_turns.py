@@ -43,10 +43,14 @@ def test_inside_a_transaction_the_job_keeps_its_turn(project) -> None:
 
 
 def test_error_inside_a_turn_undoes_it_and_lets_others_in(project) -> None:
-    with opened(project, "job", by_turns=True) as job:
-        with pytest.raises(RuntimeError), job.write():
+    def fail(job: SqliteSurveyStore) -> None:
+        with job.write():
             job.save_site(Site(site="Quiet Ledge", note=""))
             raise RuntimeError
+
+    with opened(project, "job", by_turns=True) as job:
+        with pytest.raises(RuntimeError):
+            fail(job)
         assert job.sites() == ()
         opened(project, "Tevi", wait_s=0.1).close()
 

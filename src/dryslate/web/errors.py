@@ -49,6 +49,10 @@ REFUSALS: Mapping[str, tuple[str, str]] = {
         "Your role does not allow this.",
         "Ask somebody who leads the survey.",
     ),
+    "page-not-blind": (
+        "This coral does not wait for a look of yours: you named it before, or it is done.",
+        "Go back to Second look and take one that waits.",
+    ),
     "page-wrong-password": (
         "Name and password do not belong together.",
         "Type both again; capitals count.",
@@ -82,6 +86,9 @@ STATUS_BY_SLUG: Mapping[str, int] = {
     "picture-no-tile": 404,
     "picture-not-corrected": 404,
     "record-unknown": 404,
+    "coral-not-in-project": 404,
+    "coral-no-photo": 404,
+    "coral-still-blind": 403,
 }
 STATUS_BY_CLASS: tuple[tuple[type[DryslateError], int], ...] = (
     (InputError, 422),

@@ -1,0 +1,124 @@
+"""Corals: the list, and one coral with its names over time."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Form, Path, Query, Request
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+
+from dryslate import wiring
+from dryslate.app import coral_page
+from dryslate.app.note_records import standing_names
+from dryslate.base.errors import StoreError
+from dryslate.web.errors import answer_to
+from dryslate.web.left_words import N_
+from dryslate.web.pages import Place, page
+from dryslate.web.reach import Reach, observer_of, reach_of, session_of
+from dryslate.web.routes.photo import tile_bench_of
+
+PLACES = (Place(path="/corals", label=N_("Corals"), key="k"),)
+router = APIRouter()
+RecordId = Annotated[str, Path(pattern="^[0-9a-f]{64}$")]
+STATUSES = {
+    "no name": N_("no name"),
+    "one observer": N_("one observer"),
+    "open": N_("two names that differ"),
+    "agreed": N_("agreed"),
+    "settled": N_("settled"),
+}
+
+
+@router.get("/corals", response_class=HTMLResponse)
+def corals(
+    request: Request,
+    visit: Annotated[str, Query(max_length=300)] = "",
+    status: Annotated[str, Query(max_length=40)] = "",
+    words: Annotated[str, Query(max_length=200)] = "",
+    number: Annotated[int, Query(ge=1, le=100_000)] = 1,
+) -> HTMLResponse:
+    """List the corals, a page at a time."""
+    with reach_of(request).reading() as store:
+        hidden = coral_page.hidden_names(store, session_of(request).observer)
+        wanted = coral_page.CoralFilter(visit_id=visit, status=status, words=words, hidden=hidden)
+        found = coral_page.list_corals(store, wanted, number)
+        visits = store.visits()
+    chosen = {"visit": visit, "status": status, "words": words}
+    shown: dict[str, Any] = {"found": found, "visits": visits, "hidden": hidden}
+    shown |= {"statuses": STATUSES, "chosen": chosen}
+    is_part = request.headers.get("hx-request") == "true"
+    return page(request, "corals_rows.html" if is_part else "corals.html", 200, **shown)
+
+
+@router.get("/corals/{record_id}", response_class=HTMLResponse)
+def coral(request: Request, record_id: RecordId) -> HTMLResponse:
+    """Show one coral."""
+    reach = reach_of(request)
+    with reach.reading() as store:
+        sheet = coral_page.coral_sheet(store, record_id)
+        is_hidden = record_id in coral_page.hidden_names(store, session_of(request).observer)
+        names = () if is_hidden else coral_page.names_over_time(store, record_id)
+        standing = next(n for n in standing_names(store) if n.record.record_id == record_id)
+    forms = taxa_of(reach).characters["growth_form"].states
+    shown = {"sheet": sheet, "names": names, "standing": standing, "forms": forms}
+    shown["is_hidden"] = is_hidden
+    return page(request, "coral.html", 200, statuses=STATUSES, **shown)
+
+
+@router.get("/corals/{record_id}/picture.jpg")
+def picture(request: Request, record_id: RecordId) -> Response:
+    """Return the coral cut out of its photo."""
+    reach = reach_of(request)
+    with reach.reading() as store:
+        sheet = coral_page.coral_sheet(store, record_id)
+        pixels = coral_page.coral_picture(tile_bench_of(reach), store, sheet)
+    data = wiring.document_writer().picture_jpeg(pixels)
+    kept = {"cache-control": "private, max-age=300"}
+    return Response(data, media_type="image/jpeg", headers=kept)
+
+
+@router.post("/corals/{record_id}/words")
+def words(
+    request: Request,
+    record_id: RecordId,
+    version: Annotated[str, Form(max_length=40)],
+    growth_form: Annotated[str, Form(max_length=60)] = "",
+    age: Annotated[str, Form(pattern="^(|young|grown)$")] = "",
+    note: Annotated[str, Form(max_length=2000)] = "",
+) -> Response:
+    """Change what is noted of a coral, unless somebody else did so meanwhile."""
+    reach, observer = reach_of(request), observer_of(request)
+    coral_page.require_form(taxa_of(reach), growth_form)
+    said = {
+        "growth_form": growth_form or None,
+        "is_juvenile": {"young": True, "grown": False}.get(age),
+        "note": note,
+        "observer": observer,
+        "noted_at": wiring.clock().now_utc(),
+    }
+    return _changed(request, record_id, version, said)
+
+
+def _changed(
+    request: Request, record_id: str, version: str, said: dict[str, str | bool | None]
+) -> Response:
+    """Save, or answer with both versions where somebody else was quicker."""
+    with reach_of(request).writing(observer_of(request)) as store:
+        try:
+            coral_page.change_record(store, record_id, version, said)
+        except StoreError as error:
+            if error.slug != "changed-meanwhile":
+                raise
+            kept = coral_page.record_of(store, record_id)
+            now = {k: getattr(kept, k) for k in said}
+            both = {"kept": now, "yours": said, "version": coral_page.version_of(kept)}
+            if "application/json" in request.headers.get("accept", ""):
+                return answer_to(error, request.headers, both)
+            return page(request, "coral_both.html", 409, record=kept, **both)
+    return RedirectResponse(f"/corals/{record_id}", 303)
+
+
+def taxa_of(reach: Reach):  # type: ignore[no-untyped-def]  # its type is one of the core's
+    """Return the genus data of this server's project, read once."""
+    tables = wiring.reference_tables(reach.settings.project)
+    return reach.keep("taxa data", lambda: tables.taxa()[0])
