@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal, Protocol, get_args
 
 from dryslate.app.visits import require_name
@@ -147,4 +147,4 @@ def sign_in(
     if found is None:
         hasher.fits(hasher.hash("nobody has this account"), password)
         return None
-    return replace(found) if hasher.fits(found.password_hash, password) else None
+    return found if hasher.fits(found.password_hash, password) else None

@@ -13,7 +13,8 @@ from dryslate.app.card_compare import compare_twins
 from dryslate.app.card_show import describe_card, draw_card_picture, print_card
 from dryslate.app.card_values import CharacteriseOptions
 from dryslate.app.patch_wear import find_worn_patches
-from dryslate.base.errors import DryslateError, InputError
+from dryslate.app.tiles import require_photo
+from dryslate.base.errors import DryslateError
 
 if TYPE_CHECKING:
     from dryslate.app.ports import (
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
         ReferenceTables,
         SurveyStore,
     )
-    from dryslate.app.records import Photo
     from dryslate.base.problems import Problem
 
 PICTURE_DPI = 96.0
@@ -54,24 +54,17 @@ def card_page(tables: ReferenceTables, store: SurveyStore, name: str) -> Mapping
     return {**describe_card(tables, name), "worn": worn, "status": card.status}
 
 
-def original_path(store: SurveyStore, vault: PhotoVault, photo_id: str) -> tuple[Photo, Path]:
+def original_path(store: SurveyStore, vault: PhotoVault, photo_id: str) -> Path:
     """
-    Return a photo of the project and where its preferred original lies.
+    Return where the preferred original of a photo of the project lies.
 
     Raises
     ------
     InputError
         ``photo-not-in-project``.
     """
-    photo = store.photo(photo_id)
-    if photo is None:
-        raise InputError(
-            "photo-not-in-project",
-            "That photo is not in this project.",
-            "Go back to the photos and choose one.",
-        )
-    first = photo.files[0]
-    return photo, vault.path_of(first.sha256, first.original_name)
+    first = require_photo(store, photo_id).files[0]
+    return vault.path_of(first.sha256, first.original_name)
 
 
 def card_pdf(work: CardWork, name: str, options: Mapping[str, Any]) -> bytes:
@@ -147,7 +140,7 @@ def characterise_from_photos(
     InputError, SettingsError
         As `dryslate.app.card_characterise.characterise`; ``photo-not-in-project``.
     """
-    paths = [original_path(store, work.vault, one)[1] for one in photo_ids]
+    paths = [original_path(store, work.vault, one) for one in photo_ids]
     return characterise(work.tables, work.reader, CharacteriseOptions(photos=paths, **options))
 
 
@@ -169,7 +162,7 @@ def characterise_in_water(
     InputError, SettingsError
         As `dryslate.app.card_characterise.characterise`; ``photo-not-in-project``.
     """
-    dry, filled = (original_path(store, work.vault, one)[1] for one in tray)
+    dry, filled = (original_path(store, work.vault, one) for one in tray)
     wanted = CharacteriseOptions(dry=dry, filled=filled, **options)
     return characterise(work.tables, work.reader, wanted)
 
@@ -189,7 +182,7 @@ def compare_in_project(
     InputError
         As `dryslate.app.card_compare.compare_twins`; ``photo-not-in-project``.
     """
-    first, second = (original_path(store, work.vault, one)[1] for one in photo_ids)
+    first, second = (original_path(store, work.vault, one) for one in photo_ids)
     return compare_twins(work.tables, work.reader, (first, second), card, dry_point_px)
 
 

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import contextlib
 import threading
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Literal, Protocol
+from typing import Any, Literal, Protocol, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +18,8 @@ from dryslate.app.records import CorrectionRow, DecodedPhoto, Photo
 from dryslate.base.errors import DryslateError, InputError
 from dryslate.core.arrays.orientation import upright_view
 from dryslate.core.colour.spaces import linear_to_srgb, srgb_to_linear
+
+Made = TypeVar("Made")
 
 Variant = Literal["original", "corrected"]
 TILE_PX = 512
@@ -199,18 +201,14 @@ def picture_thumb(bench: TileBench, store: SurveyStore, place: TilePlace) -> byt
     InputError, FormatError, StoreError
         When the photo cannot be read, or the copy not be written.
     """
-    kept = bench.tiles.thumb(place)
-    if kept is not None:
-        return kept
-    with bench.turns.of(place.photo_id):
-        kept = bench.tiles.thumb(place)
-        if kept is not None:
-            return kept
+
+    def make() -> bytes:
         decoded = bench.reader.read(_small_source(bench, store, place))
         upright = upright_view(decoded.pixels, decoded.metadata.orientation)
         small = limit_size(np.ascontiguousarray(reduce_photo(upright, THUMB_PX)[0]), THUMB_PX)
-        bench.tiles.remove_older(place)
         return bench.tiles.save_thumb(place, in_srgb(decoded, small))
+
+    return _made_once(bench, place, bench.tiles.thumb, make)
 
 
 def plain_picture(bench: TileBench, store: SurveyStore, place: TilePlace) -> NDArray[np.uint8]:
@@ -247,17 +245,31 @@ def picture_tiles(bench: TileBench, store: SurveyStore, place: TilePlace) -> Til
     InputError, FormatError, StoreError
         When the photo cannot be read, or the tiles not be written.
     """
-    found = bench.tiles.find(place)
-    if found is not None:
-        return found
-    with bench.turns.of(place.photo_id):
-        found = bench.tiles.find(place)
-        if found is not None:
-            return found
+
+    def make() -> TileSet:
         decoded = bench.reader.read(picture_source(bench, store, place))
         upright = upright_view(decoded.pixels, decoded.metadata.orientation)
-        bench.tiles.remove_older(place)
         return bench.tiles.save(place, in_srgb(decoded, upright))
+
+    return _made_once(bench, place, bench.tiles.find, make)
+
+
+def _made_once(
+    bench: TileBench,
+    place: TilePlace,
+    find: Callable[[TilePlace], Made | None],
+    make: Callable[[], Made],
+) -> Made:
+    """Return what is kept for a place; else make it, one maker a photo, and let older ones go."""
+    kept = find(place)
+    if kept is not None:
+        return kept
+    with bench.turns.of(place.photo_id):
+        kept = find(place)
+        if kept is None:
+            kept = make()
+            bench.tiles.remove_older(place)
+        return kept
 
 
 def one_tile(

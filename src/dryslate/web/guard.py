@@ -61,7 +61,7 @@ class Guard:
             if scope["type"] == "lifespan":
                 await self.app(scope, receive, send)
             return
-        sending = _with_headers(send, scope)
+        sending = _with_headers(send)
         try:
             receive = await self._admit(scope, receive)
         except (Refusal, DryslateError) as refusal:
@@ -210,7 +210,7 @@ def _again(body: bytes) -> Receive:
     return read
 
 
-def _with_headers(send: Send, scope: Scope) -> Send:
+def _with_headers(send: Send) -> Send:
     """Put the safety headers on every answer."""
 
     async def sending(message: Message) -> None:
@@ -222,7 +222,6 @@ def _with_headers(send: Send, scope: Scope) -> Send:
                 headers["cache-control"] = "no-store"
         await send(message)
 
-    del scope
     return sending
 
 

@@ -5,17 +5,17 @@ from __future__ import annotations
 import gettext
 import io
 import math
-from collections.abc import Iterable
+from collections.abc import Container, Iterable
 from datetime import date, datetime
 from functools import cache
 from importlib.resources import files
 
-from babel import Locale, dates, numbers
+from babel import dates, numbers
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 
 LANGUAGES = {"en": "English", "fr": "Français"}
-"""Languages of the pages, each in its own words."""
+"""Languages that the pages are being written in, each in its own words; see `offered`."""
 LOCALES = {"en": "en_GB", "fr": "fr_FR"}
 
 
@@ -31,7 +31,23 @@ def catalogue(language: str) -> gettext.NullTranslations:
     return gettext.GNUTranslations(packed)
 
 
-def choose_language(chosen: str | None, accept: str) -> str:
+@cache
+def offered() -> dict[str, str]:
+    """Return the languages that can be chosen: those whose catalogue lacks no text."""
+    return {key: name for key, name in LANGUAGES.items() if key == "en" or _is_whole(key)}
+
+
+def _is_whole(language: str) -> bool:
+    """Tell whether every text of a catalogue is translated."""
+    place = files("dryslate.web") / "locale" / f"{language}.po"
+    if not place.is_file():
+        return False
+    messages = [m for m in read_po(io.BytesIO(place.read_bytes())) if m.id]
+    given = [m.string if isinstance(m.string, tuple) else (m.string,) for m in messages]
+    return bool(messages) and all(all(texts) for texts in given)
+
+
+def choose_language(chosen: str | None, accept: str, among: Container[str]) -> str:
     """
     Return the language to show.
 
@@ -41,27 +57,25 @@ def choose_language(chosen: str | None, accept: str) -> str:
         What the person picked.
     accept : str
         The browser's ``Accept-Language``.
+    among : container of str
+        Languages that can be shown; English always can.
 
     Returns
     -------
     str
-        A key of `LANGUAGES`.
 
     Examples
     --------
-    >>> choose_language(None, "de;q=0.9, fr-CA;q=0.7")
+    >>> choose_language(None, "de;q=0.9, fr-CA;q=0.7", ("en", "fr"))
     'fr'
-    >>> choose_language("en", "fr")
+    >>> choose_language("en", "fr", ("en", "fr"))
     'en'
-    >>> choose_language(None, "")
+    >>> choose_language("fr", "fr", ("en",))
     'en'
     """
-    if chosen in LANGUAGES:
+    if chosen is not None and chosen in among:
         return chosen
-    for name in _by_wish(accept.split(",")):
-        if name in LANGUAGES:
-            return name
-    return "en"
+    return next((name for name in _by_wish(accept.split(",")) if name in among), "en")
 
 
 def _by_wish(parts: Iterable[str]) -> list[str]:
@@ -116,8 +130,3 @@ def day(text: str | None, language: str) -> str:
         return when
     offset = moment.strftime("%z")
     return f"{when} {'UTC' if offset == '+0000' else offset[:3] + ':' + offset[3:]}"
-
-
-def right_to_left(language: str) -> bool:
-    """Tell whether a language is written from right to left."""
-    return Locale.parse(LOCALES[language]).text_direction == "rtl"

@@ -54,7 +54,7 @@ BUTTONS: dict[str, str] = {
     "one_copy": N_("Make the second copy"),
     "not_corrected": N_("Correct them"),
     "unreadable": N_("Look at the first"),
-    "no_card": N_("Show the card in the first"),
+    "no_card": N_("Look at the first"),
     "refused": N_("Look at the first"),
     "no_scale": N_("Look at the first"),
     "no_corals": N_("Mark the first coral"),

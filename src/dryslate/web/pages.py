@@ -11,7 +11,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
-from dryslate.web.languages import LANGUAGES, catalogue, choose_language, day, number
+from dryslate.web.languages import catalogue, choose_language, day, number, offered
 from dryslate.web.reach import reach_of
 
 LIGHTS = ("auto", "light", "dark")
@@ -61,6 +61,7 @@ def language_of(request: Request) -> str:
     return choose_language(
         session.language if session else request.cookies.get("language"),
         request.headers.get("accept-language", ""),
+        offered(),
     )
 
 
@@ -94,7 +95,7 @@ def page(request: Request, template: str, status: int = 200, **context: Any) -> 
     around = {
         "request_path": request.url.path,
         "language": language,
-        "languages": LANGUAGES,
+        "languages": offered(),
         "light": light if light in LIGHTS else "auto",
         "session": session,
         "places": PLACES,

@@ -47,7 +47,7 @@ FLAGS = {
 
 FIXES = {
     "measure-off-plane-assumed": N_("Say where the card stood, to narrow the interval."),
-    "measure-no-card": N_("Show the card in this photo, or measure in a photo with a card."),
+    "measure-no-card": N_("Measure in a photo with a card."),
     "outline-points-crowded": N_("Set fewer points, or zoom in and set them more surely."),
     "measure-too-short": N_(
         "Zoom in and set the points more surely, or take the photo from nearer."

@@ -51,6 +51,7 @@ def serve(settings: ServeSettings, say: Callable[[str], None]) -> None:
         log_level="warning",
         access_log=False,
         server_header=False,
+        proxy_headers=False,  # nobody stands in between, so nobody may say who asks
         timeout_graceful_shutdown=3,
     )
     logging.getLogger("dryslate.web").setLevel(logging.INFO)

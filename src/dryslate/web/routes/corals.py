@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, cast
 
 from fastapi import APIRouter, Form, Path, Query, Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
@@ -16,6 +16,9 @@ from dryslate.web.left_words import N_
 from dryslate.web.pages import Place, page
 from dryslate.web.reach import Reach, observer_of, reach_of, session_of
 from dryslate.web.routes.photo import tile_bench_of
+
+if TYPE_CHECKING:
+    from dryslate.core.identify.taxa import TaxaData
 
 PLACES = (Place(path="/corals", label=N_("Corals"), key="k"),)
 router = APIRouter()
@@ -118,7 +121,7 @@ def _changed(
     return RedirectResponse(f"/corals/{record_id}", 303)
 
 
-def taxa_of(reach: Reach):  # type: ignore[no-untyped-def]  # its type is one of the core's
+def taxa_of(reach: Reach) -> TaxaData:
     """Return the genus data of this server's project, read once."""
     tables = wiring.reference_tables(reach.settings.project)
-    return reach.keep("taxa data", lambda: tables.taxa()[0])
+    return cast("TaxaData", reach.keep("taxa data", lambda: tables.taxa()[0]))

@@ -17,7 +17,7 @@ router = APIRouter()
 TOPICS = {
     "day": N_("A day with it"),
     "take": N_("Taking in a memory card"),
-    "photos": N_("Photos, units and correcting"),
+    "photos": N_("Photos and correcting"),
     "photo": N_("One photo: colour, scale, measuring"),
     "naming": N_("Naming a coral"),
     "second": N_("The second observer"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal, cast
 
-from fastapi import APIRouter, Form, Query, Request
+from fastapi import APIRouter, Query, Request
 from pydantic import BaseModel, Field
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
@@ -13,7 +13,6 @@ from dryslate.app import coral_page, lookalikes
 from dryslate.app.identify import Identifier, all_at_once, cautions_of, open_identifier
 from dryslate.app.identify_records import NameRequest, name_record
 from dryslate.app.identify_request import parse_record
-from dryslate.app.note_records import NoteRequest, note_record
 from dryslate.app.team_hit_rate import team_hit_rate
 from dryslate.web.in_hand import InHand
 from dryslate.web.naming_words import CONFIDENCE, STATE_KEYS, answer_words
@@ -123,7 +122,9 @@ def naming_page(
         "save": f"/{'second' if is_blind else 'corals'}/{sheet.record.record_id}/names",
         "keys": STATE_KEYS,
     }
-    shown = {"sheet": sheet, "start": start, "is_blind": is_blind, "rate": rate, "region": region}
+    shown: dict[str, Any] = {"sheet": sheet, "start": start, "is_blind": is_blind}
+    shown |= {"rate": rate, "region": region}
+    shown["measures"] = ("corallite_diameter", "valley_width")
     names = sorted(identifier.model(region).genera)
     return page(request, "naming.html", 200, names=names, confidence=CONFIDENCE, **shown)
 
@@ -200,17 +201,3 @@ def side_by_side(
     found, problems = lookalikes.compare(tables, (a, b), px_per_mm, region)
     document = lookalikes.comparison_as_dict(found, problems)
     return page(request, "lookalikes.html", 200, found=document, px_per_mm=px_per_mm)
-
-
-@router.post("/corals/note")
-def note(
-    request: Request,
-    colony: Annotated[str, Form(max_length=200)],
-    photo: Annotated[str, Form(max_length=64)],
-) -> RedirectResponse:
-    """Note a coral in a photo and go on to name it."""
-    reach, observer = reach_of(request), observer_of(request)
-    wanted = NoteRequest(colony=colony, photo=photo, observer=observer)
-    with reach.writing(observer) as store:
-        row = note_record(store, identifier_of(reach).taxa, wanted, wiring.clock().now_utc())
-    return RedirectResponse(f"/corals/{row.record_id}/name", 303)

@@ -16,7 +16,7 @@ from dryslate.app.project_records import Observer
 from dryslate.app.team_hit_rate import team_hit_rate
 from dryslate.app.visits import require_name, require_observer
 from dryslate.web.errors import Refusal
-from dryslate.web.languages import LANGUAGES
+from dryslate.web.languages import offered
 from dryslate.web.pages import LIGHTS, page
 from dryslate.web.reach import Reach, observer_of, reach_of, require_role, session_of
 
@@ -123,7 +123,7 @@ def language(
     request: Request, language: Annotated[str, Form()], back: Annotated[str, Form()] = "/"
 ) -> RedirectResponse:
     """Choose the pages' language."""
-    if language not in LANGUAGES:
+    if language not in offered():
         raise Refusal("page-input", 422, "language")
     session_of(request).language = language
     answer = _back(back)

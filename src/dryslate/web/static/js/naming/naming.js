@@ -202,6 +202,11 @@ at("back").addEventListener("click", () => { steps.pop(); changed(); });
 at("accept").addEventListener("click", accept);
 at("name").addEventListener("input", () => { at("name").dataset.typed = "yes"; });
 at("give").addEventListener("submit", (event) => { event.preventDefault(); save(Number(event.submitter?.value ?? 3)); });
+at("measure")?.addEventListener("change", (event) => {
+  const [size] = Object.values(start.sizes_mm);
+  start.sizes_mm = { [event.target.value]: size };
+  changed();
+});
 at("zoom")?.addEventListener("click", () => at("zoom").setAttribute("aria-pressed", String(at("zoom").getAttribute("aria-pressed") !== "true")));
 
 const commands = {
