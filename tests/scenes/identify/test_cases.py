@@ -44,6 +44,20 @@ STATES = {
         "pinnate_eight dactylozooids not_seen",
         "tentacles_per_polyp": "eight twelve twenty_four more",
         "skeleton_colour": "white blue red cream black",
+        "budding": "beside splitting",
+        "cup_rows": "in_rows scattered",
+        "cup_hood": "present absent",
+        "cup_spine": "present absent",
+        "disc_teeth": "fine_grains fine_points coarse_points large_lobes",
+        "disc_lobes": "present absent",
+        "disc_underside": "fine_grains low_blunt tall_pointed branched_spines",
+        "mouth_spacing": "far_apart close",
+        "ridge_top": "deep_groove fine_line plain",
+        "axial_count": "one several",
+        "septa_join": "joining separate",
+        "branch_thickness": "thin finger thick",
+        "algae": "with_algae without_algae",
+        "plate_sides": "one_side both_sides",
     }.items()
 }
 SKELETON_OTHER_THAN_STONY = {"Millepora", "Distichopora", "Stylaster", "Heliopora", "Tubipora"}
@@ -72,7 +86,7 @@ def is_known(states: dict[str, set[str]]) -> bool:
     return all(found and found <= STATES.get(name, set()) for name, found in states.items())
 
 
-@pytest.fixture(params=["evaluation", "development"])
+@pytest.fixture(params=["evaluation", "development", "fitting"])
 def cases(request: pytest.FixtureRequest) -> list[Row]:
     return read_cases(request.param)
 
@@ -136,8 +150,20 @@ def test_evaluation_is_wide_enough_to_measure_with() -> None:
     assert 0.4 <= sum(bool(row["sizes_mm"]) for row in rows) / len(rows) <= 0.6
 
 
-def test_no_species_of_the_development_list_is_measured_with() -> None:
-    development = read_cases("development")
-    assert len(development) == 20
-    measured = {row["species"] for row in read_cases("evaluation")}
-    assert not measured & {row["species"] for row in development}
+def test_fitting_is_wide_enough_to_learn_several_looks_of_a_genus() -> None:
+    rows = read_cases("fitting")
+    genera = Counter(row["genus"] for row in rows)
+    assert len(rows) == 150
+    assert len(genera) >= 94
+    assert sum(count > 1 for count in genera.values()) >= 30
+    assert {row["region"] for row in rows} >= (ATLANTIC | PACIFIC) - {"atlantic"}
+    assert 0.4 <= sum(bool(row["sizes_mm"]) for row in rows) / len(rows) <= 0.6
+
+
+def test_no_species_stands_in_two_lists() -> None:
+    assert len(read_cases("development")) == 20
+    lists = [
+        {row["species"] for row in read_cases(name)}
+        for name in ("evaluation", "development", "fitting")
+    ]
+    assert sum(map(len, lists)) == len(set().union(*lists))
