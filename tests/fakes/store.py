@@ -249,6 +249,9 @@ class MemorySurveyStore:
         found = [self.correction(photo.photo_id) for photo in self.photos(visit_id)]
         return tuple(row for row in found if row is not None)
 
+    def photo_corrections(self, photo_id: str) -> tuple[CorrectionRow, ...]:
+        return tuple(r for r in self._tables["corrections"].values() if r.photo_id == photo_id)
+
     def save_correction(self, row: CorrectionRow) -> None:
         self._need("photos", (row.photo_id,), "photo")
         with self.write():
@@ -259,6 +262,9 @@ class MemorySurveyStore:
     def measurements(self, *, with_taken_back: bool = False) -> tuple[MeasurementRow, ...]:
         latest = {r.measurement_id: r for r in self._tables["measurements"].values()}
         return tuple(r for r in latest.values() if with_taken_back or not r.is_taken_back)
+
+    def photo_measurements(self, photo_id: str) -> tuple[MeasurementRow, ...]:
+        return tuple(r for r in self._tables["measurements"].values() if r.photo_id == photo_id)
 
     def save_measurements(self, rows: Iterable[MeasurementRow]) -> None:
         with self.write():
@@ -272,6 +278,12 @@ class MemorySurveyStore:
     def patch_residuals(self, card_key: str | None = None) -> tuple[PatchResidual, ...]:
         rows = self._tables["patch_residuals"].values()
         return tuple(r for r in rows if card_key in (None, r.card_key))
+
+    def photo_residuals(self, photo_id: str, correction_key: str) -> tuple[PatchResidual, ...]:
+        rows = self._tables["patch_residuals"].values()
+        return tuple(
+            r for r in rows if (r.photo_id, r.correction_key) == (photo_id, correction_key)
+        )
 
     def save_patch_residuals(self, rows: Iterable[PatchResidual]) -> None:
         with self.write():

@@ -69,6 +69,25 @@ def test_everything_comes_back_as_it_was_stored(store, rows) -> None:
     assert store.derived_files() == (rows.derived(),)
 
 
+def test_one_photo_tells_all_that_was_said_of_it_in_order(store, rows) -> None:
+    rows.fill(store)
+    later = rows.correction(key="second")
+    store.save_correction(later)
+    store.save_correction(rows.correction())
+    keys = [row.key for row in store.photo_corrections(rows.sha("a"))]
+    assert keys == ["first", "second", "first"]
+    assert store.correction(rows.sha("a")) == rows.correction()
+    better = rows.measurement(values={"length_mm": 50.0}, correction_key="second")
+    store.save_measurements([better])
+    assert store.photo_measurements(rows.sha("a")) == (rows.measurement(), better)
+    store.save_patch_residuals([rows.residual(correction_key="second", residual_de00=9.0)])
+    found = store.photo_residuals(rows.sha("a"), "second")
+    assert [r.residual_de00 for r in found] == [9.0]
+    assert rows.residual() in store.photo_residuals(rows.sha("a"), "first")
+    for tell in (store.photo_corrections, store.photo_measurements):
+        assert tell(rows.sha("b")) == ()
+
+
 def test_unknown_stays_unknown_and_truth_stays_truth(store, rows) -> None:
     rows.fill(store)
     metadata = store.photos()[0].metadata

@@ -110,17 +110,26 @@ class ResultStore(Protocol):
     def corrections(self, visit_id: str | None = None) -> tuple[CorrectionRow, ...]:
         """Return the latest correction of every photo that has one, in the photos' order."""
 
+    def photo_corrections(self, photo_id: str) -> tuple[CorrectionRow, ...]:
+        """Return every correction that a photo ever had, oldest first."""
+
     def save_correction(self, row: CorrectionRow) -> None:
         """Store a correction as the latest; the latest one's key again changes nothing."""
 
     def measurements(self, *, with_taken_back: bool = False) -> tuple[MeasurementRow, ...]:
         """Return the latest of every measurement that stands, in the order first saved."""
 
+    def photo_measurements(self, photo_id: str) -> tuple[MeasurementRow, ...]:
+        """Return every entry about measurements in a photo, also those followed, oldest first."""
+
     def save_measurements(self, rows: Iterable[MeasurementRow]) -> None:
         """Store measurements; what is there already in the same words changes nothing."""
 
     def patch_residuals(self, card_key: str | None = None) -> tuple[PatchResidual, ...]:
         """Return the residuals of one printed card, or all, in the order saved."""
+
+    def photo_residuals(self, photo_id: str, correction_key: str) -> tuple[PatchResidual, ...]:
+        """Return the residuals of one correction of one photo."""
 
     def save_patch_residuals(self, rows: Iterable[PatchResidual]) -> None:
         """Store residuals; the same photo, correction, card and patch again changes nothing."""

@@ -42,6 +42,13 @@ class SqliteResultRoom(StoreRoom):
         ids = [photo.photo_id for photo in self.photos(visit_id)]
         return tuple(_correction(latest[photo_id]) for photo_id in ids if photo_id in latest)
 
+    def photo_corrections(self, photo_id: str) -> tuple[CorrectionRow, ...]:
+        """Return every correction that a photo ever had, oldest first."""
+        rows = self._rows(
+            "SELECT * FROM corrections WHERE photo_id = ? ORDER BY correction_no", [photo_id]
+        )
+        return tuple(_correction(row) for row in rows)
+
     def save_correction(self, row: CorrectionRow) -> None:
         """Store a correction as the latest; the latest one's key again changes nothing."""
         with self.write():
@@ -63,6 +70,13 @@ class SqliteResultRoom(StoreRoom):
         latest = (_measurement(row) for row in rows)
         return tuple(m for m in latest if with_taken_back or not m.is_taken_back)
 
+    def photo_measurements(self, photo_id: str) -> tuple[MeasurementRow, ...]:
+        """Return every entry about measurements in a photo, also those followed, oldest first."""
+        rows = self._rows(
+            "SELECT * FROM measurements WHERE photo_id = ? ORDER BY measurement_no", [photo_id]
+        )
+        return tuple(_measurement(row) for row in rows)
+
     def save_measurements(self, rows: Iterable[MeasurementRow]) -> None:
         """Store measurements; what is there already in the same words changes nothing."""
         with self.write():
@@ -83,6 +97,15 @@ class SqliteResultRoom(StoreRoom):
         rows = self._rows(
             "SELECT * FROM patch_residuals WHERE ?1 IS NULL OR card_key = ?1 ORDER BY residual_no",
             [card_key],
+        )
+        return tuple(_residual(row) for row in rows)
+
+    def photo_residuals(self, photo_id: str, correction_key: str) -> tuple[PatchResidual, ...]:
+        """Return the residuals of one correction of one photo."""
+        rows = self._rows(
+            "SELECT * FROM patch_residuals WHERE photo_id = ? AND correction_key = ? "
+            "ORDER BY residual_no",
+            [photo_id, correction_key],
         )
         return tuple(_residual(row) for row in rows)
 

@@ -13,6 +13,7 @@ from dryslate.app import crop, tiles
 from dryslate.app.card_grid import parse_box
 from dryslate.app.photo_page import photo_sheet
 from dryslate.app.tiles import TileBench, TilePlace, Variant
+from dryslate.web.card_panel import card_context
 from dryslate.web.pages import page
 from dryslate.web.photo_words import KINDS, NEXT, STOOD, said, script_words
 from dryslate.web.reach import Reach, reach_of
@@ -107,9 +108,11 @@ def photo(request: Request, photo_id: PhotoId) -> HTMLResponse:
     reach = reach_of(request)
     with reach.reading() as store:
         sheet = photo_sheet(tile_bench_of(reach), store, photo_id)
+        about_card = card_context(request, store, photo_id)
     return page(
         request,
         "photo.html",
+        **about_card,
         sheet=sheet,
         view=sheet.for_viewer(),
         kinds=[(kind, key, said(request, label)) for kind, key, label in KINDS],

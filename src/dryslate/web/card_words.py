@@ -1,0 +1,108 @@
+"""Words about the card in a photo: how it was found, what its figures mean, what would help."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from starlette.requests import Request
+
+from dryslate.web.languages import number
+from dryslate.web.left_words import N_
+from dryslate.web.pages import language_of, translate
+
+HOW: dict[str, str] = {
+    "markers": N_("found by %(n)s of its %(all)s markers"),
+    "chart": N_("found by the layout of its patches"),
+    "picture": N_("found by its picture"),
+    "corners": N_("corners set by hand"),
+}
+STATUS: dict[str, str] = {
+    "measured": N_("its colours are measured"),
+    "from_photos": N_("its colours come from photos beside a known target"),
+    "nominal": N_("its colours are nominal: only its greys are used"),
+}
+MEDIUM: dict[str, str] = {"air": N_("as in air"), "water": N_("as under water")}
+DROPPED: dict[str, tuple[str, str]] = {
+    "outside the frame": (N_("outside the frame"), N_("Keep the whole card in the frame.")),
+    "too few pixels": (N_("too few pixels"), N_("Go nearer, or use a larger card.")),
+    "clipped": (N_("too bright or too dark"), N_("Expose so that white is not burnt out.")),
+    "glare": (N_("glare"), N_("Hold the card a little askew to flash and sun.")),
+    "partly covered": (N_("partly covered"), N_("Keep fingers, sand and lanyard off it.")),
+    "shaded or partly covered": (
+        N_("shaded or partly covered"),
+        N_("Keep shadows, fingers and lanyard off it."),
+    ),
+    "shaded": (N_("shaded"), N_("Turn the card so that no shadow falls on it.")),
+    "covered or shaded": (N_("covered or shaded"), N_("Keep shadows, fingers and lanyard off it.")),
+}
+"""Why a patch is left out, by the beginning of the reason; with what would help."""
+
+FIXES: dict[str, str] = {
+    "correct-no-card": N_(
+        "Set its four corners by hand, or pick one white or grey point, both below."
+    ),
+}
+"""What to do about a problem on the page, where its own words name options of a command."""
+
+
+def found_words(request: Request, card: Any) -> str:
+    """
+    Say how a card was found.
+
+    Parameters
+    ----------
+    request : Request
+    card : SeenCard
+
+    Returns
+    -------
+    str
+    """
+    text = translate(request, HOW.get(card.how, N_("found")))
+    n_all = "?" if card.n_markers_all is None else card.n_markers_all
+    return text % {"n": card.n_markers, "all": n_all} if "%(" in text else text
+
+
+def dropped_words(request: Request, reason: str) -> dict[str, str]:
+    """
+    Say why a patch is left out, and what would help.
+
+    Parameters
+    ----------
+    request : Request
+    reason : str
+        As the correction gives it, such as ``glare (12 % of its pixels ...)``.
+
+    Returns
+    -------
+    dict
+        ``why`` and ``help``.
+    """
+    head = reason.split(" (", maxsplit=1)[0]
+    why, advice = DROPPED.get(head, (head, ""))
+    share = re.search(r"\d+ %", reason)
+    said = translate(request, why) + (f" ({share[0]})" if share else "")
+    return {"why": said, "help": translate(request, advice) if advice else ""}
+
+
+def problems_here(request: Request, problems: Iterable[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """Return problems with what to do about them on this page."""
+    return [
+        {**p, "fix": translate(request, FIXES[p["slug"]])} if p["slug"] in FIXES else dict(p)
+        for p in problems
+    ]
+
+
+def with_doubt(request: Request, value: float | None, u: float | None, unit: str) -> str:
+    """Write a value with its standard uncertainty, rounded to the doubt; a dash where unknown."""
+    from dryslate.documents.report_numbers import decimals_for
+
+    language, after = language_of(request), unit if unit == "°" else f" {unit}"
+    if value is None:
+        return "–"
+    if not u:
+        return f"{number(value, 2, language)}{after}"
+    n = decimals_for(float(u))
+    return f"{number(value, n, language)} ± {number(u, n, language)}{after}"
