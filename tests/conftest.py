@@ -6,6 +6,7 @@ import importlib.util
 import sys
 from pathlib import Path
 from types import ModuleType
+from typing import Any
 
 import pytest
 
@@ -42,6 +43,18 @@ def load_fake(name: str) -> ModuleType:
 def made_photos() -> ModuleType:
     """Makers of photo files by other libraries."""
     return load_fake("made_photos")
+
+
+@pytest.fixture(scope="session")
+def dive() -> ModuleType:
+    """A made-up dive of photos without files: `tests/fakes/dive.py`."""
+    return load_fake("dive")
+
+
+@pytest.fixture
+def memory_store() -> Any:
+    """A survey store in memory: `tests/fakes/store.py`."""
+    return load_fake("store").MemorySurveyStore(who="Ines Varro")
 
 
 @pytest.fixture(scope="session")

@@ -31,6 +31,7 @@ from dryslate.app.project_records import (
 )
 from dryslate.app.records import ControlObject, CorrectionRow, MeasurementRow, Photo, Visit
 from dryslate.app.shots import camera_key, corrected_time, order_of
+from dryslate.app.unit_records import SetAside, Unit, UnitPhoto
 from dryslate.base.errors import StoreError
 from dryslate.base.problems import Problem
 
@@ -58,6 +59,9 @@ NAMES = (
     "review_chances",
     "review_outcomes",
     "coral_health",
+    "units",
+    "unit_photos",
+    "photos_set_aside",
 )
 
 
@@ -227,7 +231,8 @@ class MemorySurveyStore:
 
     def delete_photo(self, photo_id: str) -> bool:
         resting = ("corrections", "measurements", "patch_residuals", "derived_files")
-        for table in (*resting, "clock_offsets", "records"):
+        resting += ("clock_offsets", "records", "unit_photos", "photos_set_aside")
+        for table in resting:
             if any(row.photo_id == photo_id for row in self._tables[table].values()):
                 return False
         boxes = [b for r in self._tables["identifications"].values() for b in r.photo_regions]
@@ -355,6 +360,62 @@ class MemorySurveyStore:
                 return
             self._see(row.observer)
             self._put("coral_health", (len(self._tables["coral_health"]) + 1,), row)
+
+    def units(self, visit_id: str | None = None) -> tuple[Unit, ...]:
+        rows = self._tables["units"].values()
+        return tuple(u for u in rows if visit_id in (None, u.visit_id))
+
+    def save_unit(self, unit: Unit) -> None:
+        self._need("visits", (unit.visit_id,), "visit")
+        same = [u for u in self.units(unit.visit_id) if unit.name and u.name == unit.name]
+        if any(u.unit_id != unit.unit_id for u in same):
+            raise StoreError("store-refused", f"two units are called {unit.name!r}.")
+        with self.write():
+            self._see(unit.observer)
+            if unit.zone is not None:
+                site = self._tables["visits"][unit.visit_id,].site
+                self._put("zones", (site, unit.zone), Zone(site=site, zone=unit.zone), keep=True)
+            self._put("units", (unit.unit_id,), unit)
+
+    def delete_unit(self, unit_id: str) -> None:
+        if any(j.unit_id == unit_id for j in self._tables["unit_photos"].values()):
+            raise StoreError("store-refused", f"photos belong to the unit {unit_id!r}.")
+        self._drop("units", unit_id)
+
+    def _drop(self, table: str, key: str) -> None:
+        with self.write():
+            old = self._tables[table].pop((key,), None)
+            if old is not None:
+                self._note("delete", table, (key,), old, None)
+
+    def _of_visit(self, table: str, visit_id: str | None) -> tuple[Any, ...]:
+        photos = self._tables["photos"]
+        rows = self._sorted(table)
+        return tuple(r for r in rows if visit_id in (None, photos[r.photo_id,].visit_id))
+
+    def unit_photos(self, visit_id: str | None = None) -> tuple[UnitPhoto, ...]:
+        return self._of_visit("unit_photos", visit_id)
+
+    def save_unit_photo(self, joined: UnitPhoto) -> None:
+        self._need("photos", (joined.photo_id,), "photo")
+        if joined.unit_id is not None:
+            self._need("units", (joined.unit_id,), "unit")
+        self._put("unit_photos", (joined.photo_id,), joined)
+
+    def delete_unit_photo(self, photo_id: str) -> None:
+        self._drop("unit_photos", photo_id)
+
+    def photos_set_aside(self, visit_id: str | None = None) -> tuple[SetAside, ...]:
+        return self._of_visit("photos_set_aside", visit_id)
+
+    def save_set_aside(self, aside: SetAside) -> None:
+        self._need("photos", (aside.photo_id,), "photo")
+        with self.write():
+            self._see(aside.observer)
+            self._put("photos_set_aside", (aside.photo_id,), aside)
+
+    def delete_set_aside(self, photo_id: str) -> None:
+        self._drop("photos_set_aside", photo_id)
 
     def review_draws(self) -> tuple[ReviewDrawRow, ...]:
         return tuple(self._tables["review_draws"].values())

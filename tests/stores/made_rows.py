@@ -30,6 +30,7 @@ from dryslate.app.records import (
     PhotoMetadata,
     Visit,
 )
+from dryslate.app.unit_records import SetAside, Unit, UnitPhoto
 
 SITE, DATE, OBSERVER = "North wall", "2026-03-14", "Mara"
 VISIT_ID = f"{SITE} {DATE}"
@@ -156,6 +157,40 @@ def fill(store: object) -> None:
         store.save_review_draw(draw(), [chance()])
         store.save_review_outcome(outcome())
         store.save_coral_health(health())
+        store.save_unit(unit())
+        store.save_unit_photo(unit_photo())
+        store.save_set_aside(set_aside())
+
+
+def unit(name: str | None = "T1", **fields: object) -> Unit:
+    values = {
+        "unit_id": f"unit {name}",
+        "visit_id": VISIT_ID,
+        "kind": "transect",
+        "name": name,
+        "zone": "crest",
+        "depth_m": 7.5,
+        "depth_m_u": 0.5,
+        "note": "along the edge",
+        "observer": OBSERVER,
+    } | fields
+    return Unit(**values)
+
+
+def unit_photo(letter: str = "a", **fields: object) -> UnitPhoto:
+    values = {"photo_id": sha(letter), "unit_id": "unit T1", "how": "slate"} | fields
+    return UnitPhoto(**values)
+
+
+def set_aside(letter: str = "a", **fields: object) -> SetAside:
+    values = {
+        "photo_id": sha(letter),
+        "reason": "blurred",
+        "note": "",
+        "observer": OBSERVER,
+        "set_at": "2026-03-14T19:00:00Z",
+    } | fields
+    return SetAside(**values)
 
 
 def health(record_id: str = "r1", **fields: object) -> HealthRow:

@@ -18,7 +18,7 @@ from pathlib import Path
 
 import pytest
 
-from dryslate.app import project_records, records
+from dryslate.app import project_records, records, unit_records
 from dryslate.base.errors import StoreError
 from dryslate.store.change_triggers import UNLOGGED
 from dryslate.store.migrate import Migration, load_migrations, statements
@@ -163,6 +163,9 @@ def test_page_names_every_column() -> None:
         ("patch_residuals", project_records.PatchResidual, {"residual_no"}),
         ("control_objects", records.ControlObject, set()),
         ("derived_files", project_records.DerivedFile, set()),
+        ("units", unit_records.Unit, set()),
+        ("unit_photos", unit_records.UnitPhoto, set()),
+        ("photos_set_aside", unit_records.SetAside, set()),
         ("change_log", project_records.Change, set()),
     ],
 )

@@ -31,6 +31,9 @@ ROOMS = [
     "review_chances",
     "review_outcomes",
     "coral_health",
+    "units",
+    "unit_photos",
+    "photos_set_aside",
 ]
 
 

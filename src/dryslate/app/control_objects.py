@@ -177,9 +177,11 @@ def compare_controls(store: SurveyStore) -> tuple[ControlComparison, ...]:
     Returns
     -------
     tuple of ControlComparison
-        Measurements belong to a control object when their colony is its name.
+        Measurements belong to a control object when their colony is its name; those in photos
+        that are set aside do not count.
     """
-    rows = store.measurements()
+    aside = {one.photo_id for one in store.photos_set_aside()}
+    rows = [row for row in store.measurements() if row.photo_id not in aside]
     names = {f.sha256: f.original_name for photo in store.photos() for f in photo.files}
     return tuple(
         _compare(control, [r for r in rows if r.colony == control.name], names)

@@ -19,6 +19,7 @@ from dryslate.app.patch_wear import find_worn_patches
 from dryslate.app.ports import PhotoVault, SurveyStore
 from dryslate.app.project_records import DerivedFile
 from dryslate.app.records import CorrectionRow, Photo
+from dryslate.app.set_aside import standing_photos
 from dryslate.base.errors import SettingsError
 from dryslate.base.problems import Problem
 from dryslate.core.colour.fit import fit_from_dict
@@ -309,7 +310,7 @@ def _left_alone(run: ProjectRun, photo: Photo, row: CorrectionRow) -> PhotoDone:
 
 def _lenders(run: ProjectRun) -> list[Lender]:
     """Return every photo of the project whose own card gave a usable correction."""
-    photos = {photo.photo_id: photo for photo in run.place.store.photos()}
+    photos = {photo.photo_id: photo for photo in standing_photos(run.place.store)}
     return [
         Lender(shot=_shot(run, photos[row.photo_id]), fit=fit_from_dict(row.colour), key=row.key)
         for row in run.place.store.corrections()

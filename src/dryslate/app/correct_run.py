@@ -30,7 +30,8 @@ class RunRequest:
     Parameters
     ----------
     photos : sequence of Path
-        Names on the memory card or hashes; all photos of the project where there is none.
+        Names on the memory card or hashes; all photos of the project but those set aside where
+        there is none.
     settings : CorrectSettings
     depths : DepthTable or None
         Depths by time, for borrowing.
@@ -80,9 +81,10 @@ def run_corrections(
         ``correct-one-photo``.
     """
     run = start_run(place, workshop, request.settings, request.depths)
-    photos = choose_photos(place.store, request.photos)
-    if request.ids is not None:
-        photos = tuple(photo for photo in photos if photo.photo_id in request.ids)
+    if request.ids is None:
+        photos = choose_photos(place.store, request.photos)
+    else:
+        photos = tuple(p for p in place.store.photos() if p.photo_id in request.ids)
     if before is not None:
         before(photos)
     done = []

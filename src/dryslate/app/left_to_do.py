@@ -16,10 +16,14 @@ if TYPE_CHECKING:
     from dryslate.app.identification_rows import IdentificationRow, RecordRow
     from dryslate.app.ports import SurveyStore
     from dryslate.app.records import CorrectionRow, Photo, Visit
+    from dryslate.app.unit_records import Unit
 
 Kind = Literal[
     "one_copy",
     "not_corrected",
+    "unit_no_name",
+    "no_unit",
+    "unit_no_photos",
     "refused",
     "no_card",
     "unreadable",
@@ -33,6 +37,9 @@ Kind = Literal[
 MINUTES: Mapping[Kind, float] = {
     "one_copy": 0.02,
     "not_corrected": 0.01,
+    "unit_no_name": 0.3,
+    "no_unit": 0.1,
+    "unit_no_photos": 1.0,
     "refused": 1.0,
     "no_card": 1.5,
     "unreadable": 1.0,
@@ -95,7 +102,9 @@ class VisitLeft:
         In the order in which they are best done.
     n_photos, n_corrected, n_records, n_named, n_settled : int
     n_left_alone : int
-        Photos that somebody set aside with a reason.
+        Photos that somebody set aside with a reason; in `n_photos` and in no item, but for the
+        copies that keep them safe.
+    n_units : int
     """
 
     visit: Visit
@@ -106,6 +115,7 @@ class VisitLeft:
     n_named: int
     n_settled: int
     n_left_alone: int = 0
+    n_units: int = 0
 
     @property
     def minutes(self) -> float:
@@ -162,11 +172,16 @@ class _Book:
     """All rows that tell what is left, sorted by visit once."""
 
     def __init__(self, store: SurveyStore) -> None:
-        self.photos = _by_visit(store.photos())
+        self.all_photos = _by_visit(store.photos())
+        self.aside = {one.photo_id for one in store.photos_set_aside()}
+        self.units = _by_visit(store.units())
+        self.joins = {join.photo_id: join for join in store.unit_photos()}
         self.corrections = {row.photo_id: row for row in store.corrections()}
         names = standing_names(store)
         self.status = {name.record.record_id: name.status for name in names}
-        self.records = _by_visit(name.record for name in names)
+        self.records = _by_visit(
+            name.record for name in names if name.record.photo_id not in self.aside
+        )
         drawn = {c.record_id for c in store.review_chances() if c.is_drawn}
         self.waiting = drawn - {o.record_id for o in store.review_outcomes()}
         self.pace = own_pace_min(store.identifications())
@@ -177,7 +192,8 @@ class _Book:
 
     def visit(self, visit: Visit) -> VisitLeft:
         """Put one visit together."""
-        photos = self.photos.get(visit.visit_id, [])
+        everything = self.all_photos.get(visit.visit_id, [])
+        photos = [photo for photo in everything if photo.photo_id not in self.aside]
         records = self.records.get(visit.visit_id, [])
         outcomes = Counter(
             row.outcome for p in photos if (row := self.corrections.get(p.photo_id)) is not None
@@ -185,19 +201,30 @@ class _Book:
         status = Counter(self.status[r.record_id] for r in records)
         return VisitLeft(
             visit=visit,
-            items=tuple(self._items(photos, records)),
+            items=(
+                *self._item("one_copy", [p.photo_id for p in everything if not self._is_safe(p)]),
+                *self._items(photos, records, self.units.get(visit.visit_id, [])),
+            ),
             n_photos=len(photos),
             n_corrected=outcomes["corrected"] + outcomes["borrowed"],
             n_records=len(records),
             n_named=len(records) - status["no name"],
             n_settled=status["agreed"] + status["settled"],
+            n_left_alone=len(everything) - len(photos),
+            n_units=len(self.units.get(visit.visit_id, [])),
         )
 
-    def _items(self, photos: Sequence[Photo], records: Sequence[RecordRow]) -> Iterable[LeftItem]:
-        """Say what is left, in the order in which it is best done."""
-        rows = [(p.photo_id, self.corrections.get(p.photo_id)) for p in photos]
-        once = [p.photo_id for p in photos if not self._has_two_copies(p)]
-        yield from self._item("one_copy", once)
+    def _items(
+        self, photos: Sequence[Photo], records: Sequence[RecordRow], units: Sequence[Unit]
+    ) -> Iterable[LeftItem]:
+        """Say what is left beside copies, in the order in which it is best done."""
+        every = [(p.photo_id, self.corrections.get(p.photo_id)) for p in photos]
+        rows = [
+            (i, row)
+            for i, row in every
+            if not self._is_slate(i) or (row is not None and row.outcome == "unreadable")
+        ]
+        yield from self._units_left(photos, units)
         yield from self._item("not_corrected", [i for i, row in rows if row is None])
         kinds: tuple[Kind, ...] = ("unreadable", "no_card", "refused")
         for kind in kinds:
@@ -217,6 +244,22 @@ class _Book:
         yield from self._item("second_look", waiting)
         yield from self._item("third_look", by_status["open"])
 
+    def _units_left(self, photos: Sequence[Photo], units: Sequence[Unit]) -> Iterable[LeftItem]:
+        """Say what is left of joining photos to units, on a visit that has units."""
+        if not units:
+            return
+        joins = [(p.photo_id, self.joins.get(p.photo_id)) for p in photos]
+        held = {j.unit_id for _, j in joins if j is not None and j.how != "slate"}
+        yield from self._item("unit_no_name", [u.unit_id for u in units if u.name is None])
+        yield from self._item("no_unit", [i for i, join in joins if join is None])
+        empty = [u.unit_id for u in units if u.name is not None and u.unit_id not in held]
+        yield from self._item("unit_no_photos", empty)
+
+    def _is_slate(self, photo_id: str) -> bool:
+        """Tell whether a photo shows a slate, which needs no card."""
+        join = self.joins.get(photo_id)
+        return join is not None and join.how == "slate"
+
     def _item(
         self, kind: Kind, found: Sequence[str], reasons: tuple[tuple[str, int], ...] = ()
     ) -> Iterable[LeftItem]:
@@ -234,7 +277,7 @@ class _Book:
             is_own_pace=by_pace,
         )
 
-    def _has_two_copies(self, photo: Photo) -> bool:
+    def _is_safe(self, photo: Photo) -> bool:
         """Tell whether every file of a photo was read back from two drives."""
         return all(len(self.proved.get(f.sha256, ())) >= 2 for f in photo.files)
 

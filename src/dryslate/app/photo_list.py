@@ -13,9 +13,21 @@ from dryslate.app.tiles import key_of_corrected, key_of_original
 if TYPE_CHECKING:
     from dryslate.app.ports import SurveyStore
     from dryslate.app.records import CorrectionRow, Photo
+    from dryslate.app.unit_records import SetAside, Unit
 
 Show = Literal[
-    "all", "not_corrected", "corrected", "borrowed", "refused", "no_card", "unreadable", "corals"
+    "all",
+    "not_corrected",
+    "corrected",
+    "borrowed",
+    "refused",
+    "no_card",
+    "unreadable",
+    "corals",
+    "slate",
+    "no_unit",
+    "apart",
+    "aside",
 ]
 SHOWS: tuple[Show, ...] = (
     "all",
@@ -26,8 +38,15 @@ SHOWS: tuple[Show, ...] = (
     "no_card",
     "unreadable",
     "corals",
+    "slate",
+    "no_unit",
+    "apart",
+    "aside",
 )
-"""What can be shown; ``corals`` are photos with a coral noted in them, whatever came of them."""
+"""
+What can be shown: by outcome, and whatever came of them photos with a coral noted in them, of a
+slate, of which nobody said a unit, said to be of no unit (``apart``), and set aside.
+"""
 
 Seen = Literal["sound", "tilted", "hidden", "patches", "off", "by_hand"]
 SEEN: tuple[Seen, ...] = ("sound", "tilted", "hidden", "patches", "off", "by_hand")
@@ -59,6 +78,10 @@ class PhotoFilter:
         left out where one is given.
     seen : str
         One of `SEEN`, or empty for all.
+    unit : str
+        Photos of the unit of this id only; empty for all.
+    among : frozenset of str or None
+        Only these photos.
     """
 
     show: Show = "all"
@@ -66,6 +89,8 @@ class PhotoFilter:
     after: str = ""
     before: str = ""
     seen: Seen | Literal[""] = ""
+    unit: str = ""
+    among: frozenset[str] | None = None
 
     @property
     def is_narrow(self) -> bool:
@@ -94,6 +119,12 @@ class PhotoLine:
     n_dropped, n_corals : int
     keys : Mapping
         Keys of its pictures by variant; ``corrected`` is None where it has none.
+    unit : Unit or None
+        The unit it belongs to.
+    how : str
+        ``slate``, ``time`` or ``hand``; empty where nothing was said.
+    aside : SetAside or None
+        Where it is set aside.
     """
 
     photo_id: str
@@ -107,6 +138,9 @@ class PhotoLine:
     n_dropped: int = 0
     n_corals: int = 0
     keys: Mapping[str, str | None] = field(default_factory=dict)
+    unit: Unit | None = None
+    how: str = ""
+    aside: SetAside | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,7 +155,9 @@ class PhotoPage:
     found : tuple of str
         Ids of all photos that the filter leaves.
     uncorrected : tuple of str
-        Those of them that stay uncorrected: the ones to correct now.
+        Those of them that stay uncorrected and are not set aside: the ones to correct now.
+    standing : tuple of str
+        Those of them that are not set aside.
     counts : Mapping
         Photos of the visit by each of `SHOWS`, the other filters left aside.
     page : int
@@ -132,6 +168,7 @@ class PhotoPage:
     lines: tuple[PhotoLine, ...]
     found: tuple[str, ...]
     uncorrected: tuple[str, ...]
+    standing: tuple[str, ...]
     counts: Mapping[str, int]
     page: int
     has_more: bool
@@ -163,24 +200,36 @@ def list_photos(
     """
     step = step or STEP
     corrections = {row.photo_id: row for row in store.corrections(visit_id)}
-    corals = Counter(r.photo_id for r in store.records(visit_id) if r.photo_id)
+    book = _Book(store, visit_id)
     counts: Counter[str] = Counter()
     found: list[tuple[Photo, PhotoLine]] = []
     checks = _checks(wanted)
     for photo in store.photos(visit_id):
-        line = _line(photo, corrections.get(photo.photo_id), corals[photo.photo_id])
+        line = _line(photo, corrections.get(photo.photo_id), book)
         counts.update(_shows(line))
         if all(check(photo, line) for check in checks):
             found.append((photo, line))
     start = (page - 1) * step
+    standing = [line for _, line in found if line.aside is None]
     return PhotoPage(
         lines=tuple(line for _, line in islice(found, start, start + step)),
         found=tuple(line.photo_id for _, line in found),
-        uncorrected=tuple(line.photo_id for _, line in found if line.outcome not in CORRECTED),
+        uncorrected=tuple(line.photo_id for line in standing if line.outcome not in CORRECTED),
+        standing=tuple(line.photo_id for line in standing),
         counts={show: counts[show] for show in SHOWS},
         page=page,
         has_more=len(found) > start + step,
     )
+
+
+class _Book:
+    """What belongs to the photos of a visit, or of all."""
+
+    def __init__(self, store: SurveyStore, visit_id: str | None) -> None:
+        self.corals = Counter(r.photo_id for r in store.records(visit_id) if r.photo_id)
+        self.units = {unit.unit_id: unit for unit in store.units(visit_id)}
+        self.joins = {join.photo_id: join for join in store.unit_photos(visit_id)}
+        self.asides = {aside.photo_id: aside for aside in store.photos_set_aside(visit_id)}
 
 
 def usual_port(store: SurveyStore) -> str:
@@ -236,8 +285,9 @@ def card_seen(row: CorrectionRow | None) -> tuple[Seen, ...]:
     return tuple(seen) or ("sound",)
 
 
-def _line(photo: Photo, row: CorrectionRow | None, n_corals: int) -> PhotoLine:
+def _line(photo: Photo, row: CorrectionRow | None, book: _Book) -> PhotoLine:
     """Put one photo into a line."""
+    join = book.joins.get(photo.photo_id)
     outcome = "not_corrected" if row is None else row.outcome
     result = row.result if row is not None else {}
     colour = result.get("colour") or {}
@@ -252,8 +302,11 @@ def _line(photo: Photo, row: CorrectionRow | None, n_corals: int) -> PhotoLine:
         tilt_deg=(result.get("card") or {}).get("tilt_deg"),
         off_de00=colour.get("left_out_de00_p95"),
         n_dropped=len(colour.get("dropped") or ()),
-        n_corals=n_corals,
+        n_corals=book.corals[photo.photo_id],
         keys={"original": key_of_original(), "corrected": key_of_corrected(row)},
+        unit=None if join is None or join.unit_id is None else book.units[join.unit_id],
+        how="" if join is None else join.how,
+        aside=book.asides.get(photo.photo_id),
     )
 
 
@@ -269,6 +322,14 @@ def _shows(line: PhotoLine) -> Sequence[Show]:
     shows += [show for show in SHOWS if show == line.outcome]
     if line.n_corals:
         shows.append("corals")
+    if line.how == "slate":
+        shows.append("slate")
+    if line.aside is not None:
+        shows.append("aside")
+    elif not line.how:
+        shows.append("no_unit")
+    elif line.unit is None:
+        shows.append("apart")
     return shows
 
 
@@ -282,6 +343,11 @@ def _checks(wanted: PhotoFilter) -> list[Callable[[Photo, PhotoLine], bool]]:
         checks.append(lambda _, line: line.time[:5] >= wanted.after and bool(line.time))
     if wanted.before:
         checks.append(lambda _, line: "" < line.time[:5] <= wanted.before)
+    if wanted.unit:
+        checks.append(lambda _, line: line.unit is not None and line.unit.unit_id == wanted.unit)
+    if wanted.among is not None:
+        among = wanted.among
+        checks.append(lambda _, line: line.photo_id in among)
     if wanted.seen:
         checks.append(lambda _, line: wanted.seen in line.seen)
     return checks

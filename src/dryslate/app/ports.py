@@ -10,6 +10,7 @@ from typing import Any, Protocol, TypeVar
 from dryslate.app.coral_health import HealthStore
 from dryslate.app.records import DecodedPhoto, PhotoMetadata
 from dryslate.app.store_ports import IdentificationStore, PhotoStore, PlaceStore, ResultStore
+from dryslate.app.unit_records import UnitStore
 from dryslate.base.problems import Problem
 from dryslate.core.card.definition import CardDefinition
 from dryslate.core.identify.observer import ErrorRates
@@ -120,7 +121,9 @@ class ReferenceTables(Protocol):
         """Hash everything a card states, for provenance."""
 
 
-class SurveyStore(PlaceStore, PhotoStore, ResultStore, IdentificationStore, HealthStore, Protocol):
+class SurveyStore(
+    PlaceStore, PhotoStore, ResultStore, IdentificationStore, HealthStore, UnitStore, Protocol
+):
     """The project's records; its rooms are in `dryslate.app.store_ports`."""
 
     def write(self) -> AbstractContextManager[None]:

@@ -7,12 +7,13 @@ from pathlib import Path
 
 from dryslate.app.ports import SurveyStore
 from dryslate.app.records import Photo
+from dryslate.app.set_aside import standing_photos
 from dryslate.base.errors import InputError
 
 
 def choose_photos(store: SurveyStore, names: Sequence[Path]) -> tuple[Photo, ...]:
     """
-    Find the photos of a project that were named; all of them where none was.
+    Find the photos of a project that were named; all but those set aside where none was.
 
     Parameters
     ----------
@@ -29,9 +30,9 @@ def choose_photos(store: SurveyStore, names: Sequence[Path]) -> tuple[Photo, ...
     InputError
         ``photo-not-in-project`` for a name that no photo has.
     """
-    photos = store.photos()
     if not names:
-        return photos
+        return standing_photos(store)
+    photos = store.photos()
     chosen: dict[str, Photo] = {}
     for name in names:
         found = photos_called(photos, str(name))

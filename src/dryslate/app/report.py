@@ -25,6 +25,7 @@ from dryslate.app.report_measured import measured_corals, patches_over_trip
 from dryslate.app.report_pictures import PictureJob, make_pictures
 from dryslate.app.report_records import PhotoPart, Picture, Points, Report, VisitPart
 from dryslate.app.report_words import OUTCOMES, flag_words
+from dryslate.app.set_aside import standing_photos
 from dryslate.base.errors import SettingsError
 
 PICTURE_PX = 900
@@ -114,11 +115,13 @@ def collect_report(bench: ReportBench, picture_px: int | None = None) -> Report:
         ``picture-size-wrong``.
     """
     store = bench.store
-    photos = store.photos()
+    photos = standing_photos(store)
     size_px = _picture_size(picture_px, len(photos))
-    rows = {row.photo_id: row for row in store.corrections()}
+    standing = {photo.photo_id for photo in photos}
+    rows = {r.photo_id: r for r in store.corrections() if r.photo_id in standing}
+    residuals = [r for r in store.patch_residuals() if r.photo_id in standing]
     pictures = _pictures(bench, photos, rows, size_px)
-    names = {f.sha256: f.original_name for p in photos for f in p.files}
+    names = {f.sha256: f.original_name for p in store.photos() for f in p.files}
     visits: list[VisitPart] = []
     number = 0
     for visit in store.visits():
@@ -129,7 +132,7 @@ def collect_report(bench: ReportBench, picture_px: int | None = None) -> Report:
             parts.append(_photo_part(photo, number, row, pictures[photo.photo_id], names))
         visits.append(_visit_part(visit, parts))
     controls = compare_controls(store)
-    trip = [p.as_dict() for p in find_worn_patches(store.patch_residuals())]
+    trip = [p.as_dict() for p in find_worn_patches(residuals)]
     trip += [p.as_dict() for c in controls for p in c.problems]
     changes = store.changes()
     return Report(
@@ -137,7 +140,7 @@ def collect_report(bench: ReportBench, picture_px: int | None = None) -> Report:
         state_utc=changes[-1].changed_utc if changes else "",
         visits=tuple(visits),
         corals=measured_corals(store, photos, rows),
-        patches=patches_over_trip(store.patch_residuals(), rows),
+        patches=patches_over_trip(residuals, rows),
         controls=tuple(
             c.as_dict() | {"problems": [p.as_dict() for p in c.problems]} for c in controls
         ),
@@ -147,6 +150,7 @@ def collect_report(bench: ReportBench, picture_px: int | None = None) -> Report:
         cards=_cards(rows),
         copies=_copies(store),
         picture_px=size_px,
+        aside=dict(Counter(one.reason for one in store.photos_set_aside())),
         named=identified_corals(
             store, bench.tables, {p.photo_id: p.files[0].original_name for p in photos}
         ),

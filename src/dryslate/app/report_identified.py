@@ -123,7 +123,7 @@ def identified_corals(
     tables : ReferenceTables
         Of the project: its genus data weigh the evidence.
     photo_names : Mapping of str to str
-        Names of photos by id.
+        Names of photos by id; corals in other photos are left out.
 
     Returns
     -------
@@ -148,7 +148,7 @@ def identified_corals(
             (visits.get(record.visit_id, ""), photo_names.get(record.photo_id or "", "")),
         )
         for record in store.records()
-        if record.record_id in named
+        if record.record_id in named and (record.photo_id is None or record.photo_id in photo_names)
     ]
     return tuple(sorted(found, key=lambda c: (c.colony, c.visit)))
 

@@ -31,7 +31,8 @@ def measured_corals(
     Returns
     -------
     tuple of MeasuredCoral
-        By colony, then in the order saved. Control objects are left to their own table.
+        By colony, then in the order saved; those in other photos are left out. Control objects
+        are left to their own table.
     """
     controls = {c.name for c in store.control_objects()}
     names = {f.sha256: f.original_name for p in photos for f in p.files}
@@ -51,7 +52,7 @@ def measured_corals(
             is_stale=_is_stale(row, rows.get(row.photo_id)),
         )
         for row in store.measurements()
-        if row.colony not in controls
+        if row.colony not in controls and row.photo_id in visit_of
     ]
     return tuple(sorted(found, key=lambda c: c.colony))
 

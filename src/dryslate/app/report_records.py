@@ -194,6 +194,8 @@ class Report:
         Longest side of the pictures in the report.
     named : tuple of IdentifiedCoral
         Recorded corals with their names.
+    aside : Mapping
+        Number of photos set aside by reason; they are in nothing else here.
     """
 
     title: str
@@ -210,3 +212,4 @@ class Report:
     picture_px: int = 900
     notes: tuple[str, ...] = field(default=())
     named: tuple[IdentifiedCoral, ...] = ()
+    aside: Mapping[str, int] = field(default_factory=dict)

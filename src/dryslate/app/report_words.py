@@ -15,6 +15,14 @@ OUTCOMES: Mapping[str, str] = {
     "not_yet": "not corrected yet",
 }
 
+ASIDE: Mapping[str, str] = {
+    "blurred": "blurred",
+    "not_reef": "not of the reef",
+    "double": "taken twice",
+    "not_to_use": "not to be used",
+    "other": "for another reason",
+}
+
 FITS: Mapping[str, str] = {
     "neutral_gain": "a gain per channel, from the greys",
     "gain_veil": "a gain per channel and the veiling light, from the greys",

@@ -12,7 +12,9 @@ from dryslate.cli.photo_limit import LARGEST_MP, LargestMp
 
 Photos = Annotated[
     list[Path] | None,
-    typer.Argument(help="Photos; with --project their names in it (all of them without any)."),
+    typer.Argument(
+        help="Photos; with --project their names in it (without any: all but those set aside)."
+    ),
 ]
 Corners = Annotated[
     tuple[str, str, str, str] | None,

@@ -18,6 +18,7 @@ GROUPS = (
     "lens",
     "take",
     "project",
+    "units",
     "correct",
     "measure",
     "identify",

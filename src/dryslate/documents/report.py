@@ -10,7 +10,15 @@ from typing import Any
 
 from dryslate import __version__
 from dryslate.app.report_records import MeasuredCoral, MeasuredValue, PhotoPart, Picture, Report
-from dryslate.app.report_words import CAUSES, COLOUR_CAUSES, FITS, FITS_SHORT, KINDS, OUTCOMES
+from dryslate.app.report_words import (
+    ASIDE,
+    CAUSES,
+    COLOUR_CAUSES,
+    FITS,
+    FITS_SHORT,
+    KINDS,
+    OUTCOMES,
+)
 from dryslate.base.errors import InputError
 from dryslate.documents.report_charts import (
     BLUE,
@@ -97,6 +105,7 @@ def render_report(report: Report) -> str:
         share_words=_share_words,
         signs=SIGNS,
         outcome_words=OUTCOMES,
+        aside_words=ASIDE,
         fit_words=FITS,
         fit_short=FITS_SHORT,
         kind_words=KINDS,

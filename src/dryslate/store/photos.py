@@ -20,6 +20,8 @@ _RESTING = (
     "derived_files",
     "clock_offsets",
     "records",
+    "unit_photos",
+    "photos_set_aside",
 )
 _TRUTHS = ("flash_fired", "white_balance_fixed")
 

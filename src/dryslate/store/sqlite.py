@@ -32,6 +32,7 @@ from dryslate.store.migrate import Migration, Stamp, apply_migrations, load_migr
 from dryslate.store.photos import SqlitePhotoRoom
 from dryslate.store.places import SqlitePlaceRoom
 from dryslate.store.results import SqliteResultRoom
+from dryslate.store.units import SqliteUnitRoom
 
 WAIT_S = 10.0
 """How long a second writer waits for the first, in seconds."""
@@ -67,7 +68,12 @@ class StoreOptions:
 
 
 class SqliteSurveyStore(
-    SqlitePlaceRoom, SqlitePhotoRoom, SqliteResultRoom, SqliteIdentificationRoom, SqliteHealthRoom
+    SqlitePlaceRoom,
+    SqlitePhotoRoom,
+    SqliteResultRoom,
+    SqliteIdentificationRoom,
+    SqliteHealthRoom,
+    SqliteUnitRoom,
 ):
     """
     A project's records in SQLite; implements `dryslate.app.ports.SurveyStore`.

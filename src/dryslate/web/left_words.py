@@ -26,6 +26,12 @@ SENTENCES: dict[str, tuple[str, str]] = {
         N_("photos exist in one proved copy: do not wipe their memory card"),
     ),
     "not_corrected": (N_("photo is not corrected yet"), N_("photos are not corrected yet")),
+    "unit_no_name": (N_("unit without a name yet"), N_("units without a name yet")),
+    "no_unit": (
+        N_("photo that belongs to no unit"),
+        N_("photos that belong to no unit"),
+    ),
+    "unit_no_photos": (N_("unit without photos"), N_("units without photos")),
     "unreadable": (N_("photo cannot be read"), N_("photos cannot be read")),
     "no_card": (
         N_("photo in which no card was found"),
@@ -53,6 +59,9 @@ SENTENCES: dict[str, tuple[str, str]] = {
 BUTTONS: dict[str, str] = {
     "one_copy": N_("Make the second copy"),
     "not_corrected": N_("Correct them"),
+    "unit_no_name": N_("Name the first"),
+    "no_unit": N_("Put them to units"),
+    "unit_no_photos": N_("Look at the first"),
     "unreadable": N_("Look at the first"),
     "no_card": N_("Look at the first"),
     "refused": N_("Look at the first"),
@@ -94,6 +103,9 @@ def address_of(item: LeftItem, visit_id: str) -> str:
     by_kind = {
         "one_copy": f"/take/copies?visit={visit}",
         "not_corrected": f"/photos?visit={visit}&show=not_corrected",
+        "unit_no_name": f"/photos?visit={visit}",
+        "unit_no_photos": f"/photos?visit={visit}",
+        "no_unit": f"/photos?visit={visit}&show=no_unit",
         "no_name": f"/corals/{item.first}/name",
         "no_scale": f"/corals/{item.first}",
         "second_look": "/second",

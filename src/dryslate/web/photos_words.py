@@ -22,6 +22,10 @@ SHOWN: dict[str, str] = {
     "no_card": N_("no card found"),
     "unreadable": N_("cannot be read"),
     "corals": N_("with corals noted"),
+    "slate": N_("of a slate"),
+    "no_unit": N_("of no unit yet"),
+    "apart": N_("said to be of no unit"),
+    "aside": N_("set aside"),
 }
 OUTCOMES: dict[str, str] = {
     "not_corrected": N_("not corrected yet"),

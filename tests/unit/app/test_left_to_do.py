@@ -1,11 +1,15 @@
-"""How long things take at the team's own pace."""
+"""What is left to do, and how long things take at the team's own pace."""
 
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
 
 from dryslate.app.identification_rows import IdentificationRow
-from dryslate.app.left_to_do import FEWEST_GAPS, own_pace_min
+from dryslate.app.left_to_do import FEWEST_GAPS, left_to_do, own_pace_min
+from dryslate.app.records import CorrectionRow
+from dryslate.app.set_aside import set_aside
+from dryslate.app.unit_words import UnitWords
+from dryslate.app.units import change_unit, join_by_time, mark_slates, move_photos
 
 EIGHT = datetime(2026, 3, 14, 8, tzinfo=UTC)
 
@@ -48,3 +52,62 @@ def test_two_people_at_once_do_not_make_each_other_look_quick() -> None:
     mine = [3.0 * n for n in range(FEWEST_GAPS)]
     hers = [3.0 * n + 1.0 for n in range(FEWEST_GAPS)]
     assert own_pace_min([*looks(mine), *looks(hers, "Tevi")]) == 3.0
+
+
+def kinds_of(store) -> dict[str, int]:
+    """What is left on the one visit."""
+    (visit,) = left_to_do(store)
+    return {item.kind: item.n for item in visit.items}
+
+
+def test_visit_without_units_has_nothing_left_about_units(memory_store, dive) -> None:
+    dive.add_visit(memory_store)
+    dive.add_photos(memory_store, [("a", 0), ("b", 1)])
+    assert kinds_of(memory_store) == {"one_copy": 2, "not_corrected": 2}
+
+
+def test_units_without_name_or_photos_and_photos_without_a_unit_are_left(
+    memory_store, dive
+) -> None:
+    store = memory_store
+    dive.add_visit(store)
+    ids = dive.add_photos(store, [("s1", 0), ("a", 1), ("s2", 5), ("b", 90), ("c", 91)])
+    mark_slates(store, [ids[0]], UnitWords(name="T1"), "Ines Varro")
+    mark_slates(store, [ids[2]], None, "Ines Varro")
+    join_by_time(store, dive.VISIT)
+    left = kinds_of(store)
+    assert left == {"one_copy": 5, "unit_no_name": 1, "no_unit": 2, "not_corrected": 3}
+    unnamed = next(u for u in store.units() if u.name is None)
+    change_unit(store, unnamed.unit_id, UnitWords(name="T2"))
+    move_photos(store, [ids[3]], None)
+    left = kinds_of(store)
+    assert (left["no_unit"], left["unit_no_photos"]) == (1, 1)
+    assert "unit_no_name" not in left
+
+
+def test_photos_set_aside_are_left_out_but_for_the_copies_that_keep_them(
+    memory_store, dive
+) -> None:
+    store = memory_store
+    dive.add_visit(store)
+    ids = dive.add_photos(store, [("s", 0), ("a", 1), ("deck", 60)])
+    mark_slates(store, [ids[0]], UnitWords(name="T1"), "Ines Varro")
+    join_by_time(store, dive.VISIT)
+    assert kinds_of(store)["no_unit"] == 1
+    set_aside(store, [ids[2]], ("not_reef", ""), ("Ines Varro", "2024-05-19T12:00:00Z"))
+    assert kinds_of(store) == {"one_copy": 3, "not_corrected": 1}
+    (visit,) = left_to_do(store)
+    assert (visit.n_photos, visit.n_left_alone, visit.n_units) == (2, 1, 1)
+
+
+def test_slate_is_not_expected_to_have_a_card(memory_store, dive) -> None:
+    store = memory_store
+    dive.add_visit(store)
+    ids = dive.add_photos(store, [("s", 0), ("a", 1), ("torn", 2)])
+    for photo_id, outcome in zip(ids, ("no_card", "no_card", "unreadable"), strict=True):
+        row = {"key": "k", "result": {}, "geometry": {}, "colour": {}}
+        store.save_correction(CorrectionRow(photo_id=photo_id, outcome=outcome, **row))
+    assert kinds_of(store)["no_card"] == 2
+    mark_slates(store, [ids[0], ids[2]], None, "Ines Varro")
+    left = kinds_of(store)
+    assert (left["no_card"], left["unreadable"]) == (1, 1)

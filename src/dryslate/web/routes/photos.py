@@ -118,7 +118,7 @@ def correct(
     back = "/photos?" + asked.query()
     with reach_of(request).reading() as store:
         found = list_photos(store, asked.visit or None, asked.filter)
-    ids = found.found if again else found.uncorrected
+    ids = found.standing if again else found.uncorrected
     after = "/photos?" + urlencode({"visit": asked.visit} if asked.visit else {})
     start_correcting(request, observer_of(request), frozenset(ids), port, after)
     return RedirectResponse(back, 303)
