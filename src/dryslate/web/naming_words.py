@@ -10,7 +10,7 @@ from starlette.requests import Request
 
 from dryslate.web.languages import number
 from dryslate.web.left_words import N_
-from dryslate.web.pages import language_of, translate
+from dryslate.web.pages import language_of, static_version, translate
 
 if TYPE_CHECKING:
     from dryslate.app.identify import Identifier
@@ -116,7 +116,8 @@ def character_words(request: Request, character: str) -> str:
 def drawing_of(character: str, state: str) -> str | None:
     """Return the address of a state's drawing, or None where there is none."""
     place = files("dryslate.web") / "static" / "drawings" / character / f"{state}.svg"
-    return f"/static/drawings/{character}/{state}.svg" if place.is_file() else None
+    address = f"/static/drawings/{character}/{state}.svg?v={static_version()}"
+    return address if place.is_file() else None
 
 
 def _ranked(request: Request, one: Ranked) -> dict[str, Any]:

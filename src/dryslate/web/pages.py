@@ -123,7 +123,8 @@ def static_version() -> str:
 
     folder = files("dryslate.web") / "static"
     seen = hashlib.sha256()
-    for part in ("css", "js"):
+    drawn = [f"drawings/{one.name}" for one in (folder / "drawings").iterdir()]
+    for part in ("css", "js", *sorted(drawn)):
         for file in sorted((folder / part).iterdir(), key=lambda f: f.name):
             if file.is_file():
                 seen.update(file.read_bytes())
