@@ -156,6 +156,22 @@ def open_page(browser):
 
 
 @pytest.fixture
+def screen_of():
+    """Where a point of the photo is on the page."""
+
+    def find(page, xy) -> tuple[float, float]:
+        x, y = page.evaluate(
+            "async (xy) => { const m = await import('/static/js/photo/viewer.js');"
+            " const view = await m.opened; const b = view.element.getBoundingClientRect();"
+            " const [x, y] = view.toScreen(xy); return [x + b.left, y + b.top]; }",
+            list(xy),
+        )
+        return x, y
+
+    return find
+
+
+@pytest.fixture
 def shot():
     """Keep a screenshot where DRYSLATE_SCREENSHOTS names a folder."""
 

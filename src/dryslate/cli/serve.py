@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from dryslate.cli.new import new
 from dryslate.cli.render import print_text
 
 
@@ -16,7 +17,7 @@ def register(app: typer.Typer) -> None:
 
 
 def serve(
-    folder: Annotated[Path, typer.Argument(help="Project folder.")],
+    folder: Annotated[Path, typer.Argument(help="Project folder; an empty one becomes one.")],
     port: Annotated[
         int | None, typer.Option("--port", min=1, max=65535, help="Port; else the first free one.")
     ] = None,
@@ -36,4 +37,6 @@ def serve(
     from dryslate.web.server import serve as run
     from dryslate.web.server import settings_for
 
+    if folder.is_dir() and not any(folder.iterdir()):
+        new(folder)
     run(settings_for(folder, host, port, tuple(name or ())), print_text)

@@ -46,6 +46,7 @@ function key(letter) {
 async function weigh() {
   const mine = ++round;
   const asks = performance.now();
+  at("states").setAttribute("aria-busy", "true"); // until the answer is there its buttons are of the last question
   try {
     const answer = await post("/weigh", { evidence: evidence(), asked });
     if (mine !== round) return;
@@ -55,7 +56,13 @@ async function weigh() {
     performance.measure("weigh", { start: asks, end: performance.now() });
   } catch (error) {
     if (mine === round) say(error.told?.problems ?? [{ message: error.message }]);
+  } finally {
+    if (mine === round) at("states").setAttribute("aria-busy", "false");
   }
+}
+
+function isWeighing() {
+  return at("states").getAttribute("aria-busy") === "true";
 }
 
 function show() {
@@ -150,7 +157,7 @@ function changed() {
 }
 
 function step(kind, states, labels) {
-  if (!told?.question) return;
+  if (!told?.question || isWeighing()) return;
   const { character, name } = told.question;
   steps.push({ character, words: name, kind, states, labels });
   changed();
@@ -161,7 +168,7 @@ function choose(state) {
 }
 
 function skip() {
-  if (!told?.others.length) return;
+  if (!told?.others.length || isWeighing()) return;
   asked = told.others[0].character;
   weigh();
 }
