@@ -6,7 +6,7 @@ import datetime
 import difflib
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from dryslate.app.identification_rows import IdentificationRow, RecordRow
 from dryslate.app.ports import SurveyStore
@@ -15,7 +15,9 @@ from dryslate.app.records import Photo
 from dryslate.app.visits import find_visit, require_name, require_observer
 from dryslate.base.errors import InputError
 from dryslate.base.provenance import key_of
-from dryslate.core.identify.taxa import TaxaData
+
+if TYPE_CHECKING:
+    from dryslate.core.identify.taxa import TaxaData
 
 HASH_DIGITS = 8
 

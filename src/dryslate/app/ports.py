@@ -5,16 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import AbstractContextManager
 from pathlib import Path
-from typing import Any, Protocol, TypeVar
+from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 from dryslate.app.coral_health import HealthStore
 from dryslate.app.records import DecodedPhoto, PhotoMetadata
 from dryslate.app.store_ports import IdentificationStore, PhotoStore, PlaceStore, ResultStore
 from dryslate.app.unit_records import UnitStore
 from dryslate.base.problems import Problem
-from dryslate.core.card.definition import CardDefinition
-from dryslate.core.identify.observer import ErrorRates
-from dryslate.core.identify.taxa import TaxaData
+
+if TYPE_CHECKING:
+    from dryslate.core.card.definition import CardDefinition
+    from dryslate.core.identify.observer import ErrorRates
+    from dryslate.core.identify.taxa import TaxaData
 
 Job = TypeVar("Job")
 Answer = TypeVar("Answer")

@@ -14,7 +14,7 @@ from dryslate.app.correct_request import parse_port
 from dryslate.app.correct_run import RunRequest, run_corrections
 from dryslate.app.correction_records import CorrectSettings
 from dryslate.web.jobs import Job
-from dryslate.web.left_words import N_
+from dryslate.web.languages import N_
 from dryslate.web.pages import translate
 from dryslate.web.reach import reach_of
 

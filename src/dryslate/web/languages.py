@@ -19,6 +19,11 @@ LANGUAGES = {"en": "English", "fr": "Français"}
 LOCALES = {"en": "en_GB", "fr": "fr_FR"}
 
 
+def N_(text: str) -> str:  # noqa: N802  gettext's usual name for a text that is translated later
+    """Mark a text that is translated when it is shown."""
+    return text
+
+
 @cache
 def catalogue(language: str) -> gettext.NullTranslations:
     """Return the texts of a language; English stands in the templates themselves."""

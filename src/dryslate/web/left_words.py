@@ -8,16 +8,11 @@ from urllib.parse import quote
 
 from starlette.requests import Request
 
-from dryslate.web.languages import catalogue
+from dryslate.web.languages import N_, catalogue
 from dryslate.web.pages import language_of
 
 if TYPE_CHECKING:
     from dryslate.app.left_to_do import LeftItem, VisitLeft
-
-
-def N_(text: str) -> str:  # noqa: N802  gettext's usual name for a text that is translated later
-    """Mark a text that is translated when it is shown."""
-    return text
 
 
 SENTENCES: dict[str, tuple[str, str]] = {

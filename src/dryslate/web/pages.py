@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache, partial
 from importlib.resources import files
 from typing import Any
@@ -12,22 +11,10 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
 from dryslate.web.languages import catalogue, choose_language, day, number, offered
+from dryslate.web.places import PLACES
 from dryslate.web.reach import reach_of
 
 LIGHTS = ("auto", "light", "dark")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Place:
-    """One entry of the way around the pages; `label` is translated when shown."""
-
-    path: str
-    label: str
-    key: str
-
-
-PLACES: list[Place] = []
-"""Pages that are listed at the top, in the order routes add them; see `routes/__init__.py`."""
 
 
 @cache

@@ -6,8 +6,7 @@ from typing import TYPE_CHECKING
 
 from starlette.requests import Request
 
-from dryslate.web.languages import catalogue
-from dryslate.web.left_words import N_
+from dryslate.web.languages import N_, catalogue
 from dryslate.web.pages import language_of
 
 if TYPE_CHECKING:

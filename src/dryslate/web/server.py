@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import logging
 import socket
+import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -14,6 +15,9 @@ from dryslate.web.settings import ServeSettings
 
 FIRST_PORT = 8321
 TRIED_PORTS = 40
+BACKLOG = 2048
+WARM_AFTER_S = 0.3
+"""How long the first page has the machine for itself before slow parts are loaded beside it."""
 
 
 def serve(settings: ServeSettings, say: Callable[[str], None]) -> None:
@@ -34,29 +38,49 @@ def serve(settings: ServeSettings, say: Callable[[str], None]) -> None:
     import uvicorn
 
     from dryslate import wiring
-    from dryslate.web.app import create_app
+    from dryslate.web.front import Front
     from dryslate.web.pages import vendor_is_there
+    from dryslate.web.warm import warm
 
     with wiring.survey_store(settings.project, write=False):
         pass  # refuses a folder that is no project before anything listens
-    app = create_app(settings)
-    if not vendor_is_there():
-        say(str(parts_missing()))
-    say(f"Open: {settings.address}")
-    say("Stop with Ctrl+C. Everything that the pages called saved is on disk.")
+    front = Front(settings)
     config = uvicorn.Config(
-        app,
-        host=settings.host,
-        port=settings.port,
+        front,
         log_level="warning",
         access_log=False,
         server_header=False,
+        ws="none",
         proxy_headers=False,  # nobody stands in between, so nobody may say who asks
         timeout_graceful_shutdown=3,
     )
     logging.getLogger("dryslate.web").setLevel(logging.INFO)
-    with contextlib.suppress(KeyboardInterrupt):
-        uvicorn.Server(config).run()
+    with listening(settings) as sock:
+        if not vendor_is_there():
+            say(str(parts_missing()))
+        say(f"Open: {settings.address}")
+        say("Stop with Ctrl+C. Everything that the pages called saved is on disk.")
+        beside = threading.Timer(WARM_AFTER_S, warm, (front,))
+        beside.daemon = True
+        beside.start()
+        with contextlib.suppress(KeyboardInterrupt):
+            uvicorn.Server(config).run(sockets=[sock])
+
+
+def listening(settings: ServeSettings) -> socket.socket:
+    """
+    Return a socket that listens already; whoever asks from now on is answered.
+
+    Raises
+    ------
+    SettingsError
+        ``serve-port`` where the port was taken meanwhile.
+    """
+    family = socket.AF_INET6 if ":" in settings.host else socket.AF_INET
+    try:
+        return socket.create_server((settings.host, settings.port), family=family, backlog=BACKLOG)
+    except OSError as error:
+        raise _taken(f"Port {settings.port} is taken.") from error
 
 
 def parts_missing() -> Problem:
@@ -84,10 +108,13 @@ def free_port(host: str, wanted: int | None) -> int:
         with _bound(host, port) as is_free:
             if is_free:
                 return port
-    raise SettingsError(
-        "serve-port",
-        f"Port {wanted} is taken." if wanted else f"No port from {FIRST_PORT} on is free.",
-        "Stop the other server, or give another port with --port.",
+    raise _taken(f"Port {wanted} is taken." if wanted else f"No port from {FIRST_PORT} on is free.")
+
+
+def _taken(words: str) -> SettingsError:
+    """Make the error for a port that cannot be had."""
+    return SettingsError(
+        "serve-port", words, "Stop the other server, or give another port with --port."
     )
 
 

@@ -20,7 +20,7 @@ from dryslate.app.take import plan_take, run_take
 from dryslate.app.take_records import TakeReport, TakeRequest, TakeTools
 from dryslate.web.errors import Refusal
 from dryslate.web.jobs import Job
-from dryslate.web.left_words import N_
+from dryslate.web.languages import N_
 from dryslate.web.pages import translate
 from dryslate.web.reach import Reach, observer_of, reach_of
 

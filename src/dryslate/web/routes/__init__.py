@@ -1,12 +1,10 @@
-"""The routes, one module a page; each adds itself and its place in the way around."""
+"""The routes, one module a page; each adds itself."""
 
 from __future__ import annotations
 
 import importlib
 
 from fastapi import FastAPI
-
-from dryslate.web.pages import PLACES
 
 MODULES = (
     "home",
@@ -25,13 +23,11 @@ MODULES = (
     "sign_in",
     "jobs",
 )
-"""Modules of routes in the order in which their places are listed."""
+"""Modules of routes; what is listed at the top of each page is in `dryslate.web.places`."""
 
 
 def add_routes(app: FastAPI) -> None:
     """Add every page."""
-    PLACES.clear()
     for name in MODULES:
         module = importlib.import_module(f"dryslate.web.routes.{name}")
         app.include_router(module.router)
-        PLACES.extend(getattr(module, "PLACES", ()))

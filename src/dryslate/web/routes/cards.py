@@ -11,10 +11,9 @@ from dryslate import wiring
 from dryslate.app import project_card
 from dryslate.app.card_show import list_cards
 from dryslate.app.correct_request import parse_point
-from dryslate.web.pages import Place, page
+from dryslate.web.pages import page
 from dryslate.web.reach import observer_of, reach_of
 
-PLACES = (Place(path="/cards", label="Cards", key="c"),)
 router = APIRouter()
 PAPERS = ("a4", "letter", "a3")
 

@@ -12,15 +12,14 @@ from dryslate.app import coral_page
 from dryslate.app.note_records import standing_names
 from dryslate.base.errors import StoreError
 from dryslate.web.errors import answer_to
-from dryslate.web.left_words import N_
-from dryslate.web.pages import Place, page
+from dryslate.web.languages import N_
+from dryslate.web.pages import page
 from dryslate.web.reach import Reach, observer_of, reach_of, session_of
 from dryslate.web.routes.photo import tile_bench_of
 
 if TYPE_CHECKING:
     from dryslate.core.identify.taxa import TaxaData
 
-PLACES = (Place(path="/corals", label=N_("Corals"), key="k"),)
 router = APIRouter()
 RecordId = Annotated[str, Path(pattern="^[0-9a-f]{64}$")]
 STATUSES = {

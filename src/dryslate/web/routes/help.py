@@ -8,11 +8,10 @@ from starlette.responses import HTMLResponse
 from dryslate import wiring
 from dryslate.app.message_catalogue import parse_messages
 from dryslate.web.errors import Refusal
-from dryslate.web.left_words import N_
-from dryslate.web.pages import Place, page
+from dryslate.web.languages import N_
+from dryslate.web.pages import page
 from dryslate.web.reach import reach_of
 
-PLACES = (Place(path="/help", label=N_("Help"), key="h"),)
 router = APIRouter()
 TOPICS = {
     "day": N_("A day with it"),

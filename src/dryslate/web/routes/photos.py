@@ -13,7 +13,7 @@ from dryslate.app.photo_list import SEEN, SHOWS, PhotoFilter, list_photos, usual
 from dryslate.app.visits import list_visits
 from dryslate.web.correcting import start_correcting
 from dryslate.web.errors import Refusal
-from dryslate.web.pages import Place, page
+from dryslate.web.pages import page
 from dryslate.web.photos_words import (
     OUTCOMES,
     PORTS,
@@ -24,7 +24,6 @@ from dryslate.web.photos_words import (
 )
 from dryslate.web.reach import observer_of, reach_of
 
-PLACES = (Place(path="/photos", label="Photos", key="p"),)
 router = APIRouter()
 Short = Annotated[str, Query(max_length=20)]
 TIME = r"^([01]\d|2[0-3]):[0-5]\d$|^$"

@@ -17,9 +17,8 @@ from dryslate.app.second_observer import (
     settle,
 )
 from dryslate.web.errors import Refusal
-from dryslate.web.left_words import N_
 from dryslate.web.naming_words import CONFIDENCE
-from dryslate.web.pages import Place, page
+from dryslate.web.pages import page
 from dryslate.web.reach import observer_of, reach_of, require_role, session_of
 from dryslate.web.routes.corals import RecordId
 from dryslate.web.routes.naming import (
@@ -30,7 +29,6 @@ from dryslate.web.routes.naming import (
     naming_page,
 )
 
-PLACES = (Place(path="/second", label=N_("Second look"), key="s"),)
 router = APIRouter()
 
 
