@@ -8,8 +8,7 @@ from typing import Any
 
 from starlette.requests import Request
 
-from dryslate.web.languages import number
-from dryslate.web.left_words import N_
+from dryslate.web.languages import N_, number
 from dryslate.web.pages import language_of, translate
 
 HOW: dict[str, str] = {
