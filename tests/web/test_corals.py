@@ -185,3 +185,5 @@ def test_coral_that_is_not_there_or_has_no_photo_is_told(client_of, own_project)
 def test_look_alikes_stand_side_by_side(client_of, read_only_project) -> None:
     html = client_of(read_only_project).get("/lookalikes?a=Favites&b=Goniastrea").text
     assert "What differs" in html
+    assert "a honeycomb, neighbours share one wall" in html
+    assert "/static/drawings/corallite_arrangement/cerioid.svg?v=" in html

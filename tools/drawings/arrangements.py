@@ -155,7 +155,7 @@ def meandroid(p: Picture) -> None:
     walls = winding(p, 22.0)
     for wall in walls:
         for k, (at, way) in enumerate(along(wall, 5.9)):
-            reach = way * 1j * (8.5 if k % 2 == 0 else 6.0)
+            reach = way * 1j * (10.0 if k % 2 == 0 else 7.0)
             p.line([at - reach, at + reach])
     for wall in walls:
         p.limbs([([*wall[:-1:7], wall[-1]], 3.4)], PALE, 1.6)

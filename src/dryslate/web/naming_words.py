@@ -106,6 +106,18 @@ def question_words(request: Request, identifier: Identifier, character: str) -> 
     }
 
 
+def state_words(
+    request: Request, identifier: Identifier, characters: set[str]
+) -> dict[str, dict[str, dict[str, Any]]]:
+    """Return the words and the drawing of each state of some characters."""
+    return {
+        character: {
+            one["state"]: one for one in question_words(request, identifier, character)["states"]
+        }
+        for character in characters
+    }
+
+
 def character_words(request: Request, character: str) -> str:
     """Return a character's name in words."""
     return translate(request, character.replace("_", " "))

@@ -15,7 +15,7 @@ from dryslate.app.identify_records import NameRequest, name_record
 from dryslate.app.identify_request import parse_record
 from dryslate.app.team_hit_rate import team_hit_rate
 from dryslate.web.in_hand import InHand
-from dryslate.web.naming_words import CONFIDENCE, STATE_KEYS, answer_words
+from dryslate.web.naming_words import CONFIDENCE, STATE_KEYS, answer_words, state_words
 from dryslate.web.pages import page
 from dryslate.web.reach import Reach, observer_of, reach_of, session_of
 from dryslate.web.routes.corals import RecordId
@@ -200,4 +200,6 @@ def side_by_side(
         region = store.region()
     found, problems = lookalikes.compare(tables, (a, b), px_per_mm, region)
     document = lookalikes.comparison_as_dict(found, problems)
-    return page(request, "lookalikes.html", 200, found=document, px_per_mm=px_per_mm)
+    rows = [*document["differs"], *document["alike"]]
+    looks = state_words(request, identifier_of(reach), {row["character"] for row in rows})
+    return page(request, "lookalikes.html", 200, found=document, looks=looks)
