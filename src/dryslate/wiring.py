@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from dryslate.app.accounts import AccountBook, PasswordHasher
+    from dryslate.app.backup import BackupFiles, BackupTools
     from dryslate.app.check import ProjectFiles
     from dryslate.app.intake import How, IntakeFiles
     from dryslate.app.new import ProjectFolders
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
         SurveyStore,
     )
     from dryslate.app.report import ReportBench
+    from dryslate.app.restore import RestoreTools
     from dryslate.app.sending import SentBox
     from dryslate.app.tiles import TileBench
     from dryslate.store.sqlite import SqliteSurveyStore
@@ -111,6 +113,41 @@ def project_files(project: Path) -> ProjectFiles:
     from dryslate.files.project_files import DiskProjectFiles
 
     return DiskProjectFiles(project)
+
+
+def backup_files() -> BackupFiles:
+    """Return what lays out backups on a disk."""
+    from dryslate.files.backups import DiskBackupFiles
+
+    return DiskBackupFiles()
+
+
+def backup_tools(store: SurveyStore, progress: Progress) -> BackupTools:
+    """Return the ports that making a backup works through."""
+    from dryslate.app.backup import BackupTools
+
+    return BackupTools(
+        store=store,
+        files=backup_files(),
+        intake=intake_files(),
+        clock=clock(),
+        progress=progress,
+    )
+
+
+def restore_tools(progress: Progress) -> RestoreTools:
+    """Return the ports that restoring a project works through."""
+    from dryslate.app.restore import RestoreTools
+
+    return RestoreTools(
+        folders=project_folders(),
+        files=backup_files(),
+        intake=intake_files(),
+        open_store=new_store,
+        vault_of=vault,
+        clock=clock(),
+        progress=progress,
+    )
 
 
 def document_writer() -> DocumentWriter:

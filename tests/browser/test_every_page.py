@@ -15,6 +15,7 @@ PAGES = (
     "/take",
     "/take/copies?visit=Lantern+Steps+2024-03-09",
     "/take/clock?visit=Lantern+Steps+2024-03-09",
+    "/backup",
     "/people",
     "/corals",
     "/second",

@@ -7,8 +7,10 @@ import copy
 import json
 from collections.abc import Iterable, Iterator
 from dataclasses import asdict, replace
+from pathlib import Path
 from typing import Any
 
+from dryslate.app.backup_records import Backup
 from dryslate.app.coral_health import HealthRow
 from dryslate.app.identification_rows import (
     IdentificationRow,
@@ -62,6 +64,7 @@ NAMES = (
     "units",
     "unit_photos",
     "photos_set_aside",
+    "backups",
 )
 
 
@@ -416,6 +419,23 @@ class MemorySurveyStore:
 
     def delete_set_aside(self, photo_id: str) -> None:
         self._drop("photos_set_aside", photo_id)
+
+    def backups(self) -> tuple[Backup, ...]:
+        return tuple(self._tables["backups"].values())
+
+    def save_backup(self, backup: Backup) -> None:
+        with self.write():
+            self._see(backup.observer)
+            self._put("backups", (backup.folder, backup.made_utc), backup, keep=True)
+
+    def last_change_no(self) -> int:
+        return len(self._log)
+
+    def n_changes_after(self, change_no: int) -> int:
+        return sum(c.table_name != "backups" for c in self._log[change_no:])
+
+    def copy_to(self, path: Path) -> int:
+        raise NotImplementedError("nothing on a disk to copy")
 
     def review_draws(self) -> tuple[ReviewDrawRow, ...]:
         return tuple(self._tables["review_draws"].values())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dryslate.app.backup_records import Backup
 from dryslate.app.coral_health import HealthRow
 from dryslate.app.identification_rows import (
     IdentificationRow,
@@ -160,6 +161,22 @@ def fill(store: object) -> None:
         store.save_unit(unit())
         store.save_unit_photo(unit_photo())
         store.save_set_aside(set_aside())
+        store.save_backup(backup())
+
+
+def backup(**fields: object) -> Backup:
+    values = {
+        "folder": "/media/disk/trip backup 2026-03-14 120000 UTC",
+        "drive": "sdb",
+        "is_proved": True,
+        "n_files": 3,
+        "size_bytes": 400_000,
+        "database_sha256": sha("d"),
+        "last_change_no": 22,
+        "observer": OBSERVER,
+        "made_utc": "2026-03-14T12:00:00Z",
+    } | fields
+    return Backup(**values)
 
 
 def unit(name: str | None = "T1", **fields: object) -> Unit:

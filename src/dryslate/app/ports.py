@@ -7,6 +7,7 @@ from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
+from dryslate.app.backup_records import BackupStore
 from dryslate.app.coral_health import HealthStore
 from dryslate.app.records import DecodedPhoto, PhotoMetadata
 from dryslate.app.store_ports import IdentificationStore, PhotoStore, PlaceStore, ResultStore
@@ -124,7 +125,14 @@ class ReferenceTables(Protocol):
 
 
 class SurveyStore(
-    PlaceStore, PhotoStore, ResultStore, IdentificationStore, HealthStore, UnitStore, Protocol
+    PlaceStore,
+    PhotoStore,
+    ResultStore,
+    IdentificationStore,
+    HealthStore,
+    UnitStore,
+    BackupStore,
+    Protocol,
 ):
     """The project's records; its rooms are in `dryslate.app.store_ports`."""
 

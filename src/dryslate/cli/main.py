@@ -28,6 +28,7 @@ GROUPS = (
     "taxa",
     "report",
     "check",
+    "backup",
     "serve",
     "account",
 )

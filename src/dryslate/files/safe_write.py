@@ -51,7 +51,7 @@ def save_whole(path: Path, parts: Iterable[bytes | memoryview], mode: int = 0o66
             os.fsync(file.fileno())
         temporary.replace(path)
         temporary = None
-        _sync_folder(path.parent)
+        sync_folder(path.parent)
     except OSError as error:
         raise _sentence(error, path) from error
     finally:
@@ -69,7 +69,7 @@ def _sweep(path: Path) -> None:
             continue  # somebody else was quicker, or it is not ours to remove
 
 
-def _sync_folder(folder: Path) -> None:
+def sync_folder(folder: Path) -> None:
     """Flush the folder's own entry where the system knows that."""
     if os.name == "nt":
         return

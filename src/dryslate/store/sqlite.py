@@ -14,6 +14,7 @@ import dryslate
 from dryslate.app.ports import Clock
 from dryslate.base.errors import StoreError
 from dryslate.base.problems import Problem
+from dryslate.store.backups import SqliteBackupRoom
 from dryslate.store.connection import (
     DATABASE_NAME,
     account,
@@ -74,6 +75,7 @@ class SqliteSurveyStore(
     SqliteIdentificationRoom,
     SqliteHealthRoom,
     SqliteUnitRoom,
+    SqliteBackupRoom,
 ):
     """
     A project's records in SQLite; implements `dryslate.app.ports.SurveyStore`.

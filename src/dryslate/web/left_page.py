@@ -5,6 +5,7 @@ from __future__ import annotations
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
+from dryslate.app.backup_records import backup_state
 from dryslate.app.left_to_do import left_to_do
 from dryslate.web.left_words import rows_of
 from dryslate.web.pages import page
@@ -15,6 +16,7 @@ def left_page(request: Request) -> HTMLResponse:
     """Show what is left to do, visit by visit."""
     with reach_of(request).reading() as store:
         visits = left_to_do(store)
+        backup = backup_state(store)
         observers = [one.observer for one in store.observers()]
     shown = [(visit, rows_of(request, visit)) for visit in visits]
-    return page(request, "home.html", visits=shown, observers=observers)
+    return page(request, "home.html", visits=shown, observers=observers, backup=backup)

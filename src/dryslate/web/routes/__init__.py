@@ -11,6 +11,7 @@ MODULES = (
     "take",
     "upload",
     "clock",
+    "backup",
     "photos",
     "photo",
     "photo_work",
