@@ -46,7 +46,7 @@ def speckle(p: Picture, outline: list[Point], pitch: float, r: float, centre: fl
                 pitch * 0.14
             )
             if is_inside(at, outline, r + 4.0):
-                at += p.jitter(min(1.5, pitch * 0.14))
+                at += p.jitter(min(1.1, pitch * 0.14))
                 p.oval(at, r, fill=PALE)
                 if centre:
                     p.dots([at], centre)
