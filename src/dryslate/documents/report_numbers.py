@@ -4,29 +4,7 @@ from __future__ import annotations
 
 import math
 
-
-def decimals_for(u: float) -> int:
-    """
-    Return how many decimals a value with this uncertainty is worth.
-
-    Parameters
-    ----------
-    u : float
-        Standard uncertainty.
-
-    Returns
-    -------
-    int
-        So that the uncertainty shows two significant digits; 0 to 4.
-
-    Examples
-    --------
-    >>> decimals_for(1.24), decimals_for(0.037), decimals_for(31.0)
-    (1, 3, 0)
-    """
-    if not (math.isfinite(u) and u > 0):
-        return 2
-    return min(max(1 - math.floor(math.log10(u)), 0), 4)
+from dryslate.base.figures import decimals_for
 
 
 def with_doubt(value: float | None, u: float | None, unit: str = "") -> str:

@@ -96,7 +96,7 @@ def problems_here(request: Request, problems: Iterable[Mapping[str, Any]]) -> li
 
 def with_doubt(request: Request, value: float | None, u: float | None, unit: str) -> str:
     """Write a value with its standard uncertainty, rounded to the doubt; a dash where unknown."""
-    from dryslate.documents.report_numbers import decimals_for
+    from dryslate.base.figures import decimals_for
 
     language, after = language_of(request), unit if unit == "°" else f" {unit}"
     if value is None:

@@ -7,7 +7,7 @@ from typing import Any
 
 from starlette.requests import Request
 
-from dryslate.documents.report_numbers import decimals_for
+from dryslate.base.figures import decimals_for
 from dryslate.web.languages import N_, number
 from dryslate.web.pages import language_of, translate
 

@@ -281,7 +281,7 @@ def _said(
         if (weight if n_signed > 0 else -weight) < LEAST_LOG_ODDS:
             break
         term = batch.looked.scores.terms[t]
-        text, is_memory = words.say(term, j, evidence, profile)
+        text, is_memory = words.say(term, j, evidence, profile, is_for=n_signed > 0)
         reasons.append(Reason(character=term.name, text=text, log_odds=weight, is_memory=is_memory))
     return tuple(reasons)
 

@@ -150,10 +150,15 @@ def _size_slips(evidence: Evidence, record: int, looked: Looked, model: Model) -
 
 
 def _best_without(log_lik: FloatArray, measure: str, model: Model) -> int | None:
-    """Likeliest profile by all but the size, if it is clear enough and knows the measure."""
+    """
+    Likeliest profile by all but the size, if that much is clear and the measure is known of it.
+
+    Where only the calices of the likeliest are known, a valley says nothing against it.
+    """
     weight = np.exp(log_lik - log_lik.max()) * model.prior
     weight /= weight.sum()
     known = np.isfinite(model.ranges[measure][:, 0])
     if float(weight[known].sum()) < 0.5:
         return None
-    return int(np.argmax(np.where(known, weight, -1.0)))
+    best = int(np.argmax(weight))
+    return best if known[best] else None

@@ -250,7 +250,7 @@ def _with(match: NameMatch, qualifier: str) -> NameMatch:
 
 def _above_genus(written: str, bare: str, book: _Book) -> NameMatch | None:
     """Match a family or plain words for what is above it."""
-    low = NOT_KNOWN.sub("", SPECIES_END.sub("", bare)).strip().lower()
+    low = NOT_KNOWN.sub("", SPECIES_END.sub("", bare)).strip().lower() or "unknown"
     here = [g for g in book.taxa.genera.values() if is_in_region(g, book.taxa, book.region)]
     families = {
         g.family.lower(): g.family for g in book.taxa.genera.values() if is_family(g.family)

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from dryslate.base.figures import with_doubt
 from dryslate.core.identify.evidence import MEASURES, Evidence
 from dryslate.core.identify.model import Model
 from dryslate.core.identify.posterior import NOTHING, Columns, IntArray, Key, Scores, Term
@@ -19,6 +20,10 @@ LEAST_LOG_ODDS = 0.1  # below: says nothing worth a line
 SIZE_U_FACTOR = 2.0  # a size is outside a range where it is so with this many uncertainties
 P_EDGE = 1e-12
 FREQUENCY_WORD = ("not known in", "rare in", "sometimes in", "usual in")
+YET_AGAINST = "but more so in the others"
+"""Said where what a genus shows speaks against it: the other candidates show it more often."""
+YET_FOR = "but even less so in the others"
+"""Said where what a genus hardly shows speaks for it: the other candidates show it less often."""
 MEASURE_WORD = {
     "corallite_diameter": "calice width",
     "valley_width": "valley width",
@@ -242,19 +247,26 @@ class ReasonWords:
     def __init__(self, model: Model) -> None:
         self.model = model
         self.columns = Columns()
-        self._made: dict[tuple[str, Key, int], tuple[str, bool]] = {}
+        self._made: dict[tuple[str, Key, int, bool], tuple[str, bool]] = {}
 
-    def say(self, term: Term, j: int, evidence: Evidence, profile: int) -> tuple[str, bool]:
-        """Return the words of row `j` of a term, and whether they rest on memory."""
+    def say(
+        self, term: Term, j: int, evidence: Evidence, profile: int, *, is_for: bool
+    ) -> tuple[str, bool]:
+        """
+        Return the words of row `j` of a term, and whether they rest on memory.
+
+        A genus is weighed against all others: where a usual state speaks against it, or a rare one
+        for it, the words say so.
+        """
         if not term.keys:
-            return self._size(evidence, term.name, profile)
-        place = (term.name, term.keys[term.index[j]], profile)
+            return self._size(evidence, term.name, profile, is_for=is_for)
+        place = (term.name, term.keys[term.index[j]], profile, is_for)
         made = self._made.get(place)
         if made is None:
             made = self._made[place] = self._states(*place)
         return made
 
-    def _states(self, name: str, key: Key, profile: int) -> tuple[str, bool]:
+    def _states(self, name: str, key: Key, profile: int, is_for: bool) -> tuple[str, bool]:
         """Words for the states of a character."""
         table, genus = self.model.tables[name], self.model.profiles[profile].genus
         topic, words = name.replace("_", " "), table.character.states
@@ -267,17 +279,24 @@ class ReasonWords:
             for no, states in (("", key[0]), ("not ", key[1] - key[0]))
             for s in sorted(states)
         ]
+        often = [frequency[table.states.index(s)] for s in key[0]]
+        denied = [frequency[table.states.index(s)] for s in key[1] - key[0]]
+        shows = [f == 3 for f in often] + [f == 0 for f in denied]
+        lacks = [f <= 1 for f in often] + [f == 3 for f in denied]
+        if all(lacks if is_for else shows):
+            parts.append(YET_FOR if is_for else YET_AGAINST)
         at = [table.states.index(s) for s in key[0] | key[1]]
         return f"{topic}: {'; '.join(parts)}", bool(table.is_memory[profile, at].any())
 
-    def _size(self, evidence: Evidence, name: str, profile: int) -> tuple[str, bool]:
+    def _size(
+        self, evidence: Evidence, name: str, profile: int, *, is_for: bool
+    ) -> tuple[str, bool]:
         """Words for a size."""
         size, of = evidence.sizes[name], self.model.profiles[profile]
         low, high = self.model.ranges[name][profile]
-        doubt = f" ± {size.u_mm:.2g}" if size.u_mm else ""
-        start = f"{MEASURE_WORD[name]} {size.value_mm:.3g}{doubt} mm"
+        start = f"{MEASURE_WORD[name]} {with_doubt(size.value_mm, size.u_mm)}"
         if not np.isfinite(low):
-            return f"{start}; no size is known for {of.genus}", True
+            return f"{start}; no {MEASURE_WORD[name]} is known for {of.genus}", True
         inside = low <= size.value_mm <= high
         row = of.sizes.get(name)
         memory = _is_size_memory(of, name)
@@ -287,4 +306,6 @@ class ReasonWords:
         else:
             place = "within the range" if inside else "outside the range"
             span = f"{place} of {of.genus} ({low:g} to {high:g} mm)"
+        if inside != is_for and (usual or not inside):
+            span += f"; {YET_FOR if is_for else YET_AGAINST}"
         return f"{start}, {span}", memory

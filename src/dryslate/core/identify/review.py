@@ -10,7 +10,8 @@ import numpy as np
 
 from dryslate.core.identify.confidence import P_STATED
 from dryslate.core.identify.names import Rank, is_family, is_in_region
-from dryslate.core.identify.taxa import TaxaData
+from dryslate.core.identify.tables import LIKE_MEASURE
+from dryslate.core.identify.taxa import Profile, SizeRange, TaxaData
 
 SIZE_MARGIN = 2.0  # standard uncertainties that a size may lie beyond the full range
 RANKS: tuple[Rank, ...] = ("genus", "family", "order")
@@ -187,7 +188,8 @@ def find_name_conflicts(
     -------
     tuple of str
         ``size`` where no genus of the name reaches a size within two standard uncertainties of
-        its full range; ``region`` where none lives there.
+        its full range; ``region`` where none lives there. A look of a genus of which only the
+        calices are known says nothing of a valley, and the other way: that is no conflict.
 
     Examples
     --------
@@ -212,14 +214,29 @@ def find_name_conflicts(
 
 
 def _can_have(genus: str, measure: str, size: tuple[float, float], taxa: TaxaData) -> bool:
-    """Whether a size lies in, or near enough to, a full range of the genus; unknown: yes."""
-    looks = [p for p in taxa.profiles if p.genus == genus]
-    ranges = [
-        s for p in looks for s in (p.sizes.get(measure), *(k.sizes.get(measure) for k in p.kinds))
-    ]
-    stated = [s for s in ranges if s is not None]
+    """Whether a size lies in, or near enough to, what is known of any look of the genus."""
     value, margin = size[0], SIZE_MARGIN * size[1]
-    return not stated or any(s.low_mm - margin <= value <= s.high_mm + margin for s in stated)
+    looks = [p for p in taxa.profiles if p.genus == genus]
+    return not looks or any(
+        not _is_measured(p, measure)
+        or any(s.low_mm - margin <= value <= s.high_mm + margin for s in _stated(p, measure))
+        for p in looks
+    )
+
+
+def _stated(profile: Profile, measure: str) -> list[SizeRange]:
+    """All ranges of a measure that are known of a profile and its kinds."""
+    parts = (profile.sizes, *(k.sizes for k in profile.kinds))
+    return [sizes[measure] for sizes in parts if measure in sizes]
+
+
+def _is_measured(profile: Profile, measure: str) -> bool:
+    """Whether the whole of a profile is known by a measure: by its own, or by all its kinds'."""
+    if measure in profile.sizes:
+        return True
+    other = LIKE_MEASURE.get(measure, "")
+    known = [k for k in profile.kinds if measure in k.sizes or other in k.sizes]
+    return bool(known) and all(measure in k.sizes for k in known)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

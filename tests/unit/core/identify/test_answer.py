@@ -64,6 +64,48 @@ def test_weight_of_evidence_is_the_change_of_the_log_odds(model: Model) -> None:
     assert against[0].text == "wall: shared, not known in Nova"
 
 
+def test_usual_state_that_speaks_against_and_a_rare_one_that_speaks_for_say_why(
+    small_reef: ModuleType,
+) -> None:
+    often = small_reef.profile("Alpha", "tissue=thin wall=shared,separate")
+    always = small_reef.profile("Bella", "tissue=thin wall=shared")
+    rarely = small_reef.profile("Nova", "tissue=thin wall=separate,shared:rare")
+    never = small_reef.profile("Oona", "tissue=thin wall=separate")
+    two = build_model(small_reef.reef(often, always), small_reef.PLAIN, "west")
+    (alpha,) = [r for r in ask(two, seen=states(wall="shared")).ranked if r.genus == "Alpha"]
+    assert alpha.against[0].text == "wall: shared, usual in Alpha; but more so in the others"
+    two = build_model(small_reef.reef(rarely, never), small_reef.PLAIN, "west")
+    (nova,) = [r for r in ask(two, seen=states(wall="shared")).ranked if r.genus == "Nova"]
+    assert nova.for_[0].text == "wall: shared, rare in Nova; but even less so in the others"
+
+
+def test_size_in_a_reason_is_rounded_to_its_doubt(small_reef: ModuleType) -> None:
+    sizes = {"corallite_diameter": small_reef.size(6, 7, 10, 12)}
+    known = small_reef.profile("Alpha", "wall=shared", sizes=sizes)
+    other = small_reef.profile(
+        "Bella", "wall=shared", sizes={"valley_width": sizes["corallite_diameter"]}
+    )
+    model = build_model(small_reef.reef(known, other), small_reef.PLAIN, "west")
+    size = {"corallite_diameter": Size(value_mm=9.04371, u_mm=0.22813)}
+    answer = ask(model, sizes=size)
+    texts = [r.text for one in answer.ranked for r in (*one.for_, *one.against)]
+    assert texts
+    assert all("calice width 9.04 ± 0.23 mm" in text for text in texts)
+    assert any("no calice width is known for Bella" in text for text in texts)
+
+
+def test_valley_is_held_against_no_genus_of_which_only_the_calices_are_known(
+    small_reef: ModuleType,
+) -> None:
+    calice = {"corallite_diameter": small_reef.size(6, 6, 15, 15)}
+    valley = {"valley_width": small_reef.size(40, 40, 60, 60)}
+    likely = small_reef.profile("Alpha", "wall=shared tissue=thin", sizes=calice)
+    other = small_reef.profile("Bella", "wall=shared tissue=fleshy", sizes=valley)
+    model = build_model(small_reef.reef(likely, other), small_reef.PLAIN, "west")
+    measured = {"valley_width": Size(value_mm=5.0, u_mm=0.2)}
+    assert slugs(ask(model, seen=states(wall="shared", tissue="thin"), sizes=measured)) == []
+
+
 def test_share_of_evidence_from_memory_is_told(model: Model) -> None:
     answer = ask(model, seen=states(wall="shared", tissue="thin"))
     wall, tissue = math.log(9.0), math.log(1.6)

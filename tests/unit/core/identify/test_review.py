@@ -185,6 +185,48 @@ def test_size_and_region_speak_against_a_name(genera, size, region, conflicts) -
     assert find_name_conflicts(genera, {"corallite_diameter": size}, region, TAXA) == conflicts
 
 
+def known_by(measure: str, low: float, high: float, look: str = "") -> Profile:
+    size = SizeRange(low_mm=low, usual_low_mm=low, usual_high_mm=high, high_mm=high, source="x")
+    one = sized("Favites", low, high)
+    return replace(one, profile=look, sizes={measure: size})
+
+
+@pytest.mark.parametrize(
+    ("looks", "conflicts"),
+    [
+        ((known_by("corallite_diameter", 6, 15),), ()),
+        ((known_by("valley_width", 3, 6),), ("size",)),
+        # one look known by its valleys, another by its calices only: it may well have such valleys
+        ((known_by("valley_width", 3, 6, "a"), known_by("corallite_diameter", 6, 15, "b")), ()),
+        ((known_by("valley_width", 3, 6, "a"), known_by("valley_width", 7, 8, "b")), ("size",)),
+    ],
+)
+def test_measured_valley_is_no_conflict_where_only_calices_are_known(looks, conflicts) -> None:
+    taxa = replace(TAXA, profiles=looks)
+    valley = {"valley_width": (11.0, 0.2)}
+    assert find_name_conflicts(("Favites",), valley, None, taxa) == conflicts
+
+
+def test_kinds_known_by_their_calices_leave_a_valley_open() -> None:
+    look = known_by("valley_width", 3, 6)
+    parts = {
+        m: Kind(
+            name=m,
+            regions=frozenset(),
+            growth_forms={},
+            sizes={m: look.sizes["valley_width"]},
+            share=1.0,
+            source="x",
+        )
+        for m in ("valley_width", "corallite_diameter")
+    }
+    valley = {"valley_width": (11.0, 0.2)}
+    for names, conflicts in ((("valley_width",), ("size",)), (tuple(parts), ())):
+        kinds = tuple(parts[n] for n in names)
+        taxa = replace(TAXA, profiles=(replace(look, sizes={}, kinds=kinds),))
+        assert find_name_conflicts(("Favites",), valley, None, taxa) == conflicts
+
+
 def test_genera_of_uncertain_place_share_no_family() -> None:
     rows = [genus(n, "Scleractinia incertae sedis") for n in ("Aa", "Bb")]
     taxa = replace(TAXA, genera={g.genus: g for g in rows})
