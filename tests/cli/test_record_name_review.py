@@ -24,7 +24,8 @@ from dryslate.app.identify_records import NameRequest, name_record
 from dryslate.app.new import make_project
 from dryslate.app.project_records import Original
 from dryslate.app.records import MeasurementRow, Photo, PhotoFile, PhotoMetadata, Visit
-from dryslate.app.second_observer import draw_queue, look_again, settle
+from dryslate.app.second_observer import draw_queue, look_again
+from dryslate.app.settling import settle
 from dryslate.cli.main import build_app
 from dryslate.files.reference_tables import FileReferenceTables
 
@@ -132,6 +133,24 @@ def test_coral_is_noted_with_its_measurements_and_no_form_is_made_up(trip: Path)
     (listed,) = told("record", trip)
     assert listed["growth_form"] is None
     assert (listed["name"], listed["status"]) == ("Millepora", "one observer")
+
+
+def test_coral_without_a_photo_is_noted_with_its_sizes_and_how(trip: Path) -> None:
+    ask = ("record", trip, "T17", "--visit", SITE, DATE, "--observer", "Ana")
+    sizes = ("--by-eye", "colony_diameter=12 cm", "--by-ruler", "corallite_diameter=8±0.5")
+    row = told(*ask, *sizes, "--place", "tape 12 m")[0]
+    assert row["sizes_noted"]["colony_diameter"] == {"value_mm": 120.0, "u_mm": 24.0, "how": "eye"}
+    assert row["place"] == "tape 12 m"
+    words = run(*ask).stdout
+    assert "corallite diameter 8.0 ± 0.5 mm by ruler" in " ".join(words.split())
+    for size, slug in (
+        ("height=3", "identify-measure-unknown"),
+        ("colony_diameter", "identify-size-unclear"),
+    ):
+        assert slug in slug_of(*ask, "--by-eye", size)
+    assert "record-size-class" in slug_of(*ask, "--juvenile")
+    named = call(trip, "T17", "Pocillopora")
+    assert named["conflicts"] == ["size"]  # cups of 8 mm, noted with a ruler
 
 
 def test_noted_again_changes_what_is_said_and_nothing_stands_twice(trip: Path) -> None:
@@ -344,16 +363,17 @@ def test_agreement_and_disagreement_are_stored_and_a_third_decides(trip: Path) -
         "family",
     )
     assert "Favites" not in wrong.stdout
-    assert told("review", "answer", trip, "C2", "Poritidae", *by_tevi)[0]["settled_name"] == (
-        "Poritidae"
-    )
+    wide = told("review", "answer", trip, "C2", "Poritidae", *by_tevi)[0]
+    assert (wide["relation"], wide["settled_name"]) == ("coarser", "")
     none = told("review", "answer", trip, "C3", "Porites", *by_tevi)[0]
-    assert none["is_agreed"] is None
+    assert (none["is_agreed"], none["relation"]) == (None, "finer")
     left = told("review", "open", trip)
-    assert [(r["colony"], r["names"]) for r in left] == [
-        ("C1", ["Favites", "Goniastrea"]),
-        ("C3", ["Porites", "cannot tell"]),
-    ] or len(left) == 2
+    assert sorted((r["colony"], r["state"], tuple(r["names"])) for r in left) == [
+        ("C1", "open", ("Favites", "Goniastrea")),
+        ("C2", "coarser", ("Porites", "Poritidae")),
+        ("C3", "finer", ("Porites", "cannot tell")),
+    ]
+    assert "not confirmed" in run("review", "open", trip).stdout
     third = ("--observer", "Ioane", "--confidence", 5)
     settled = told("review", "settle", trip, "C1", "Goniastrea", *third)[0]
     assert settled["settled_name"] == "Goniastrea"
@@ -369,8 +389,25 @@ def test_agreement_and_disagreement_are_stored_and_a_third_decides(trip: Path) -
     ]
     status = {r["colony"]: (r["name"], r["status"]) for r in told("record", trip)}
     assert status["C1"] == ("Goniastrea", "settled")
-    assert status["C2"] == ("Porites", "agreed")
-    assert status["C3"][1] == "open"
+    assert status["C2"] == ("Porites", "coarser")
+    assert status["C3"][1] == "finer"
+    rate = " ".join(run("review", "rate", trip).stdout.split())
+    assert "3 corals were looked at twice: 0 the same name, 1 a coarser one" in rate
+
+
+def test_the_two_settle_together_and_a_settled_coral_is_opened_again(trip: Path) -> None:
+    doubtful(trip)
+    told("review", "draw", trip, "--observer", "Ana")
+    told("review", "answer", trip, "C1", "Goniastrea", "--observer", "Tevi")
+    decide = ("review", "settle", trip, "C1", "Goniastrea", "--observer", "Tevi", "--with")
+    assert "review-not-the-two" in slug_of(*decide, "Tevi")
+    assert "review-nothing-settled" in slug_of("review", "reopen", trip, "C1", "--observer", "Ana")
+    assert told(*decide, "Ana")[0]["settled_how"] == "together"
+    history = run("record", trip, "C1", "--history").stdout
+    assert "Ana and Tevi (together): Goniastrea" in history
+    words = run("review", "reopen", trip, "C1", "--observer", "Ana").stdout
+    assert "C1: open again." in words
+    assert [r["state"] for r in told("review", "open", trip)] == ["reopened"]
 
 
 def test_looks_that_would_not_be_blind_or_decide_nothing_are_refused(trip: Path) -> None:
@@ -465,7 +502,7 @@ KILLED = """
 import json, os, signal, sys
 from dryslate.cli.main import main
 from dryslate.store.sqlite import SqliteSurveyStore
-import dryslate.app.second_observer, dryslate.app.note_records, dryslate.cli.identify_run
+import dryslate.app.settling, dryslate.app.note_records, dryslate.cli.identify_run
 from dryslate.files.reference_tables import FileReferenceTables
 read = FileReferenceTables(None).taxa()  # once, before the forks
 FileReferenceTables.taxa = lambda self: read

@@ -25,6 +25,7 @@ from dryslate.app.project_records import (
     ClockOffset,
     CopyProof,
     DerivedFile,
+    LogFault,
     Observer,
     Original,
     PatchResidual,
@@ -344,7 +345,8 @@ class MemorySurveyStore:
     def save_identification(self, row: IdentificationRow) -> None:
         self._need("records", (row.record_id,), "record")
         with self.write():
-            self._see(row.observer)
+            for who in sorted(row.who()):
+                self._see(who)
             self._put("identifications", (row.identification_id,), row, keep=True)
 
     def coral_health(self) -> tuple[HealthRow, ...]:
@@ -460,6 +462,9 @@ class MemorySurveyStore:
         with self.write():
             self._see(row.observer)
             self._put("review_outcomes", (row.outcome_id,), row, keep=True)
+
+    def log_faults(self) -> tuple[LogFault, ...]:
+        return ()
 
     def changes(self, table_name: str | None = None) -> tuple[Change, ...]:
         return tuple(c for c in self._log if table_name in (None, c.table_name))

@@ -1,4 +1,4 @@
-"""Check a project: every original re-hashed, every link proved, the control objects compared."""
+"""Check a project: originals re-hashed, records and links proved, control objects compared."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
+from dryslate.app.check_records import check_records
 from dryslate.app.control_objects import ControlComparison, compare_controls
 from dryslate.app.patch_wear import find_worn_patches
 from dryslate.app.ports import Progress, SurveyStore
@@ -31,6 +32,9 @@ class ProjectFiles(Protocol):
     def is_writable(self, path: str) -> bool:
         """Tell whether a file has lost its write protection."""
 
+    def size_px(self, path: str) -> tuple[int, int] | None:
+        """Return width and height as stored of a photo below the project; None: not to be read."""
+
 
 PICTURES = "derived/tiles/"
 """Pictures of the pages: made again at any time, so not on record."""
@@ -45,7 +49,7 @@ class CheckReport:
     ----------
     n_originals, n_sound : int
         Originals on record; those whose content is what it was.
-    n_photos, n_derived : int
+    n_photos, n_derived, n_corals, n_names : int
     controls : tuple of ControlComparison
     problems : tuple of Problem
     damaged_sha256 : tuple of str
@@ -59,6 +63,8 @@ class CheckReport:
     controls: tuple[ControlComparison, ...]
     problems: tuple[Problem, ...]
     damaged_sha256: tuple[str, ...] = ()
+    n_corals: int = 0
+    n_names: int = 0
 
     def as_dict(self) -> dict[str, Any]:
         """Return the fields as plain values, for JSON."""
@@ -67,12 +73,19 @@ class CheckReport:
             "n_sound": self.n_sound,
             "n_photos": self.n_photos,
             "n_derived": self.n_derived,
+            "n_corals": self.n_corals,
+            "n_names": self.n_names,
             "controls": [control.as_dict() for control in self.controls],
             "problems": [problem.as_dict() for problem in self.problems],
         }
 
 
-def check_project(store: SurveyStore, files: ProjectFiles, progress: Progress) -> CheckReport:
+def check_project(
+    store: SurveyStore,
+    files: ProjectFiles,
+    progress: Progress,
+    taxa_versions: Collection[str] = (),
+) -> CheckReport:
     """
     Check a project; nothing is changed.
 
@@ -82,6 +95,8 @@ def check_project(store: SurveyStore, files: ProjectFiles, progress: Progress) -
         Open for reading.
     files : ProjectFiles
     progress : Progress
+    taxa_versions : collection of str
+        Versions of the genus data that are known; empty: they are not looked at.
 
     Returns
     -------
@@ -103,6 +118,7 @@ def check_project(store: SurveyStore, files: ProjectFiles, progress: Progress) -
     problems += _check_strays(originals, files)
     problems += _check_links(store)
     problems += _check_derived(store, files)
+    problems += check_records(store, files, taxa_versions)
     controls = compare_controls(store)
     problems += [problem for control in controls for problem in control.problems]
     problems += find_worn_patches(store.patch_residuals())
@@ -114,6 +130,8 @@ def check_project(store: SurveyStore, files: ProjectFiles, progress: Progress) -
         controls=controls,
         problems=tuple(problems),
         damaged_sha256=tuple(damaged),
+        n_corals=len(store.records()),
+        n_names=len(store.identifications()),
     )
 
 

@@ -11,6 +11,7 @@ import numpy as np
 from dryslate.app.crop import cut_crop
 from dryslate.app.identify_records import NameRequest
 from dryslate.app.note_records import standing_names
+from dryslate.app.noted_sizes import noted_as_evidence, parse_noted, require_class
 from dryslate.app.preview import limit_size
 from dryslate.app.second_observer import blind_queue
 from dryslate.app.tiles import place_of
@@ -20,12 +21,7 @@ from dryslate.base.provenance import key_of
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from dryslate.app.identification_rows import (
-        IdentificationRow,
-        PhotoRegion,
-        RecordRow,
-        ReviewOutcomeRow,
-    )
+    from dryslate.app.identification_rows import IdentificationRow, PhotoRegion, RecordRow
     from dryslate.app.note_records import StandingName
     from dryslate.app.ports import SurveyStore
     from dryslate.app.records import MeasurementRow, Photo
@@ -121,16 +117,24 @@ def coral_sheet(store: SurveyStore, record_id: str) -> CoralSheet:
         record=record,
         version=version_of(record),
         photo=photo,
-        box_px=_box(rows, record.photo_id),
+        box_px=_box(rows, record.photo_id, _size_of(store, record.photo_id)),
         measurements=rows,
-        sizes_mm=_sizes(rows, is_juvenile=bool(record.is_juvenile)),
+        sizes_mm=_sizes(rows, record),
     )
 
 
+def _size_of(store: SurveyStore, photo_id: str | None) -> tuple[float, float]:
+    """Width and height of a photo, where its correction tells them; else without end."""
+    row = None if photo_id is None else store.correction(photo_id)
+    plane = row.geometry.get("plane") if row is not None else None
+    size = plane.get("image_size_px") if isinstance(plane, Mapping) else None
+    return (float(size[0]), float(size[1])) if size else (np.inf, np.inf)
+
+
 def _box(
-    rows: Sequence[MeasurementRow], photo_id: str | None
+    rows: Sequence[MeasurementRow], photo_id: str | None, size: tuple[float, float]
 ) -> tuple[float, float, float, float] | None:
-    """Where all points of a coral lie, with a margin; None where nothing was measured."""
+    """Where all points of a coral lie, with a margin, within its photo; None: nothing measured."""
     points = [p for m in rows if m.photo_id == photo_id for p in m.points_px]
     if not points:
         return None
@@ -138,16 +142,19 @@ def _box(
     half = np.maximum((high - low) / 2.0 * (1.0 + 2.0 * MARGIN_FRAC), LEAST_PX / 2.0)
     half = np.full(2, half.max())
     middle = (low + high) / 2.0
-    (x0, y0), (x1, y1) = np.maximum(middle - half, 0.0), middle + half
+    (x0, y0), (x1, y1) = np.maximum(middle - half, 0.0), np.minimum(middle + half, size)
     return float(round(x0)), float(round(y0)), float(round(x1)), float(round(y1))
 
 
-def _sizes(rows: Sequence[MeasurementRow], *, is_juvenile: bool) -> dict[str, list[float]]:
+def _sizes(rows: Sequence[MeasurementRow], record: RecordRow) -> dict[str, list[float]]:
     """Sizes that are evidence; a juvenile has none, and the latest measurement counts."""
-    found: dict[str, list[float]] = {}
+    if record.is_juvenile:
+        return {}
+    found = noted_as_evidence(record.sizes_noted)
     for row in rows:
         value, u = row.values.get("corallite_mm"), row.values.get("corallite_mm_u")
-        if row.kind == "corallites" and value is not None and not is_juvenile:
+        if row.kind == "corallites" and value is not None:
+            found.pop("valley_width", None)
             found["corallite_diameter"] = [float(value), float(u or 0.0)]
     return found
 
@@ -215,7 +222,8 @@ def change_record(
     store : SurveyStore
     record_id, seen_version : str
     words : Mapping
-        Any of ``growth_form``, ``is_juvenile``, ``note``, and ``observer``, ``noted_at``.
+        Any of ``growth_form``, ``is_juvenile``, ``note``, ``place``, ``sizes`` (as written, see
+        `parse_noted`), and ``observer``, ``noted_at``.
 
     Returns
     -------
@@ -231,7 +239,11 @@ def change_record(
     with store.write():
         record = record_of(store, record_id)
         require_unchanged(record, seen_version)
-        changed = replace(record, **words)
+        said = dict(words)
+        if "sizes" in said:
+            said["sizes_noted"] = parse_noted(said.pop("sizes"))
+        changed = replace(record, **said)
+        require_class(record.colony, changed.sizes_noted, changed.is_juvenile)
         store.save_record(changed)
     return changed
 
@@ -356,12 +368,6 @@ def require_seen(store: SurveyStore, record_id: str, observer: str) -> None:
             "This coral waits for your own look; what others called it is shown afterwards.",
             "Look at it first, under Second look.",
         )
-
-
-def outcome_of(store: SurveyStore, record_id: str) -> ReviewOutcomeRow | None:
-    """Return what came of a second or third look, the latest."""
-    found = [o for o in store.review_outcomes() if o.record_id == record_id]
-    return found[-1] if found else None
 
 
 def plain_request(sheet: CoralSheet, name: str, confidence: int, observer: str) -> NameRequest:

@@ -26,6 +26,10 @@ class RecordRow:
         As seen; never taken from the name.
     is_juvenile : bool or None
     measurement_ids : tuple of str
+    place : str
+        Where within the visit, as written.
+    sizes_noted : Mapping
+        Noted under water, not measured in a photo: by measure ``value_mm``, ``u_mm``, ``how``.
     note, observer : str
     noted_at : str
         ISO 8601 with its offset from UTC.
@@ -42,6 +46,8 @@ class RecordRow:
     is_juvenile: bool | None = None
     measurement_ids: tuple[str, ...] = ()
     note: str = ""
+    place: str = ""
+    sizes_noted: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,6 +78,8 @@ class IdentificationRow:
     identified_at : str
         ISO 8601 with its offset from UTC.
     data_version : str
+    with_observer : str or None
+        Who decided it too, at the same screen; None: one person said it.
     """
 
     identification_id: str
@@ -92,6 +100,11 @@ class IdentificationRow:
     conflicts: tuple[str, ...] = ()
     region: str | None = None
     photo_regions: tuple[PhotoRegion, ...] = ()
+    with_observer: str | None = None
+
+    def who(self) -> frozenset[str]:
+        """Return everybody who said it."""
+        return frozenset(n for n in (self.observer, self.with_observer) if n is not None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,6 +148,12 @@ class ReviewOutcomeRow:
         Empty while it is open.
     settled_names : tuple of str
     settled_rank, observer, decided_at : str
+    relation : str
+        The second name beside the first: ``same``, ``coarser``, ``finer`` or ``differs``; empty in
+        rows of before this was kept.
+    settled_how : str
+        ``agreed``, ``third``, ``together`` or ``reopened``; empty while it is open, and in rows of
+        before this was kept.
     """
 
     outcome_id: str
@@ -150,3 +169,5 @@ class ReviewOutcomeRow:
     settled_name: str = ""
     settled_names: tuple[str, ...] = ()
     settled_rank: str = ""
+    relation: str = ""
+    settled_how: str = ""

@@ -11,6 +11,7 @@ from dryslate.app.identification_rows import IdentificationRow, PhotoRegion, Rec
 from dryslate.app.identify import Identifier, all_at_once
 from dryslate.app.identify_request import Words, parse_words
 from dryslate.app.note_records import find_record, one_photo, require_time
+from dryslate.app.noted_sizes import noted_as_evidence
 from dryslate.app.ports import SurveyStore
 from dryslate.app.visits import require_observer
 from dryslate.base.errors import InputError
@@ -49,6 +50,8 @@ class NameRequest:
     at : str or None
         When, ISO 8601 with offset.
     role : {"first", "second", "third"}
+    together_with : str or None
+        Who decides it too, at the same screen.
     """
 
     record: str
@@ -64,6 +67,7 @@ class NameRequest:
     photo_regions: tuple[PhotoRegion, ...] = ()
     at: str | None = None
     role: Role = "first"
+    together_with: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -151,6 +155,7 @@ def name_record(
         observer=observer,
         identified_at=require_time(request.at) if request.at else now,
         data_version=taxa.version,
+        with_observer=request.together_with,
     )
     earlier = [i for i in store.identifications(record.record_id) if _is_by(i, row)]
     known = [i for i in earlier if _same_words(i, row) and i.identified_at == row.identified_at]
@@ -214,9 +219,12 @@ def sizes_of(
     store: SurveyStore, record: RecordRow, evidence: Evidence | None
 ) -> dict[str, tuple[float, float]]:
     """
-    Return the sizes that a name can be held against: those given, else the record's measured ones.
+    Return the sizes that a name can be held against: those given, else the record's own.
 
-    A juvenile has none: sizes of adults do not apply to it.
+    What was measured in a photo goes before what was noted under water.
+
+    A juvenile has none: sizes of adults do not apply to it. What was measured in the photo is a
+    valley where somebody who named the coral said so.
     """
     if record.is_juvenile or (evidence is not None and evidence.is_small):
         return {}
@@ -226,8 +234,19 @@ def sizes_of(
         if row.measurement_id in wanted and row.kind == "corallites":
             value, u = row.values.get("corallite_mm"), row.values.get("corallite_mm_u")
             if value is not None and u is not None and "valley_width" not in sizes:
-                sizes.setdefault("corallite_diameter", (float(value), float(u)))
+                sizes.setdefault(_measure_of(store, record), (float(value), float(u)))
+    has_calice = bool(sizes.keys() & {"corallite_diameter", "valley_width"})
+    for measure, (value, u) in noted_as_evidence(record.sizes_noted).items():
+        if measure == "colony_diameter" or not has_calice:
+            sizes.setdefault(measure, (value, u))
     return sizes
+
+
+def _measure_of(store: SurveyStore, record: RecordRow) -> str:
+    """What the width measured in a record's photo is: of calices, or of valleys."""
+    said = [set(i.evidence.get("sizes_mm", {})) for i in store.identifications(record.record_id)]
+    is_valley = any("valley_width" in sizes for sizes in said)
+    return "valley_width" if is_valley else "corallite_diameter"
 
 
 def evidence_as_dict(evidence: Evidence | None) -> dict[str, Any]:
@@ -250,7 +269,7 @@ def _plain(row: IdentificationRow) -> Mapping[str, Any]:
 
 def _is_by(earlier: IdentificationRow, row: IdentificationRow) -> bool:
     """Whether an identification is of the same observer in the same role."""
-    return earlier.observer == row.observer and earlier.role == row.role
+    return earlier.who() == row.who() and earlier.role == row.role
 
 
 def _same_words(earlier: IdentificationRow, row: IdentificationRow) -> bool:
@@ -274,7 +293,7 @@ def history_of(
     """
     rows = store.identifications(find_record(store, record, photo).record_id)
     return tuple(
-        (asdict(row), f"{row.identified_at} {row.observer} ({row.role}): {_told(row)}")
+        (asdict(row), f"{row.identified_at} {_who(row)} ({role_words(row)}): {_told(row)}")
         for row in rows
     )
 
@@ -322,6 +341,16 @@ def parse_photo_regions(store: SurveyStore, texts: Sequence[str]) -> tuple[Photo
             )
         found.append((one_photo(store, photo).photo_id, x0, y0, x1, y1))
     return tuple(found)
+
+
+def _who(row: IdentificationRow) -> str:
+    """Everybody who said it."""
+    return " and ".join(sorted(row.who()))
+
+
+def role_words(row: IdentificationRow) -> str:
+    """Return the look that a name came from; where the two who looked decided, it says so."""
+    return row.role if row.with_observer is None else "together"
 
 
 def _told(row: IdentificationRow) -> str:

@@ -32,6 +32,7 @@ Kind = Literal[
     "no_name",
     "second_look",
     "third_look",
+    "not_confirmed",
 ]
 
 MINUTES: Mapping[Kind, float] = {
@@ -48,10 +49,13 @@ MINUTES: Mapping[Kind, float] = {
     "no_name": 2.0,
     "second_look": 2.0,
     "third_look": 3.0,
+    "not_confirmed": 2.0,
 }
 """Minutes one of each takes, until the team's own pace is known: a first guess, not measured."""
 BY_MACHINE: frozenset[Kind] = frozenset({"not_corrected", "one_copy"})
 """What the computer does by itself once it is told to."""
+BY_EYE: frozenset[Kind] = frozenset({"no_name", "second_look", "third_look", "not_confirmed"})
+"""What takes a look at a coral, at the team's own pace once that is known."""
 LONGEST_GAP_MIN = 15.0
 FEWEST_GAPS = 8
 
@@ -209,7 +213,7 @@ class _Book:
             n_corrected=outcomes["corrected"] + outcomes["borrowed"],
             n_records=len(records),
             n_named=len(records) - status["no name"],
-            n_settled=status["agreed"] + status["settled"],
+            n_settled=status["agreed"] + status["settled"] + status["together"],
             n_left_alone=len(everything) - len(photos),
             n_units=len(self.units.get(visit.visit_id, [])),
         )
@@ -237,12 +241,13 @@ class _Book:
             yield from self._item("no_corals", [first])
         by_status = {
             status: [r.record_id for r in records if self.status[r.record_id] == status]
-            for status in ("no name", "open")
+            for status in ("no name", "open", "reopened", "coarser", "finer")
         }
         yield from self._item("no_name", by_status["no name"])
         waiting = [r.record_id for r in records if r.record_id in self.waiting]
         yield from self._item("second_look", waiting)
-        yield from self._item("third_look", by_status["open"])
+        yield from self._item("third_look", by_status["open"] + by_status["reopened"])
+        yield from self._item("not_confirmed", by_status["coarser"] + by_status["finer"])
 
     def _units_left(self, photos: Sequence[Photo], units: Sequence[Unit]) -> Iterable[LeftItem]:
         """Say what is left of joining photos to units, on a visit that has units."""
@@ -266,7 +271,7 @@ class _Book:
         """Make the item of a kind, where there is any."""
         if not found:
             return
-        by_pace = kind in ("no_name", "second_look", "third_look") and self.pace is not None
+        by_pace = kind in BY_EYE and self.pace is not None
         each = self.pace if by_pace and self.pace is not None else MINUTES[kind]
         yield LeftItem(
             kind=kind,
@@ -285,7 +290,8 @@ class _Book:
         """Tell whether a coral's photo carries no scale that can be trusted."""
         row = self.corrections.get(record.photo_id or "")
         if row is None:
-            return record.photo_id is None and not record.measurement_ids
+            is_bare = not record.measurement_ids and not record.sizes_noted
+            return record.photo_id is None and is_bare
         scale = row.result.get("scale")
         usable = isinstance(scale, Mapping) and bool(scale.get("usable"))
         return not usable and not record.measurement_ids

@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import datetime
 import difflib
-from collections.abc import Sequence
-from dataclasses import asdict, dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from dryslate.app.identification_rows import IdentificationRow, RecordRow
+from dryslate.app.noted_sizes import parse_noted, require_class
 from dryslate.app.ports import SurveyStore
 from dryslate.app.project_photos import photos_called
 from dryslate.app.records import Photo
+from dryslate.app.review_state import latest_outcomes, settled_of, state_of
 from dryslate.app.visits import find_visit, require_name, require_observer
 from dryslate.base.errors import InputError
+from dryslate.base.figures import with_doubt
 from dryslate.base.provenance import key_of
 
 if TYPE_CHECKING:
@@ -40,6 +43,12 @@ class NoteRequest:
     note : str
     at : str or None
         When, ISO 8601 with offset.
+    place : str
+        Where within the visit, as written.
+    sizes : Mapping of str to (str, str)
+        Sizes noted under water, as written, and how: ``eye`` or ``ruler``; see `parse_noted`.
+    is_new : bool
+        Refuse a label that is noted on the visit already.
     """
 
     colony: str
@@ -50,6 +59,9 @@ class NoteRequest:
     is_juvenile: bool | None = None
     note: str = ""
     at: str | None = None
+    place: str = ""
+    sizes: Mapping[str, tuple[str, str]] = field(default_factory=dict)
+    is_new: bool = False
 
 
 def require_time(text: str) -> str:
@@ -96,8 +108,8 @@ def note_record(store: SurveyStore, taxa: TaxaData, request: NoteRequest, now: s
     ------
     InputError
         ``record-place-missing``, ``record-visit-differs``, ``record-growth-form-unknown``,
-        ``record-photo-unknown``, ``record-photo-ambiguous``, ``time-without-offset``, and those
-        of names and visits.
+        ``record-photo-unknown``, ``record-photo-ambiguous``, ``record-label-taken``,
+        ``record-size-class``, ``time-without-offset``, and those of noted sizes, names and visits.
     """
     colony = require_name(request.colony, "colony")
     observer = require_observer(store, request.observer)
@@ -107,6 +119,9 @@ def note_record(store: SurveyStore, taxa: TaxaData, request: NoteRequest, now: s
     photo_id = photo.photo_id if photo else None
     record_id = key_of({"visit": visit_id, "photo": photo_id, "colony": colony, "kind": "colony"})
     known = next((r for r in store.records(visit_id) if r.record_id == record_id), None)
+    if request.is_new:
+        _require_free(store, visit_id, colony)
+    sizes = {**(known.sizes_noted if known else {}), **parse_noted(request.sizes)}
     of_visit = {p.photo_id for p in store.photos(visit_id)} if photo_id is None else {photo_id}
     row = RecordRow(
         record_id=record_id,
@@ -125,13 +140,27 @@ def note_record(store: SurveyStore, taxa: TaxaData, request: NoteRequest, now: s
             if m.colony == colony and m.photo_id in of_visit
         ),
         note=request.note or (known.note if known else ""),
+        place=" ".join(request.place.split()) or (known.place if known else ""),
+        sizes_noted=sizes,
         observer=observer,
         noted_at=require_time(request.at) if request.at else now,
     )
+    require_class(colony, row.sizes_noted, row.is_juvenile)
     if known is not None and replace(row, noted_at=known.noted_at) == known:
         return known
     store.save_record(row)
     return row
+
+
+def _require_free(store: SurveyStore, visit_id: str, colony: str) -> None:
+    """Refuse a label that a coral of the visit has already, in whatever capitals."""
+    taken = [r for r in store.records(visit_id) if r.colony.casefold() == colony.casefold()]
+    if taken:
+        raise InputError(
+            "record-label-taken",
+            f"{taken[0].colony} is noted on {visit_id} already.",
+            "Open that one among the corals, or give this coral a label of its own.",
+        )
 
 
 def _require_form(form: str | None, taxa: TaxaData) -> None:
@@ -237,8 +266,16 @@ def record_words(row: RecordRow) -> str:
     age = {True: "under 5 cm", False: "5 cm or more", None: "size class not noted"}
     form = row.growth_form or "growth form not noted"
     return (
-        f"{row.colony} ({row.visit_id}): {form}, {age[row.is_juvenile]}, "
-        f"{len(row.measurement_ids)} measurements."
+        f"{row.colony} ({row.visit_id}{f', {row.place}' if row.place else ''}): {form}, "
+        f"{age[row.is_juvenile]}, {len(row.measurement_ids)} measurements{_noted_words(row)}."
+    )
+
+
+def _noted_words(row: RecordRow) -> str:
+    """Say which sizes were noted, and how."""
+    return "".join(
+        f", {measure.replace('_', ' ')} {with_doubt(s['value_mm'], s['u_mm'])} by {s['how']}"
+        for measure, s in row.sizes_noted.items()
     )
 
 
@@ -254,8 +291,9 @@ class StandingName:
         The settled name, else the first observer's latest.
     name_as_recorded : str
     status : str
-        ``settled`` (a third decided), ``agreed``, ``open`` (two names that differ), ``one
-        observer``, or ``no name``.
+        ``no name``, ``one observer``, ``agreed``, ``open`` (two names that differ), ``coarser``
+        (the second look is coarser and fits: not confirmed), ``finer``, ``settled`` (a third
+        decided), ``together`` (the two who looked decided) or ``reopened``.
     n_identifications : int
     """
 
@@ -286,9 +324,10 @@ def _fields(standing: StandingName) -> dict[str, Any]:
 
 def standing_names(store: SurveyStore) -> tuple[StandingName, ...]:
     """Return what every record is called as things stand, in the order noted."""
-    outcomes = {o.record_id: o for o in store.review_outcomes()}
+    outcomes = latest_outcomes(store)
+    rows = {row.identification_id: row for row in store.identifications()}
     names: dict[str, list[IdentificationRow]] = {}
-    for row in store.identifications():
+    for row in rows.values():
         names.setdefault(row.record_id, []).append(row)
     found = []
     for record in store.records():
@@ -296,22 +335,16 @@ def standing_names(store: SurveyStore) -> tuple[StandingName, ...]:
         first = next((i for i in reversed(said) if i.role == "first"), None)
         outcome = outcomes.get(record.record_id)
         status = "no name" if first is None else "one observer"
+        name, rank = (first.name, first.rank) if first else ("", "")
         if outcome is not None:
-            status = "settled" if outcome.third_id else "agreed" if outcome.is_agreed else "open"
-        is_decided = outcome is not None and outcome.third_id is not None
+            status = state_of(outcome, rows)
+            settled = settled_of(outcome, rows)
+            name, rank = (settled[0], settled[2]) if settled[2] else (name, rank)
         found.append(
             StandingName(
                 record=record,
-                name=outcome.settled_name
-                if is_decided and outcome
-                else first.name
-                if first
-                else "",
-                rank=outcome.settled_rank
-                if is_decided and outcome
-                else first.rank
-                if first
-                else "",
+                name=name,
+                rank=rank,
                 name_as_recorded=first.name_as_recorded if first else "",
                 status=status,
                 n_identifications=len(said),

@@ -27,7 +27,7 @@ def list_people(store: SurveyStore) -> tuple[Person, ...]:
     """Return everybody by name."""
     photos = Counter(photo.observer for photo in store.photos())
     records = Counter(row.observer for row in store.records())
-    looks = Counter((row.observer, row.role) for row in store.identifications())
+    looks = Counter((who, row.role) for row in store.identifications() for who in row.who())
     return tuple(
         Person(
             observer=one.observer,

@@ -10,7 +10,13 @@ from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 from dryslate.app.backup_records import BackupStore
 from dryslate.app.coral_health import HealthStore
 from dryslate.app.records import DecodedPhoto, PhotoMetadata
-from dryslate.app.store_ports import IdentificationStore, PhotoStore, PlaceStore, ResultStore
+from dryslate.app.store_ports import (
+    IdentificationStore,
+    PhotoStore,
+    PlaceStore,
+    ProofStore,
+    ResultStore,
+)
 from dryslate.app.unit_records import UnitStore
 from dryslate.base.problems import Problem
 
@@ -132,6 +138,7 @@ class SurveyStore(
     HealthStore,
     UnitStore,
     BackupStore,
+    ProofStore,
     Protocol,
 ):
     """The project's records; its rooms are in `dryslate.app.store_ports`."""

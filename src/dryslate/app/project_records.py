@@ -196,3 +196,25 @@ class Change:
     row_key: str
     old: Mapping[str, Any] | None
     new: Mapping[str, Any] | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LogFault:
+    """
+    Something in which a table and the change log do not agree.
+
+    Parameters
+    ----------
+    kind : str
+        ``not_logged`` (a row the log does not know), ``differs`` (another wording than the log's
+        last), ``gone`` (a row that was never logged as taken out), ``gap`` (lines of the log are
+        missing), ``link`` (a row refers to one that is not there) or ``guard`` (what keeps rows
+        from being changed is missing).
+    table_name : str
+    row_key : str
+        Primary key of the row, JSON list; for a gap its first and last missing line; else empty.
+    """
+
+    kind: Literal["not_logged", "differs", "gone", "gap", "link", "guard"]
+    table_name: str
+    row_key: str = ""

@@ -25,7 +25,9 @@ from dryslate.app.report_measured import measured_corals, patches_over_trip
 from dryslate.app.report_pictures import PictureJob, make_pictures
 from dryslate.app.report_records import PhotoPart, Picture, Points, Report, VisitPart
 from dryslate.app.report_words import OUTCOMES, flag_words
+from dryslate.app.review_state import count_looks
 from dryslate.app.set_aside import standing_photos
+from dryslate.app.taxon_words import genus_names
 from dryslate.base.errors import SettingsError
 
 PICTURE_PX = 900
@@ -135,6 +137,9 @@ def collect_report(bench: ReportBench, picture_px: int | None = None) -> Report:
     trip = [p.as_dict() for p in find_worn_patches(residuals)]
     trip += [p.as_dict() for c in controls for p in c.problems]
     changes = store.changes()
+    named = identified_corals(
+        store, bench.tables, {p.photo_id: p.files[0].original_name for p in photos}
+    )
     return Report(
         title=bench.folder.resolve().name,
         state_utc=changes[-1].changed_utc if changes else "",
@@ -151,9 +156,9 @@ def collect_report(bench: ReportBench, picture_px: int | None = None) -> Report:
         copies=_copies(store),
         picture_px=size_px,
         aside=dict(Counter(one.reason for one in store.photos_set_aside())),
-        named=identified_corals(
-            store, bench.tables, {p.photo_id: p.files[0].original_name for p in photos}
-        ),
+        named=named,
+        genus_names=genus_names(bench.tables.taxa()[0]) if named else frozenset(),
+        looks=count_looks(store).words() if store.review_outcomes() else "",
     )
 
 

@@ -13,8 +13,11 @@ from dryslate.app.identification_rows import (
     ReviewOutcomeRow,
 )
 from dryslate.app.identify import Identifier
+from dryslate.app.identify_records import role_words
 from dryslate.app.identify_request import parse_record
 from dryslate.app.ports import ReferenceTables, SurveyStore
+from dryslate.app.review_state import Rows, latest_outcomes, relation_of, settled_of, state_of
+from dryslate.base.figures import with_doubt
 from dryslate.core.identify.answer import Answer
 from dryslate.core.identify.confidence import WORDS
 from dryslate.core.identify.evidence import Evidence
@@ -24,7 +27,12 @@ from dryslate.core.identify.taxa import TaxaData
 N_REASONS = 3
 LEAST_LOG_ODDS = 0.25
 """Weaker reasons (less than 1.3 times the odds) are not shown."""
-ROLE_WORDS = {"first": "first look", "second": "second look, blind", "third": "third look"}
+ROLE_WORDS = {
+    "first": "first look",
+    "second": "second look, blind",
+    "third": "third look",
+    "together": "the two together",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -137,7 +145,7 @@ def identified_corals(
         return ()
     identifier = Identifier(tables, region=store.region())
     chances = {c.record_id: c for c in store.review_chances()}
-    outcomes = {o.record_id: o for o in store.review_outcomes()}
+    outcomes = latest_outcomes(store)
     visits = {v.visit_id: f"{v.site}, {v.date}" for v in store.visits()}
     found = [
         _coral(
@@ -162,9 +170,10 @@ def _coral(
 ) -> IdentifiedCoral:
     """Put one coral together."""
     chance, outcome = came
-    review, is_open = _review(chance, outcome)
+    by_id = {r.identification_id: r for r in rows}
+    review, is_open = _review(chance, outcome, by_id)
     first = next((r for r in rows if r.role == "first"), rows[0])
-    settled = outcome.settled_name if outcome is not None else ""
+    settled = settled_of(outcome, by_id)[0] if outcome is not None else ""
     return IdentifiedCoral(
         colony=record.colony,
         visit=places[0],
@@ -189,8 +198,8 @@ def _look(row: IdentificationRow, taxa: TaxaData) -> Look:
     evidence, _ = parse_record(dict(row.evidence))
     name = row.name or row.name_as_recorded
     return Look(
-        role=ROLE_WORDS[row.role],
-        observer=row.observer,
+        role=ROLE_WORDS[role_words(row)],
+        observer=" and ".join(sorted(row.who())),
         name=_full_name(row),
         recorded=row.name_as_recorded if row.name_as_recorded != name else "",
         confidence=WORDS.get(row.confidence or 0, ""),
@@ -208,7 +217,7 @@ def _seen_words(evidence: Evidence, taxa: TaxaData) -> tuple[str, ...]:
             words = " and ".join(known.get(s, s.replace("_", " ")) for s in sorted(states))
             found.append(f"{name.replace('_', ' ')}: {start}{words}")
     for name, size in evidence.sizes.items():
-        found.append(f"{name.replace('_', ' ')}: {size.value_mm:.1f} ± {size.u_mm:.1f} mm")
+        found.append(f"{name.replace('_', ' ')}: {with_doubt(size.value_mm, size.u_mm)}")
     unclear = sorted(name.replace("_", " ") for name in evidence.unclear)
     if unclear:
         found.append(f"could not tell: {', '.join(unclear)}")
@@ -246,19 +255,45 @@ def _strongest(reasons: Sequence[Reason]) -> tuple[str, ...]:
     return tuple(r.text for r in reasons[:N_REASONS] if abs(r.log_odds) >= LEAST_LOG_ODDS)
 
 
-def _review(chance: ReviewChanceRow | None, outcome: ReviewOutcomeRow | None) -> tuple[str, bool]:
+def _review(
+    chance: ReviewChanceRow | None, outcome: ReviewOutcomeRow | None, rows: Rows
+) -> tuple[str, bool]:
     """Say what became of the second look, and whether a look is still owed."""
     if outcome is not None:
-        if outcome.third_id is not None:
-            return f"the two differed; settled by a third as {outcome.settled_name}", False
-        if outcome.is_agreed:
-            return f"agreed at {outcome.agreed_at}", False
-        if outcome.is_agreed is None:
-            return "the two names share no rank; a third decides", True
-        at = f", agreed at {outcome.agreed_at} only" if outcome.agreed_at else ""
-        return f"the two differ at {outcome.rank_shared}{at}; a third decides", True
+        return _outcome_words(outcome, rows)
     if chance is None:
         return "no draw for a second look yet", False
     if chance.is_drawn:
         return "a second look is owed", True
     return f"not drawn for a second look (chance {100.0 * chance.p_drawn:.0f}\u00a0%)", False
+
+
+def _outcome_words(outcome: ReviewOutcomeRow, rows: Rows) -> tuple[str, bool]:
+    """Say what came of a second look, and whether a person still has to decide."""
+    state, relation = state_of(outcome, rows), relation_of(outcome, rows)
+    before = {"same": "the two agreed", "differs": "the two differed"}.get(
+        relation, f"the second look was {relation}"
+    )
+    if state == "settled":
+        return f"{before}; settled by a third as {outcome.settled_name}", False
+    if state == "together":
+        return f"{before}; settled by the two together as {outcome.settled_name}", False
+    if state == "agreed":
+        return f"agreed on {outcome.settled_name}", False
+    if state == "reopened":
+        return f"{before}; open again, a person decides", True
+    if state in ("coarser", "finer"):
+        name, rank = rows[outcome.second_id].name_as_recorded, rows[outcome.first_id].rank
+        told = f"not confirmed to {rank}" if rank in ("genus", "family") else "not confirmed"
+        if state == "finer":
+            told = "the first name stays until a person decides"
+        return f"the second look is {state} and fits ({name}): {told}", True
+    if outcome.is_agreed is None:
+        return "the two names share no rank; a third decides, or the two together", True
+    if outcome.is_agreed:
+        return "the two names overlap in part; a third decides, or the two together", True
+    at = f", agreed at {outcome.agreed_at} only" if outcome.agreed_at else ""
+    return (
+        f"the two differ at {outcome.rank_shared}{at}; a third decides, or the two together",
+        True,
+    )

@@ -196,6 +196,10 @@ class Report:
         Recorded corals with their names.
     aside : Mapping
         Number of photos set aside by reason; they are in nothing else here.
+    genus_names : frozenset of str
+        Words that are set in italics.
+    looks : str
+        What second looks brought, in a sentence; empty where there were none.
     """
 
     title: str
@@ -213,3 +217,5 @@ class Report:
     notes: tuple[str, ...] = field(default=())
     named: tuple[IdentifiedCoral, ...] = ()
     aside: Mapping[str, int] = field(default_factory=dict)
+    genus_names: frozenset[str] = frozenset()
+    looks: str = ""

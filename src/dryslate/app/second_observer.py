@@ -1,4 +1,4 @@
-"""The second observer: draw, look blind, compare, and let a third decide."""
+"""The second observer: draw, look blind, compare; what stays open is settled in `settling`."""
 
 from __future__ import annotations
 
@@ -18,19 +18,13 @@ from dryslate.app.identify import Identifier
 from dryslate.app.identify_records import Named, NameRequest, name_record
 from dryslate.app.note_records import find_record
 from dryslate.app.ports import SurveyStore
+from dryslate.app.review_state import State, said_name, state_of
 from dryslate.app.visits import require_observer
 from dryslate.base.errors import InputError
 from dryslate.base.provenance import key_of
-from dryslate.core.identify.review import (
-    Agreement,
-    Candidate,
-    DrawSettings,
-    compare_names,
-    find_review,
-)
+from dryslate.core.identify.relation import relate_names
+from dryslate.core.identify.review import Candidate, DrawSettings, compare_names, find_review
 from dryslate.core.identify.taxa import TaxaData
-
-GROUP_AS_NAME = {"stony": "Scleractinia", "not_coral": "not a stony coral"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -209,6 +203,8 @@ class BlindRecord:
             "photo_regions": [list(box) for box in self.photo_regions],
             "growth_form": self.record.growth_form,
             "is_juvenile": self.record.is_juvenile,
+            "place": self.record.place,
+            "sizes_noted": dict(self.record.sizes_noted),
             "measured": list(self.measured),
         }
 
@@ -219,7 +215,7 @@ class BlindRecord:
 
 def _blind_words(blind: BlindRecord) -> str:
     """Say which coral is to be looked at."""
-    where = blind.photo or "no photo"
+    where = blind.photo or blind.record.place or "no photo"
     boxes = "; ".join(
         f"{x0:g},{y0:g} to {x1:g},{y1:g}" for _, x0, y0, x1, y1 in blind.photo_regions
     )
@@ -274,15 +270,16 @@ def blind_queue(store: SurveyStore, observer: str) -> tuple[BlindRecord, ...]:
 
 def _named_before(store: SurveyStore, record_id: str) -> set[str]:
     """Who has named a record in any role."""
-    return {i.observer for i in store.identifications(record_id)}
+    return {name for i in store.identifications(record_id) for name in i.who()}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Looked:
-    """The identification of a second or third look, and what came of it."""
+    """The identification of a second or third look, what came of it, and how things stand."""
 
     named: Named
     outcome: ReviewOutcomeRow
+    state: State
 
     def as_dict(self) -> dict[str, Any]:
         """Return it for JSON; the other observers' names are not told."""
@@ -295,13 +292,32 @@ class Looked:
 
     def words(self) -> str:
         """Say what came of it."""
-        if self.outcome.third_id:
-            return f"Settled: {self.outcome.settled_name}."
-        if self.outcome.is_agreed:
-            return f"Agreed at {self.outcome.rank_shared}: {self.outcome.settled_name}."
-        if self.outcome.is_agreed is None:
-            return "The two names share no rank: a third observer decides."
-        return f"The two names differ at {self.outcome.rank_shared}: a third observer decides."
+        if self.state in ("settled", "together"):
+            how = " by the two together" if self.state == "together" else ""
+            return f"Settled{how}: {self.outcome.settled_name}."
+        if self.state == "agreed":
+            return f"Agreed: {self.outcome.settled_name}."
+        return f"{_open_words(self.state, self.outcome)}: {DECIDES}."
+
+
+DECIDES = "a third observer decides, or the two together"
+
+
+def _open_words(state: State, outcome: ReviewOutcomeRow) -> str:
+    """Say why a name is not settled."""
+    if state == "coarser":
+        return (
+            "The second name is coarser and fits the first, so it neither confirms nor contradicts "
+            "it; the first name stays, not confirmed"
+        )
+    if state == "finer":
+        return "The second name is finer and fits the first; the first name stays until then"
+    if state == "reopened":
+        return "Open again; no name is settled"
+    if outcome.is_agreed is None:
+        return "The two names share no rank"
+    at = outcome.rank_shared
+    return f"The two names {'overlap in part' if outcome.is_agreed else f'differ at {at}'}"
 
 
 def look_again(
@@ -333,13 +349,13 @@ def look_again(
         if chance is None:
             return _done_before(store, identifier, (record, request), now)
         if require_observer(store, request.observer) in _named_before(store, record.record_id):
-            raise _same_person(record)
+            raise same_person(record)
         named = name_record(store, identifier, replace(request, role="second"), now)
         rows = {i.identification_id: i for i in store.identifications(record.record_id)}
         first = rows[chance.identification_id]
         outcome = _compared(first, named.row, identifier.taxa)
         store.save_review_outcome(outcome)
-    return Looked(named=named, outcome=outcome)
+    return Looked(named=named, outcome=outcome, state=state_of(outcome, rows))
 
 
 def _done_before(
@@ -356,16 +372,17 @@ def _done_before(
             before = len(rows)
             named = name_record(store, identifier, again, now)
             if not named.is_new and len(store.identifications(record.record_id)) == before:
-                return Looked(named=named, outcome=outcomes[0])
+                state = state_of(outcomes[0], rows)
+                return Looked(named=named, outcome=outcomes[0], state=state)
     raise InputError(
         "review-not-waiting",
         f"{record.colony}: it does not wait for a second observer.",
-        "See what waits: dryslate review next.",
+        "See what waits: dryslate review look.",
     )
 
 
-def _same_person(record: RecordRow) -> InputError:
-    """The error for someone who looks twice."""
+def same_person(record: RecordRow) -> InputError:
+    """Return the error for someone who looks twice."""
     return InputError(
         "review-same-observer",
         f"{record.colony}: this observer has named it before, so the look would not be blind.",
@@ -380,7 +397,8 @@ def _compared(
     found = compare_names(
         (first.rank, first.current_names), (second.rank, second.current_names), taxa
     )
-    name, names, rank = _settled(first, second, found, taxa)
+    relation = relate_names(said_name(first), said_name(second), found)
+    is_same = relation == "same"
     return ReviewOutcomeRow(
         outcome_id=key_of({"first": first.identification_id, "second": second.identification_id}),
         record_id=first.record_id,
@@ -389,102 +407,11 @@ def _compared(
         rank_shared=found.rank_shared,
         is_agreed=found.is_agreed,
         agreed_at=found.agreed_at,
-        settled_name=name,
-        settled_names=names,
-        settled_rank=rank,
+        settled_name=(first.name or first.name_as_recorded) if is_same else "",
+        settled_names=first.current_names if is_same else (),
+        settled_rank=first.rank if is_same else "",
+        relation=relation,
+        settled_how="agreed" if is_same else "",
         observer=second.observer,
         decided_at=second.identified_at,
     )
-
-
-def _settled(
-    first: IdentificationRow, second: IdentificationRow, found: Agreement, taxa: TaxaData
-) -> tuple[str, tuple[str, ...], str]:
-    """The name that two agreeing observers settle: what both have said, and no more."""
-    if not found.is_agreed:
-        return "", (), ""
-    wider = max((first, second), key=lambda i: len(i.current_names))
-    genus = taxa.genera[first.current_names[0]]
-    if found.rank_shared == "genus":
-        return genus.genus, (genus.genus,), first.rank if len(first.current_names) == 1 else "genus"
-    if found.rank_shared == "family":
-        return genus.family, wider.current_names, "family"
-    rank = "order" if genus.group == "stony" else "informal group"
-    return GROUP_AS_NAME.get(genus.group, genus.group), wider.current_names, rank
-
-
-def open_reviews(store: SurveyStore) -> tuple[dict[str, Any], ...]:
-    """Return the records that a third has to decide: both names, not saying whose is which."""
-    latest = {o.record_id: o for o in store.review_outcomes()}
-    rows = {i.identification_id: i for i in store.identifications()}
-    colonies = {r.record_id: r for r in store.records()}
-    return tuple(
-        {
-            "record_id": o.record_id,
-            "colony": colonies[o.record_id].colony,
-            "photo_id": colonies[o.record_id].photo_id,
-            "names": sorted(rows[i].name_as_recorded for i in (o.first_id, o.second_id)),
-            "rank_shared": o.rank_shared,
-            "agreed_at": o.agreed_at,
-        }
-        for o in latest.values()
-        if not o.is_agreed and o.third_id is None
-    )
-
-
-def settle(store: SurveyStore, identifier: Identifier, request: NameRequest, now: str) -> Looked:
-    """
-    Let a third observer decide; all names stay.
-
-    Parameters
-    ----------
-    store : SurveyStore
-    identifier : Identifier
-    request : NameRequest
-        Its role is taken as third.
-    now : str
-
-    Returns
-    -------
-    Looked
-
-    Raises
-    ------
-    InputError
-        ``review-nothing-open``, ``review-same-observer``, and those of `name_record`.
-    """
-    with store.write():
-        record = find_record(store, request.record, request.photo)
-        outcomes = [o for o in store.review_outcomes() if o.record_id == record.record_id]
-        last = outcomes[-1] if outcomes else None
-        if last is None or (last.is_agreed and last.third_id is None):
-            raise InputError(
-                "review-nothing-open",
-                f"{record.colony}: there are no two names that differ.",
-                "See what is open: dryslate review open.",
-            )
-        who = require_observer(store, request.observer)
-        rows = {i.identification_id: i for i in store.identifications(record.record_id)}
-        decided_by = rows[last.third_id].observer if last.third_id else None
-        if decided_by != who and who in {i.observer for i in rows.values()}:
-            raise _same_person(record)
-        named = name_record(store, identifier, replace(request, role="third"), now)
-        third = named.row
-        if last.third_id and (decided_by != who or named.is_new):
-            raise InputError(
-                "review-nothing-open",
-                f"{record.colony}: it was settled before, as {last.settled_name}.",
-                "Nothing needs doing; add a new name with dryslate name if more was seen.",
-            )
-        outcome = replace(
-            last,
-            outcome_id=key_of({"before": outcomes[0].outcome_id, "third": third.identification_id}),
-            third_id=third.identification_id,
-            settled_name=third.name,
-            settled_names=third.current_names,
-            settled_rank=third.rank,
-            observer=third.observer,
-            decided_at=third.identified_at,
-        )
-        store.save_review_outcome(outcome)
-    return Looked(named=named, outcome=outcome)

@@ -18,6 +18,7 @@ from dryslate.app.project_records import (
     ClockOffset,
     CopyProof,
     DerivedFile,
+    LogFault,
     Observer,
     Original,
     PatchResidual,
@@ -148,6 +149,13 @@ class ResultStore(Protocol):
 
     def changes(self, table_name: str | None = None) -> tuple[Change, ...]:
         """Return the change log, oldest first; nothing in it can be changed or taken out."""
+
+
+class ProofStore(Protocol):
+    """Proving the tables by the change log."""
+
+    def log_faults(self) -> tuple[LogFault, ...]:
+        """Return where tables and change log do not agree."""
 
 
 class IdentificationStore(Protocol):

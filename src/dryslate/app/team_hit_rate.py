@@ -7,6 +7,7 @@ from typing import Any
 
 from dryslate.app.identification_rows import IdentificationRow, ReviewOutcomeRow
 from dryslate.app.ports import SurveyStore
+from dryslate.app.review_state import LookCounts, count_looks, latest_outcomes, settled_of
 from dryslate.core.identify.confidence import KeyScore, score_confidence
 from dryslate.core.identify.hit_rate import FEWEST_VERIFIED, HitRate, Verified, measure_hit_rate
 
@@ -24,12 +25,18 @@ class TeamHitRate:
     brier : float or None
     n_not_genus : int
         Verified to genus where the first name was no single genus: not counted.
+    looks : LookCounts
+        What second looks brought.
+    n_together : int
+        Of the verified corals, those that the two who looked settled together.
     """
 
     hit_rate: HitRate
     keys: tuple[KeyScore, ...]
     brier: float | None
     n_not_genus: int
+    looks: LookCounts
+    n_together: int
 
     def as_dict(self) -> dict[str, Any]:
         """Return it for JSON."""
@@ -39,6 +46,8 @@ class TeamHitRate:
             "keys": [asdict(k) for k in self.keys],
             "brier": self.brier,
             "n_not_genus": self.n_not_genus,
+            "looks": asdict(self.looks),
+            "n_together": self.n_together,
         }
 
     def words(self) -> str:
@@ -58,8 +67,14 @@ class TeamHitRate:
         return (
             f"{rate.rate:.0%} of the team's first names hold ({rate.rate_lo95:.0%} to "
             f"{rate.rate_hi95:.0%}; {rate.n} verified corals, weighted by their chance of being "
-            f"drawn, worth {rate.n_effective:.0f}).{model}"
+            f"drawn, worth {rate.n_effective:.0f}).{model}{self._together()}"
         )
+
+    def _together(self) -> str:
+        """Say how many of them no independent third settled."""
+        if not self.n_together:
+            return ""
+        return f" {self.n_together} of them were settled by the two together, not by a third."
 
 
 def team_hit_rate(store: SurveyStore) -> TeamHitRate:
@@ -73,15 +88,16 @@ def team_hit_rate(store: SurveyStore) -> TeamHitRate:
     Returns
     -------
     TeamHitRate
-        From records whose name two observers share, or a third settled, at genus; and from those
-        where a third settled something that the first name is no part of.
+        From records whose name two observers share, or somebody settled, at genus; and from those
+        where somebody settled something that the first name is no part of. A coarser second look
+        verifies nothing.
     """
     rows = {i.identification_id: i for i in store.identifications()}
     chances = {c.identification_id: c for c in store.review_chances()}
-    verified, answers, n_other = [], [], 0
-    for outcome in {o.record_id: o for o in store.review_outcomes()}.values():
+    verified, answers, n_other, n_together = [], [], 0, 0
+    for outcome in latest_outcomes(store).values():
         first = rows[outcome.first_id]
-        is_held = _has_held(first, outcome)
+        is_held = _has_held(first, outcome, settled_of(outcome, rows))
         if is_held is None:
             continue
         if first.rank != "genus" or len(first.current_names) != 1:
@@ -94,6 +110,7 @@ def team_hit_rate(store: SurveyStore) -> TeamHitRate:
                 probability=first.probability,
             )
         )
+        n_together += outcome.settled_how == "together"
         if first.confidence is not None:
             answers.append((first.confidence, is_held))
     keys, brier = score_confidence(answers)
@@ -102,13 +119,20 @@ def team_hit_rate(store: SurveyStore) -> TeamHitRate:
         keys=keys,
         brier=brier if answers else None,
         n_not_genus=n_other,
+        looks=count_looks(store),
+        n_together=n_together,
     )
 
 
-def _has_held(first: IdentificationRow, outcome: ReviewOutcomeRow) -> bool | None:
+def _has_held(
+    first: IdentificationRow,
+    outcome: ReviewOutcomeRow,
+    settled: tuple[str, tuple[str, ...], str],
+) -> bool | None:
     """Whether the first name held; None where the settled name does not tell at genus."""
-    if len(outcome.settled_names) == 1 and outcome.settled_rank == "genus":
-        return first.current_names == outcome.settled_names
-    if outcome.third_id is None or not outcome.settled_names:
+    _, names, rank = settled
+    if len(names) == 1 and rank == "genus":
+        return first.current_names == names
+    if outcome.third_id is None or not names:
         return None
-    return None if set(first.current_names) & set(outcome.settled_names) else False
+    return None if set(first.current_names) & set(names) else False

@@ -31,9 +31,10 @@ def check(
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
 ) -> None:
     """
-    Read every original again and compare it, prove that records and files belong together, and
-    compare the control objects with what was measured. Changes nothing, but a damaged original
-    no longer counts as proved: take its memory card or second copy in again to mend it.
+    Read every original again and compare it, prove that records and files belong together, that
+    every name has its coral and its looks and that the change log knows every row, and compare the
+    control objects with what was measured. Changes nothing, but a damaged original no longer
+    counts as proved: take its memory card or second copy in again to mend it.
     """
     report = _look(folder, quiet=as_json)
     for problem in report.problems:
@@ -51,7 +52,9 @@ def _look(folder: Path, *, quiet: bool) -> CheckReport:
     from dryslate.app.check import check_project, take_back_proofs
 
     with wiring.survey_store(folder, write=False) as store:
-        report = check_project(store, wiring.project_files(folder), progress(quiet=quiet))
+        versions = wiring.reference_tables(folder).taxa()[0].versions
+        files = wiring.project_files(folder)
+        report = check_project(store, files, progress(quiet=quiet), versions)
     if report.damaged_sha256:
         with wiring.survey_store(folder, write=True) as store:
             take_back_proofs(store, report.damaged_sha256)
@@ -97,5 +100,6 @@ def _show(report: CheckReport) -> None:
         )
     print_text(
         f"{report.n_sound} of {report.n_originals} originals sound, {report.n_photos} photos, "
-        f"{report.n_derived} derived files, {len(report.problems)} things to look at."
+        f"{report.n_derived} derived files, {report.n_corals} corals with {report.n_names} names, "
+        f"{len(report.problems)} things to look at."
     )

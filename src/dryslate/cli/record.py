@@ -85,6 +85,27 @@ def record(  # noqa: PLR0913, PLR0917  one option each for what the person may s
         typer.Option("--growth-form", help="Growth form as seen, apart from the name."),
     ] = None,
     juvenile: Juvenile = None,
+    place: Annotated[
+        str, typer.Option("--place", help="Where within the visit, as written on the slate.")
+    ] = "",
+    by_eye: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--by-eye",
+            metavar="MEASURE=SIZE",
+            help="A size noted without a photo, such as colony_diameter='12 cm'; the doubt is 20 % "
+            "where none is stated. Repeatable.",
+        ),
+    ] = None,
+    by_ruler: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--by-ruler",
+            metavar="MEASURE=SIZE",
+            help="The same with a ruler, such as corallite_diameter=8±0.5; 1 mm where none is "
+            "stated. Repeatable.",
+        ),
+    ] = None,
     note: Annotated[str, typer.Option("--note", help="Anything worth knowing.")] = "",
     history: Annotated[
         bool, typer.Option("--history", help="Show who called this coral what, oldest first.")
@@ -93,40 +114,48 @@ def record(  # noqa: PLR0913, PLR0917  one option each for what the person may s
     at: At = None,
     as_json: Json = False,
 ) -> None:
-    """Note a coral (photo, label, growth form, its measurements), or list what is noted."""
+    """Note a coral (photo or visit, label, growth form, sizes), or list what is noted."""
     if colony is None:
         _list(folder, as_json)
     elif history:
         _history(folder, colony, photo, as_json)
     else:
-        said = (growth_form, juvenile, note)
-        _note(folder, (colony, photo, visit), said, (_by(observer), at, as_json))
+        sizes = {**_noted(by_eye, "eye"), **_noted(by_ruler, "ruler")}
+        what, how = (growth_form, juvenile, note), (place, sizes)
+        _note(folder, (colony, photo, visit), (what, how), (_by(observer), at, as_json))
+
+
+def _noted(texts: list[str] | None, how: str) -> dict[str, tuple[str, str]]:
+    """Read sizes as typed: by measure, with how they were noted."""
+    parts = [text.partition("=") for text in texts or ()]
+    return {measure.strip(): (size or "nothing", how) for measure, _, size in parts}
 
 
 def _note(
     folder: Path,
     which: tuple[str, str | None, tuple[str, str] | None],
-    said: tuple[str | None, bool | None, str],
+    said: tuple[tuple[str | None, bool | None, str], tuple[str, dict[str, tuple[str, str]]]],
     how: tuple[str, str | None, bool],
 ) -> None:
     """Note one coral and show it."""
     from dryslate.app.note_records import NoteRequest, note_record, record_as_dict, record_words
 
-    colony, photo, visit = which
-    growth_form, juvenile, note = said
-    observer, at, as_json = how
+    (form, juvenile, note), (place, sizes) = said
     request = NoteRequest(
-        colony=colony,
-        observer=observer,
-        photo=photo,
-        visit=visit,
-        growth_form=growth_form,
+        colony=which[0],
+        photo=which[1],
+        visit=which[2],
+        observer=how[0],
+        at=how[1],
+        growth_form=form,
         is_juvenile=juvenile,
         note=note,
-        at=at,
+        place=place,
+        sizes=sizes,
     )
+    as_json = how[2]
     taxa, _ = wiring.reference_tables(folder).taxa()
-    with wiring.survey_store(folder, write=True, who=observer) as store:
+    with wiring.survey_store(folder, write=True, who=request.observer) as store:
         row = note_record(store, taxa, request, wiring.clock().now_utc())
     print_json(record_as_dict(row)) if as_json else print_text(record_words(row))
 

@@ -1,4 +1,4 @@
-"""``dryslate review``: the second observer, who looks without knowing the first name."""
+"""``dryslate review``: the second observer, who looks blind, and settling what stays open."""
 
 from __future__ import annotations
 
@@ -28,6 +28,20 @@ if TYPE_CHECKING:
 
 Who = Annotated[str, typer.Option("--observer", help="Who draws, looks or decides.")]
 Coral = Annotated[str, typer.Argument(help="The coral's label, or digits of the record's id.")]
+With = Annotated[
+    str | None,
+    typer.Option(
+        "--with",
+        metavar="OTHER",
+        help="The other of the two who looked, deciding too at the same screen.",
+    ),
+]
+WHY = {
+    "open": "they differ",
+    "coarser": "the second is coarser and fits: not confirmed",
+    "finer": "the second is finer and fits",
+    "reopened": "opened again",
+}
 Name = Annotated[str, typer.Argument(help="What this observer calls it.")]
 
 
@@ -35,14 +49,17 @@ def register(app: typer.Typer) -> None:
     """Add the commands."""
     group = typer.Typer(no_args_is_help=True, help="A second observer, blind, and a third.")
     group.callback()(_group)
-    for command in (draw, look, answer, settle, rate):
+    for command in (draw, look, answer, settle, reopen, rate):
         group.command(command.__name__)(command)
     group.command("open")(open_)
     app.add_typer(group, name="review")
 
 
 def _group() -> None:
-    """A second observer looks blind at doubtful names and at a random share; a third decides."""
+    """
+    A second observer looks blind at doubtful names and at a random share. What stays open is
+    settled by a third, or by the two together.
+    """
 
 
 def draw(
@@ -109,14 +126,15 @@ def answer(  # noqa: PLR0913, PLR0917  one option each for what the person may s
 
 
 def open_(folder: Folder, as_json: Json = False) -> None:
-    """List the corals of which two names differ, not saying whose name is which."""
-    from dryslate.app.second_observer import open_reviews
+    """List the corals whose name a person has to decide, not saying whose name is which."""
+    from dryslate.app.settling import open_reviews
 
     with wiring.survey_store(folder, write=False) as store:
         found = open_reviews(store)
     for one in found:
         names = " / ".join(one["names"])
-        print_json(one) if as_json else print_text(f"{one['colony']}: {names}")
+        said = f"{one['colony']}: {names} ({WHY[one['state']]})"
+        print_json(one) if as_json else print_text(said)
     if not found and not as_json:
         print_text("Nothing is open.")
 
@@ -128,19 +146,43 @@ def settle(  # noqa: PLR0913, PLR0917  one option each for what the person may s
     observer: Who,
     photo: Photo = None,
     confidence: Key = None,
+    with_other: With = None,
     region: Region = None,
     at: At = None,
     as_json: Json = False,
 ) -> None:
-    """Let a third observer decide; every name that was given stays."""
-    from dryslate.app.second_observer import settle as decide
+    """
+    Let a third observer decide, or with --with the two who looked, together at one screen; every
+    name that was given stays.
+    """
+    from dataclasses import replace
+
+    from dryslate.app.settling import settle as decide
+    from dryslate.app.settling import settle_together
 
     request = request_of((coral, text, photo), (observer, confidence, at), (region, False, False))
+    request = replace(request, together_with=with_other)
+    settling = decide if with_other is None else settle_together
     with wiring.survey_store(folder, write=True, who=observer) as store:
-        found = decide(
+        found = settling(
             store, identifier_of(folder, request.region), request, wiring.clock().now_utc()
         )
     _show(found, as_json)
+
+
+def reopen(
+    folder: Folder, coral: Coral, observer: Who, photo: Photo = None, as_json: Json = False
+) -> None:
+    """Open a settled coral again; its names and the earlier decision stay in its history."""
+    from dryslate.app.note_records import find_record
+    from dryslate.app.settling import reopen as open_again
+
+    with wiring.survey_store(folder, write=True, who=observer) as store:
+        record_id = find_record(store, coral, photo).record_id
+        now = wiring.clock().now_utc()
+        found = open_again(store, record_id, observer, now, is_lead=True)
+    told = {"record_id": record_id, "state": found.state}
+    print_json(told) if as_json else print_text(f"{found.record.colony}: open again.")
 
 
 def _show(found: Looked, as_json: bool) -> None:
@@ -151,9 +193,9 @@ def _show(found: Looked, as_json: bool) -> None:
 
 
 def rate(folder: Folder, as_json: Json = False) -> None:
-    """Say how often the team's first names hold, once 50 corals are verified."""
+    """Say what second looks brought, and from 50 verified corals how often first names hold."""
     from dryslate.app.team_hit_rate import team_hit_rate
 
     with wiring.survey_store(folder, write=False) as store:
         found = team_hit_rate(store)
-    print_json(found.as_dict()) if as_json else print_text(found.words())
+    print_json(found.as_dict()) if as_json else print_text(f"{found.words()} {found.looks.words()}")

@@ -14,7 +14,9 @@ from dryslate.app.identify import Identifier
 from dryslate.app.identify_records import NameRequest, name_record
 from dryslate.app.note_records import NoteRequest, note_record, standing_names
 from dryslate.app.ports import SurveyStore
-from dryslate.app.second_observer import blind_queue, draw_queue, look_again, open_reviews, settle
+from dryslate.app.review_state import count_looks
+from dryslate.app.second_observer import blind_queue, draw_queue, look_again
+from dryslate.app.settling import open_reviews, settle
 from dryslate.core.identify.confidence import P_STATED
 from dryslate.core.identify.evidence import Evidence, Size
 from dryslate.demo.sightings import Sighting, look_at
@@ -40,7 +42,8 @@ class Naming:
         Of them, those whose true genus was in the 95 % set of the first evidence.
     n_genus, n_genus_right : int
         First names at genus, and right ones.
-    n_drawn, n_agreed, n_settled : int
+    n_drawn, n_agreed, n_fitting, n_settled : int
+        Drawn for a second look; the same name; a coarser or finer one that fits; settled since.
         Looked at again; agreed; decided by a third.
     n_standing, n_standing_right : int
         Names at genus that hold in the end, and right ones.
@@ -53,6 +56,7 @@ class Naming:
     n_genus_right: int
     n_drawn: int
     n_agreed: int
+    n_fitting: int
     n_settled: int
     n_standing: int
     n_standing_right: int
@@ -68,8 +72,8 @@ class Naming:
             ("named to genus at first", f"{self.n_genus}, {self.n_genus_right} of them right"),
             (
                 "second looks, blind",
-                f"{self.n_drawn} drawn, {self.n_agreed} agreed, {self.n_settled} settled by a "
-                "third observer",
+                f"{self.n_drawn} drawn, {self.n_agreed} agreed, {self.n_fitting} coarser or finer, "
+                f"{self.n_settled} settled by a third observer",
             ),
             (
                 "named to genus in the end",
@@ -241,7 +245,7 @@ def _naming(team: _Team, n_slips: int, n_in_set: int) -> Naming:
     genus = {name: str(coral["genus"]) for name, coral in team.corals.items()}
     colony_of = {r.record_id: r.colony for r in store.records()}
     first = [i for i in store.identifications() if i.role == "first" and i.rank == "genus"]
-    outcomes = {o.record_id: o for o in store.review_outcomes()}
+    looks = count_looks(store)
     standing = [s for s in standing_names(store) if s.rank == "genus"]
     return Naming(
         n=len(team.corals),
@@ -250,8 +254,9 @@ def _naming(team: _Team, n_slips: int, n_in_set: int) -> Naming:
         n_genus=len(first),
         n_genus_right=sum(i.name == genus[colony_of[i.record_id]] for i in first),
         n_drawn=sum(c.is_drawn for c in store.review_chances()),
-        n_agreed=sum(bool(o.is_agreed) for o in outcomes.values()),
-        n_settled=sum(o.third_id is not None for o in outcomes.values()),
+        n_agreed=looks.same,
+        n_fitting=looks.coarser + looks.finer,
+        n_settled=looks.n_third,
         n_standing=len(standing),
         n_standing_right=sum(s.name == genus[s.record.colony] for s in standing),
     )

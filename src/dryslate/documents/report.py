@@ -6,7 +6,7 @@ import base64
 from collections.abc import Sequence
 from importlib import resources
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from dryslate import __version__
 from dryslate.app.report_records import MeasuredCoral, MeasuredValue, PhotoPart, Picture, Report
@@ -19,6 +19,7 @@ from dryslate.app.report_words import (
     KINDS,
     OUTCOMES,
 )
+from dryslate.app.taxon_words import italic_html
 from dryslate.base.errors import InputError
 from dryslate.documents.report_charts import (
     BLUE,
@@ -31,6 +32,9 @@ from dryslate.documents.report_charts import (
     strip_chart,
 )
 from dryslate.documents.report_numbers import interval, plain, sentence, with_doubt
+
+if TYPE_CHECKING:
+    from markupsafe import Markup
 
 SIGNS = {
     "corrected": "●",
@@ -95,6 +99,8 @@ def render_report(report: Report) -> str:
     )
     environment.filters["jpeg_uri"] = _jpeg_uri
     environment.filters["sentence"] = sentence
+    environment.filters["taxon"] = lambda text: _italics(text, report, is_name=True)
+    environment.filters["genera"] = lambda text: _italics(text, report, is_name=False)
     environment.globals.update(
         plain=plain,
         with_doubt=with_doubt,
@@ -133,6 +139,14 @@ def render_report(report: Report) -> str:
         length_charts=_length_charts(report.corals),
         patch_charts=_patch_charts(report),
     )
+
+
+def _italics(text: str, report: Report, *, is_name: bool) -> Markup:
+    """Write a text with its genus names in italics."""
+    from markupsafe import Markup
+
+    written = italic_html(str(text), report.genus_names, is_name=is_name)
+    return Markup(written)
 
 
 def _jpeg_uri(picture: Picture) -> str:

@@ -6,7 +6,9 @@ import os
 import stat
 from pathlib import Path
 
+from dryslate.base.errors import DryslateError
 from dryslate.files.originals import ORIGINALS
+from dryslate.files.photo_preview import photo_size_px
 from dryslate.files.reread import reread_sha256
 
 
@@ -41,6 +43,13 @@ class DiskProjectFiles:
     def is_writable(self, path: str) -> bool:
         """Tell whether a file has lost its write protection."""
         return bool(stat.S_IMODE((self._project / path).stat().st_mode) & 0o222)
+
+    def size_px(self, path: str) -> tuple[int, int] | None:
+        """Return width and height as stored of a photo below the project; None: not to be read."""
+        try:
+            return photo_size_px(self._project / path)
+        except DryslateError:
+            return None
 
     def _below(self, name: str) -> tuple[str, ...]:
         """List every file below a folder of the project."""

@@ -93,6 +93,7 @@ def parse_taxa(tables: Mapping[str, str]) -> tuple[TaxaData, list[Problem]]:
         lookalikes=lookalikes,
         regions=parts.regions,
         frequencies=frequencies,
+        versions=frozenset(row.get("version") for row in rows["version"]),
     )
     return data, found
 

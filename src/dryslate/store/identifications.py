@@ -19,6 +19,7 @@ from dryslate.store.rows import StoreRoom, from_json, to_json
 Row = TypeVar("Row", RecordRow, IdentificationRow, ReviewDrawRow, ReviewChanceRow, ReviewOutcomeRow)
 _JSON = (
     "measurement_ids",
+    "sizes_noted",
     "current_names",
     "evidence",
     "conflicts",
@@ -66,7 +67,8 @@ class SqliteIdentificationRoom(StoreRoom):
     def save_identification(self, row: IdentificationRow) -> None:
         """Add an identification; the same id again changes nothing."""
         with self.write():
-            self._keep("observers", {"observer": row.observer})
+            for who in sorted(row.who()):
+                self._keep("observers", {"observer": who})
             self._add("identifications", "identification_id", _written(row))
 
     def review_draws(self) -> tuple[ReviewDrawRow, ...]:

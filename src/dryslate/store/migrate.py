@@ -216,7 +216,8 @@ def statements(sql: str) -> Iterator[str]:
     text = ""
     for line in sql.splitlines(keepends=True):
         text += line
-        if line.rstrip().endswith(";") and sqlite3.complete_statement(text):
+        is_end = line.partition(" -- ")[0].rstrip().endswith(";")
+        if is_end and sqlite3.complete_statement(text):
             yield text
             text = ""
     if text.strip():

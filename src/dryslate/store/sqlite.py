@@ -32,6 +32,7 @@ from dryslate.store.lock import WriterLock
 from dryslate.store.migrate import Migration, Stamp, apply_migrations, load_migrations, pending
 from dryslate.store.photos import SqlitePhotoRoom
 from dryslate.store.places import SqlitePlaceRoom
+from dryslate.store.proof import SqliteProofRoom
 from dryslate.store.results import SqliteResultRoom
 from dryslate.store.units import SqliteUnitRoom
 
@@ -76,6 +77,7 @@ class SqliteSurveyStore(
     SqliteHealthRoom,
     SqliteUnitRoom,
     SqliteBackupRoom,
+    SqliteProofRoom,
 ):
     """
     A project's records in SQLite; implements `dryslate.app.ports.SurveyStore`.

@@ -53,6 +53,10 @@ REFUSALS: Mapping[str, tuple[str, str]] = {
         "This coral does not wait for a look of yours: you named it before, or it is done.",
         "Go back to Second look and take one that waits.",
     ),
+    "page-not-here": (
+        "Nobody said that the other of the two is at this screen too, so nothing was settled.",
+        "Settle it with both of you here, or let a third person decide.",
+    ),
     "page-wrong-password": (
         "Name and password do not belong together.",
         "Type both again; capitals count.",

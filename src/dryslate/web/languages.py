@@ -14,6 +14,8 @@ from babel import dates, numbers
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 
+from dryslate.base.figures import rounded_to_doubt
+
 LANGUAGES = {"en": "English", "fr": "Français"}
 """Languages that the pages are being written in, each in its own words; see `offered`."""
 LOCALES = {"en": "en_GB", "fr": "fr_FR"}
@@ -109,6 +111,20 @@ def number(value: float | None, digits: int, language: str) -> str:
         return "–"
     pattern = "#,##0" + ("." + "0" * digits if digits else "")
     return str(numbers.format_decimal(value, format=pattern, locale=LOCALES[language]))
+
+
+def size_words(value: float, u: float, language: str, unit: str = "mm") -> str:
+    """
+    Write a size with its uncertainty, rounded to it, as the language does.
+
+    Examples
+    --------
+    >>> size_words(9.0437, 0.2281, "en"), size_words(6.5, 0.0, "fr")
+    ('9.04 ± 0.23 mm', '6,5 mm')
+    """
+    value, u, digits = rounded_to_doubt(value, u)
+    doubt = f" ± {number(u, digits, language)}" if math.isfinite(u) and u > 0 else ""
+    return f"{number(value, digits, language)}{doubt} {unit}"
 
 
 def day(text: str | None, language: str) -> str:

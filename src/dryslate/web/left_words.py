@@ -50,6 +50,10 @@ SENTENCES: dict[str, tuple[str, str]] = {
         N_("coral on which two observers differ"),
         N_("corals on which two observers differ"),
     ),
+    "not_confirmed": (
+        N_("coral whose second look is coarser or finer: to be decided"),
+        N_("corals whose second look is coarser or finer: to be decided"),
+    ),
 }
 BUTTONS: dict[str, str] = {
     "one_copy": N_("Make the second copy"),
@@ -65,6 +69,7 @@ BUTTONS: dict[str, str] = {
     "no_name": N_("Name the first"),
     "second_look": N_("Look at the first"),
     "third_look": N_("Settle the first"),
+    "not_confirmed": N_("Settle the first"),
 }
 
 
@@ -105,5 +110,6 @@ def address_of(item: LeftItem, visit_id: str) -> str:
         "no_scale": f"/corals/{item.first}",
         "second_look": "/second",
         "third_look": f"/second/{item.first}/settle",
+        "not_confirmed": f"/second/{item.first}/settle",
     }
     return by_kind.get(item.kind, f"/photos/{item.first}")

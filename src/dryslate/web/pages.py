@@ -10,9 +10,17 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
-from dryslate.web.languages import catalogue, choose_language, day, number, offered
+from dryslate.web.languages import (
+    catalogue,
+    choose_language,
+    day,
+    number,
+    offered,
+    size_words,
+)
 from dryslate.web.places import PLACES
 from dryslate.web.reach import reach_of
+from dryslate.web.taxon_names import genera, genera_of, taxon
 
 LIGHTS = ("auto", "light", "dark")
 
@@ -29,6 +37,8 @@ def _environment(language: str) -> Environment:
         lstrip_blocks=True,
     )
     environment.install_gettext_translations(catalogue(language), newstyle=True)  # type: ignore[attr-defined]
+    environment.filters["taxon"], environment.filters["genera"] = taxon, genera
+    environment.filters["doubt"] = lambda size: size_words(size[0], size[1], language)
     environment.filters["number"] = lambda value, digits=1: number(value, digits, language)
     environment.filters["day"] = lambda text: day(text, language)
     environment.filters["minutes"] = partial(minutes_words, language)
@@ -91,6 +101,7 @@ def page(request: Request, template: str, status: int = 200, **context: Any) -> 
         "running": [job.as_dict() for job in reach.jobs.running()],
         "static_version": static_version(),
         "has_viewer": vendor_is_there(),
+        "genus_names": lambda: genera_of(reach),
     }
     html = _environment(language).get_template(template).render({**around, **context})
     return HTMLResponse(html, status)

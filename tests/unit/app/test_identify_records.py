@@ -12,12 +12,15 @@ from dryslate.app.identify import Identifier
 from dryslate.app.identify_records import NameRequest, name_record
 from dryslate.app.note_records import standing_names
 from dryslate.app.records import Visit
-from dryslate.app.second_observer import draw_queue, look_again, open_reviews, settle
+from dryslate.app.review_state import count_looks
+from dryslate.app.second_observer import draw_queue, look_again
+from dryslate.app.settling import open_reviews, reopen, settle, settle_together, standing_of
 from dryslate.app.team_hit_rate import team_hit_rate
 from dryslate.base.errors import InputError
 from dryslate.files.reference_tables import FileReferenceTables
 
 NOW = "2031-05-05T08:00:00Z"
+LATER = "2031-05-06T08:00:00Z"
 
 
 @pytest.fixture(scope="module")
@@ -89,14 +92,132 @@ def test_same_mind_change_within_one_second_is_kept_too(store, identifier) -> No
     assert standing_names(store)[0].name == "Favites"
 
 
-def test_name_that_stays_open_between_two_genera_agrees_at_their_family(store, identifier) -> None:
-    store.save_region("indo_pacific")
-    name_record(store, identifier, replace(ASK, name="Favia"), NOW)
+def looked(store, identifier, first: str, second: str) -> str:
+    """Two looks at C1, by Ana and Tevi; returns what the review came to."""
+    name_record(store, identifier, replace(ASK, name=first), NOW)
     draw_queue(store, "Ana", NOW)
-    tevi = replace(ASK, name="Dipsastraea", observer="Tevi")
-    outcome = look_again(store, identifier, tevi, NOW).outcome
-    assert (outcome.rank_shared, outcome.is_agreed) == ("family", True)
-    assert outcome.settled_name == "Merulinidae"
+    tevi = replace(ASK, name=second, observer="Tevi")
+    return look_again(store, identifier, tevi, NOW).state
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "state", "name"),
+    [
+        ("Favites", "Favites", "agreed", "Favites"),
+        ("Favites", "cf. Favites", "agreed", "Favites"),
+        ("Favites", "Merulinidae", "coarser", "Favites"),
+        ("Favites", "Favites or Goniastrea", "coarser", "Favites"),
+        ("Favites", "stony coral, not known", "coarser", "Favites"),
+        ("Favites", "cannot tell", "coarser", "Favites"),
+        ("Merulinidae", "stony coral", "coarser", "Merulinidae"),
+        ("Merulinidae", "Favites", "finer", "Merulinidae"),
+        ("cannot tell", "Favites", "finer", "cannot tell"),
+        ("Favia", "Dipsastraea", "finer", "Dipsastraea or Goniastrea"),
+        ("Merulinidae", "Merulinidae", "agreed", "Merulinidae"),
+        ("cannot tell", "unknown", "agreed", "cannot tell"),
+        ("Favites", "Porites", "open", "Favites"),
+        ("Favites", "Poritidae", "open", "Favites"),
+        ("Favites or Goniastrea", "Goniastrea or Porites", "open", "Favites or Goniastrea"),
+        ("Porites", "not a stony coral", "open", "Porites"),
+    ],
+)
+def test_coarser_or_finer_name_that_fits_settles_nothing_and_the_first_stays(
+    store, identifier, first, second, state, name
+) -> None:
+    store.save_region("indo_pacific")
+    assert looked(store, identifier, first, second) == state
+    standing = standing_names(store)[0]
+    assert (standing.name, standing.status) == (name, state)
+    (outcome,) = store.review_outcomes()
+    assert (outcome.settled_name != "") == (state == "agreed")
+    counted = count_looks(store)
+    assert counted.n == 1
+    key = {"agreed": "same", "open": "differs"}.get(state, state)
+    assert getattr(counted, key) == 1
+    assert counted.n_undecided == int(state != "agreed")
+
+
+def test_coarser_look_of_an_older_project_settles_nothing_either(store, identifier) -> None:
+    looked(store, identifier, "Favites", "Merulinidae")
+    (outcome,) = store.review_outcomes()
+    wide = replace(outcome, settled_name="Merulinidae", settled_names=("Favites", "Goniastrea"))
+    older = replace(wide, outcome_id="o" * 64, settled_rank="family", relation="", settled_how="")
+    store.save_review_outcome(older)
+    assert (standing_names(store)[0].name, standing_names(store)[0].status) == (
+        "Favites",
+        "coarser",
+    )
+    assert team_hit_rate(store).hit_rate.n == 0
+
+
+def test_the_two_settle_together_and_are_told_apart_from_a_third(store, identifier) -> None:
+    looked(store, identifier, "Favites", "Porites")
+    both = replace(ASK, name="Porites", observer="Tevi", together_with="Ana")
+    found = settle_together(store, identifier, both, NOW)
+    assert found.state == "together"
+    assert "by the two together" in found.words()
+    row = store.identifications()[-1]
+    assert (row.role, row.who()) == ("third", {"Ana", "Tevi"})
+    outcome = store.review_outcomes()[-1]
+    assert (outcome.settled_how, outcome.settled_name) == ("together", "Porites")
+    assert standing_names(store)[0].status == "together"
+    rate = team_hit_rate(store)
+    assert (rate.hit_rate.n, rate.hit_rate.n_hits, rate.n_together) == (1, 0, 1)
+    assert (rate.looks.n_together, rate.looks.n_third) == (1, 0)
+    again = settle_together(store, identifier, both, NOW)
+    assert again.outcome == found.outcome
+    assert len(store.identifications()) == 3
+
+
+@pytest.mark.parametrize(
+    ("observer", "other"),
+    [("Ana", "Ana"), ("Tevi", "Tevi"), ("Ana", "Ioane"), ("Ioane", "Leilani")],
+)
+def test_nobody_settles_together_alone_or_for_another(store, identifier, observer, other) -> None:
+    looked(store, identifier, "Favites", "Porites")
+    asked = replace(ASK, name="Porites", observer=observer, together_with=other)
+    with pytest.raises(InputError, match="review-not-the-two"):
+        settle_together(store, identifier, asked, NOW)
+    for one in ("Ana", "Tevi"):
+        with pytest.raises(InputError, match="review-same-observer"):
+            settle(store, identifier, replace(ASK, name="Porites", observer=one), NOW)
+    assert len(store.identifications()) == 2
+    assert len(store.review_outcomes()) == 1
+
+
+def test_settled_coral_is_opened_again_by_who_may_and_its_history_stays(store, identifier) -> None:
+    looked(store, identifier, "Favites", "Porites")
+    record_id = store.records()[0].record_id
+    with pytest.raises(InputError, match="review-nothing-settled"):
+        reopen(store, record_id, "Ioane", NOW, is_lead=True)
+    ioane = replace(ASK, name="Porites", observer="Ioane")
+    settle(store, identifier, ioane, NOW)
+    with pytest.raises(InputError, match="review-nothing-open"):
+        settle(store, identifier, replace(ioane, observer="Leilani"), NOW)
+    with pytest.raises(InputError, match="review-not-yours"):
+        reopen(store, record_id, "Ana", NOW, is_lead=False)
+    assert reopen(store, record_id, "Ioane", LATER, is_lead=False).state == "reopened"
+    standing = standing_names(store)[0]
+    assert (standing.name, standing.status) == ("Favites", "reopened")
+    assert [one["state"] for one in open_reviews(store)] == ["reopened"]
+    assert team_hit_rate(store).hit_rate.n == 0
+    settle(store, identifier, ioane, LATER)  # the same mind once more counts as a decision
+    found = standing_of(store, record_id)
+    assert found is not None
+    assert (found.state, found.settled_name, found.outcome.decided_at) == (
+        "settled",
+        "Porites",
+        LATER,
+    )
+    assert [o.settled_how for o in store.review_outcomes()] == ["", "third", "reopened", "third"]
+    assert [i.name for i in store.identifications()] == ["Favites", "Porites", "Porites"]
+
+
+def test_agreed_coral_is_opened_again_by_one_of_the_two(store, identifier) -> None:
+    looked(store, identifier, "Favites", "Favites")
+    record_id = store.records()[0].record_id
+    reopen(store, record_id, "Tevi", LATER, is_lead=False)
+    assert standing_names(store)[0].status == "reopened"
 
 
 def test_third_may_settle_at_a_higher_rank(store, identifier) -> None:

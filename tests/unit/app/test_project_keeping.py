@@ -256,6 +256,9 @@ class FakeFiles:
     def is_writable(self, path: str) -> bool:
         return path in self.writable
 
+    def size_px(self, path: str) -> tuple[int, int] | None:
+        return None
+
 
 @pytest.fixture
 def files() -> FakeFiles:

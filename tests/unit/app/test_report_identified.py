@@ -46,6 +46,7 @@ SECOND = replace(
     observer="Tomo",
     name_as_recorded="Coeloria",
     name="Leptoria",
+    current_names=("Leptoria",),
     qualifier="",
     evidence={},
     confidence=None,
@@ -164,3 +165,29 @@ def test_two_names_that_differ_wait_for_a_third_who_decides(store) -> None:
     assert not coral.is_open
     assert coral.name == "Platygyra"
     assert len(coral.looks) == 3
+    both = replace(third, identification_id="i4", observer="Ines", with_observer="Tomo")
+    store.save_identification(both)
+    joint = replace(OUTCOME, outcome_id="o3", third_id="i4", settled_name="Leptoria")
+    store.save_review_outcome(replace(joint, settled_how="together"))
+    (coral,) = named(store)
+    assert "settled by the two together as Leptoria" in coral.review
+    assert (coral.looks[3].observer, coral.looks[3].role) == ("Ines and Tomo", "the two together")
+
+
+def test_coarser_second_look_leaves_the_first_name_not_confirmed(store) -> None:
+    store.save_review_draw(DRAW, [chance(is_drawn=True)])
+    family = ("Leptoria", "Platygyra")
+    vague = replace(
+        SECOND,
+        name_as_recorded="Merulinidae",
+        name="Merulinidae",
+        rank="family",
+        current_names=family,
+    )
+    store.save_identification(vague)
+    said = replace(OUTCOME, rank_shared="family", is_agreed=True)
+    store.save_review_outcome(replace(said, settled_name="Merulinidae", settled_names=family))
+    (coral,) = named(store)
+    assert coral.name == "cf. Platygyra"
+    assert "coarser and fits (Merulinidae): not confirmed to genus" in coral.review
+    assert coral.is_open

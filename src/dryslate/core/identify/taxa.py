@@ -183,6 +183,8 @@ class TaxaData:
         own.
     frequencies : Mapping of str to Mapping of str to float
         Local relative frequency of genera by region, where a project gives it.
+    versions : frozenset of str
+        Every version that these data have had, without a project's additions.
     """
 
     version: str
@@ -192,3 +194,4 @@ class TaxaData:
     lookalikes: tuple[Lookalike, ...]
     regions: Mapping[str, frozenset[str]]
     frequencies: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    versions: frozenset[str] = frozenset()

@@ -15,6 +15,7 @@ MODULES = (
     "photos",
     "photo",
     "photo_work",
+    "new_coral",
     "corals",
     "naming",
     "second",

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, Any, cast
+from typing import Annotated, Any
 
-from fastapi import APIRouter, Form, Path, Query, Request
+from fastapi import APIRouter, Depends, Form, Path, Query, Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from dryslate import wiring
@@ -14,11 +14,10 @@ from dryslate.base.errors import StoreError
 from dryslate.web.errors import answer_to
 from dryslate.web.languages import N_
 from dryslate.web.pages import page
-from dryslate.web.reach import Reach, observer_of, reach_of, session_of
+from dryslate.web.reach import observer_of, reach_of, session_of
+from dryslate.web.routes.new_coral import Sizes, sizes_form
 from dryslate.web.routes.photo import tile_bench_of
-
-if TYPE_CHECKING:
-    from dryslate.core.identify.taxa import TaxaData
+from dryslate.web.taxon_names import taxa_of
 
 router = APIRouter()
 RecordId = Annotated[str, Path(pattern="^[0-9a-f]{64}$")]
@@ -26,9 +25,22 @@ STATUSES = {
     "no name": N_("no name"),
     "one observer": N_("one observer"),
     "open": N_("two names that differ"),
+    "coarser": N_("not confirmed: the second look is coarser"),
+    "finer": N_("the second look is finer"),
+    "reopened": N_("open again"),
     "agreed": N_("agreed"),
     "settled": N_("settled"),
+    "together": N_("settled together"),
 }
+UNDECIDED = ("open", "coarser", "finer", "reopened")
+NOT_CONFIRMED = {"genus": N_("not confirmed to genus"), "family": N_("not confirmed to family")}
+
+
+def status_words(status: str, rank: str) -> str:
+    """Return how a coral's name stands, to be translated."""
+    if status == "coarser" and rank in NOT_CONFIRMED:
+        return NOT_CONFIRMED[rank]
+    return STATUSES.get(status, status)
 
 
 @router.get("/corals", response_class=HTMLResponse)
@@ -48,6 +60,7 @@ def corals(
     chosen = {"visit": visit, "status": status, "words": words}
     shown: dict[str, Any] = {"found": found, "visits": visits, "hidden": hidden}
     shown |= {"statuses": STATUSES, "chosen": chosen}
+    shown |= {"status_words": status_words, "undecided": UNDECIDED}
     is_part = request.headers.get("hx-request") == "true"
     return page(request, "corals_rows.html" if is_part else "corals.html", 200, **shown)
 
@@ -64,7 +77,12 @@ def coral(request: Request, record_id: RecordId) -> HTMLResponse:
     forms = taxa_of(reach).characters["growth_form"].states
     shown = {"sheet": sheet, "names": names, "standing": standing, "forms": forms}
     shown["is_hidden"] = is_hidden
-    return page(request, "coral.html", 200, statuses=STATUSES, **shown)
+    shown["sizes_written"] = {
+        m: (f"{s['value_mm']:g} ± {s['u_mm']:g}", s["how"])
+        for m, s in sheet.record.sizes_noted.items()
+    }
+    shown |= {"status_words": status_words, "undecided": UNDECIDED}
+    return page(request, "coral.html", 200, **shown)
 
 
 @router.get("/corals/{record_id}/picture.jpg")
@@ -80,30 +98,34 @@ def picture(request: Request, record_id: RecordId) -> Response:
 
 
 @router.post("/corals/{record_id}/words")
-def words(
+def words(  # noqa: PLR0913, PLR0917  one field of the form each
     request: Request,
     record_id: RecordId,
+    sizes: Annotated[Sizes, Depends(sizes_form)],
     version: Annotated[str, Form(max_length=40)],
     growth_form: Annotated[str, Form(max_length=60)] = "",
     age: Annotated[str, Form(pattern="^(|young|grown)$")] = "",
     note: Annotated[str, Form(max_length=2000)] = "",
+    place: Annotated[str, Form(max_length=200)] = "",
+    has_sizes: Annotated[bool, Form()] = False,
 ) -> Response:
     """Change what is noted of a coral, unless somebody else did so meanwhile."""
     reach, observer = reach_of(request), observer_of(request)
     coral_page.require_form(taxa_of(reach), growth_form)
-    said = {
+    said: dict[str, Any] = {
         "growth_form": growth_form or None,
         "is_juvenile": {"young": True, "grown": False}.get(age),
         "note": note,
+        "place": " ".join(place.split()),
         "observer": observer,
         "noted_at": wiring.clock().now_utc(),
     }
+    if has_sizes:
+        said["sizes"] = sizes
     return _changed(request, record_id, version, said)
 
 
-def _changed(
-    request: Request, record_id: str, version: str, said: dict[str, str | bool | None]
-) -> Response:
+def _changed(request: Request, record_id: str, version: str, said: dict[str, Any]) -> Response:
     """Save, or answer with both versions where somebody else was quicker."""
     with reach_of(request).writing(observer_of(request)) as store:
         try:
@@ -112,15 +134,9 @@ def _changed(
             if error.slug != "changed-meanwhile":
                 raise
             kept = coral_page.record_of(store, record_id)
-            now = {k: getattr(kept, k) for k in said}
+            now = {k: getattr(kept, k) for k in said if k != "sizes"}
             both = {"kept": now, "yours": said, "version": coral_page.version_of(kept)}
             if "application/json" in request.headers.get("accept", ""):
                 return answer_to(error, request.headers, both)
             return page(request, "coral_both.html", 409, record=kept, **both)
     return RedirectResponse(f"/corals/{record_id}", 303)
-
-
-def taxa_of(reach: Reach) -> TaxaData:
-    """Return the genus data of this server's project, read once."""
-    tables = wiring.reference_tables(reach.settings.project)
-    return cast("TaxaData", reach.keep("taxa data", lambda: tables.taxa()[0]))

@@ -13,12 +13,13 @@ from dryslate.app import coral_page, lookalikes
 from dryslate.app.identify import Identifier, all_at_once, cautions_of, open_identifier
 from dryslate.app.identify_records import NameRequest, name_record
 from dryslate.app.identify_request import parse_record
-from dryslate.app.team_hit_rate import team_hit_rate
+from dryslate.app.team_hit_rate import TeamHitRate, team_hit_rate
 from dryslate.web.in_hand import InHand
 from dryslate.web.naming_words import CONFIDENCE, STATE_KEYS, answer_words, state_words
 from dryslate.web.pages import page
 from dryslate.web.reach import Reach, observer_of, reach_of, session_of
 from dryslate.web.routes.corals import RecordId
+from dryslate.web.taxon_names import genera_of
 
 router = APIRouter()
 States = dict[
@@ -121,6 +122,7 @@ def naming_page(
         "juvenile": bool(sheet.record.is_juvenile),
         "save": f"/{'second' if is_blind else 'corals'}/{sheet.record.record_id}/names",
         "keys": STATE_KEYS,
+        "genera": sorted(genera_of(reach)),
     }
     shown: dict[str, Any] = {"sheet": sheet, "start": start, "is_blind": is_blind}
     shown |= {"rate": rate, "region": region}
@@ -141,8 +143,12 @@ def naming(request: Request, record_id: RecordId) -> Response:
     held = in_hand_of(reach).take(record_id, observer) if observer else None
     if held is not None:
         return page(request, "in_hand.html", 200, held=held, record=sheet.record)
-    words = rate.words() if rate.hit_rate.rate is not None else ""
-    return naming_page(request, sheet, is_blind=False, rate=words)
+    return naming_page(request, sheet, is_blind=False, rate=rate_words(rate))
+
+
+def rate_words(rate: TeamHitRate) -> str:
+    """Return how often the team is right, once enough corals are verified; else nothing."""
+    return rate.words() if rate.hit_rate.rate is not None else ""
 
 
 @router.post("/corals/{record_id}/let-go")

@@ -2,47 +2,50 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Request
-from starlette.responses import HTMLResponse, RedirectResponse
+from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from dryslate import wiring
 from dryslate.app import coral_page
-from dryslate.app.second_observer import (
-    blind_queue,
-    draw_names,
-    look_again,
-    open_reviews,
-    settle,
-)
+from dryslate.app.identification_rows import IdentificationRow
+from dryslate.app.review_state import count_looks
+from dryslate.app.second_observer import blind_queue, draw_names, look_again
+from dryslate.app.settling import open_reviews, reopen, settle, settle_together, standing_of
+from dryslate.app.team_hit_rate import team_hit_rate
 from dryslate.web.errors import Refusal
 from dryslate.web.naming_words import CONFIDENCE
 from dryslate.web.pages import page
 from dryslate.web.reach import observer_of, reach_of, require_role, session_of
-from dryslate.web.routes.corals import RecordId
+from dryslate.web.routes.corals import STATUSES, RecordId
 from dryslate.web.routes.naming import (
     NameBody,
     identifier_of,
     in_hand_of,
     name_request,
     naming_page,
+    rate_words,
 )
+from dryslate.web.routes.sign_in import account_of
 
 router = APIRouter()
 
 
 @router.get("/second", response_class=HTMLResponse)
 def queue(request: Request) -> HTMLResponse:
-    """Show what waits for this observer, blind, and what a third has to settle."""
+    """Show what waits for this observer, blind, and what a person has to decide."""
     observer = session_of(request).observer
     hand = in_hand_of(reach_of(request))
     with reach_of(request).reading() as store:
         waiting = blind_queue(store, observer) if observer else ()
         mine = {row.record.record_id for row in waiting}
-        differ = [one for one in open_reviews(store) if one["record_id"] not in mine]
+        undecided = [one for one in open_reviews(store) if one["record_id"] not in mine]
+        looks = count_looks(store)
     held = {row.record.record_id: hand.other(row.record.record_id, observer) for row in waiting}
-    return page(request, "second.html", 200, waiting=waiting, differ=differ, held=held)
+    shown = {"undecided": undecided, "looks": looks, "statuses": STATUSES}
+    return page(request, "second.html", 200, waiting=waiting, held=held, **shown)
 
 
 @router.post("/second/draw")
@@ -67,11 +70,11 @@ def look(request: Request, record_id: RecordId) -> HTMLResponse:
     with reach.reading() as store:
         if record_id not in {row.record.record_id for row in blind_queue(store, observer)}:
             raise Refusal("page-not-blind", 409)
-        sheet = coral_page.coral_sheet(store, record_id)
+        sheet, rate = coral_page.coral_sheet(store, record_id), team_hit_rate(store)
     held = in_hand_of(reach).take(record_id, observer)
     if held is not None:
         return page(request, "in_hand.html", 200, held=held, record=sheet.record)
-    return naming_page(request, sheet, is_blind=True, rate="")
+    return naming_page(request, sheet, is_blind=True, rate=rate_words(rate))
 
 
 @router.post("/second/{record_id}/names")
@@ -90,44 +93,83 @@ def save(request: Request, record_id: RecordId, body: NameBody) -> dict[str, Any
 @router.get("/second/{record_id}/both", response_class=HTMLResponse)
 def both(request: Request, record_id: RecordId) -> HTMLResponse:
     """Show both names, once the second has answered."""
-    reach, observer = reach_of(request), observer_of(request)
-    with reach.reading() as store:
-        coral_page.require_seen(store, record_id, observer)
-        sheet = coral_page.coral_sheet(store, record_id)
-        names = coral_page.names_over_time(store, record_id)
-        outcome = coral_page.outcome_of(store, record_id)
+    observer = observer_of(request)
+    shown = _reviewed(request, record_id)
+    with reach_of(request).reading() as store:
         waiting = blind_queue(store, observer)
     following = waiting[0].record.record_id if waiting else None
-    shown = {"sheet": sheet, "names": names, "outcome": outcome, "following": following}
-    return page(request, "both.html", 200, **shown)
+    return page(request, "both.html", 200, following=following, **shown)
 
 
 @router.get("/second/{record_id}/settle", response_class=HTMLResponse)
-def settling(request: Request, record_id: RecordId) -> HTMLResponse:
-    """Show both names to a third person, who decides."""
-    reach, observer = reach_of(request), observer_of(request)
-    with reach.reading() as store:
-        coral_page.require_seen(store, record_id, observer)
-        sheet = coral_page.coral_sheet(store, record_id)
-        names = coral_page.names_over_time(store, record_id)
-    identifier = identifier_of(reach)
+def settling(request: Request, record_id: RecordId) -> Response:
+    """Show both names to who decides: a third, or the two; and what is settled, once it is."""
+    observer, shown = observer_of(request), _reviewed(request, record_id)
+    standing = shown["standing"]
+    if standing is None:
+        return RedirectResponse(f"/corals/{record_id}", 303)
+    identifier = identifier_of(reach_of(request))
+    may_reopen = session_of(request).may("lead") or observer in standing.settlers()
+    shown |= {"may_reopen": may_reopen, "confidence": CONFIDENCE}
+    shown |= {"others": standing.the_two() - {observer}, "names_said": _said(shown["names"])}
     genera = sorted(identifier.model(identifier.choice.region).genera)
-    shown = {"sheet": sheet, "names": names, "genera": genera, "confidence": CONFIDENCE}
-    return page(request, "settle.html", 200, **shown)
+    return page(request, "settle.html", 200, genera=genera, **shown)
+
+
+def _reviewed(request: Request, record_id: str) -> dict[str, Any]:
+    """Gather what the pages after a second look show; nothing to who still has to look."""
+    with reach_of(request).reading() as store:
+        coral_page.require_seen(store, record_id, observer_of(request))
+        return {
+            "sheet": coral_page.coral_sheet(store, record_id),
+            "names": coral_page.names_over_time(store, record_id),
+            "standing": standing_of(store, record_id),
+        }
+
+
+def _said(names: tuple[IdentificationRow, ...]) -> list[str]:
+    """Single genera that were said, each once: two of them can be put side by side."""
+    genera = [n.current_names[0] for n in names if len(n.current_names) == 1]
+    return list(dict.fromkeys(genera))
 
 
 @router.post("/second/{record_id}/settle")
-def settled(
+def settled(  # noqa: PLR0913, PLR0917  one field of the form each
     request: Request,
     record_id: RecordId,
     name: Annotated[str, Form(max_length=200)],
     confidence: Annotated[int, Form(ge=1, le=5)],
+    other: Annotated[str, Form(max_length=200)] = "",
+    is_here: Annotated[bool, Form()] = False,
+    password: Annotated[str, Form(max_length=200)] = "",
 ) -> RedirectResponse:
-    """Save what a third person decided; all names stay."""
+    """Save what a third person decided, or the two together; all names stay."""
     reach, observer = reach_of(request), observer_of(request)
     identifier, now = identifier_of(reach), wiring.clock().now_utc()
+    if other:
+        _require_here(request, other, is_here, password)
     with reach.writing(observer) as store:
         sheet = coral_page.coral_sheet(store, record_id)
         wanted = coral_page.plain_request(sheet, name, confidence, observer)
-        settle(store, identifier, wanted, now)
+        decide = settle_together if other else settle
+        decide(store, identifier, replace(wanted, together_with=other or None), now)
     return RedirectResponse(f"/second/{record_id}/both", 303)
+
+
+def _require_here(request: Request, other: str, is_here: bool, password: str) -> None:
+    """Refuse to settle for somebody who is not at this screen; in a team, a password shows it."""
+    if reach_of(request).settings.is_team:
+        account_of(request, other, password)
+    elif not is_here:
+        raise Refusal("page-not-here", 422)
+
+
+@router.post("/second/{record_id}/reopen")
+def reopened(request: Request, record_id: RecordId) -> RedirectResponse:
+    """Open a settled coral again; its history stays."""
+    observer, now = observer_of(request), wiring.clock().now_utc()
+    is_lead = session_of(request).may("lead")
+    with reach_of(request).writing(observer) as store:
+        coral_page.require_seen(store, record_id, observer)
+        reopen(store, record_id, observer, now, is_lead=is_lead)
+    return RedirectResponse(f"/second/{record_id}/settle", 303)

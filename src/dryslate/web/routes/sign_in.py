@@ -8,6 +8,7 @@ from fastapi import APIRouter, Form, Request
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from dryslate import wiring
+from dryslate.app.accounts import Account
 from dryslate.app.accounts import sign_in as open_account
 from dryslate.web.errors import Refusal
 from dryslate.web.guard import session_cookie
@@ -32,6 +33,14 @@ def sign_in(
     """Open a session for somebody who has an account."""
     _require_team(request)
     reach = reach_of(request)
+    account = account_of(request, observer, password)
+    session = Session(observer=account.observer, role=account.role, longest_s=LONGEST_TEAM_S)
+    return _to("/", session_cookie(reach.settings.cookie, reach.sessions.open(session)))
+
+
+def account_of(request: Request, observer: str, password: str) -> Account:
+    """Return the account that a name and its password open; wrong tries are counted."""
+    reach = reach_of(request)
     address = request.client.host if request.client else ""
     if reach.tries.are_over(observer, address):
         raise Refusal("page-too-many-tries", 429)
@@ -41,8 +50,7 @@ def sign_in(
         reach.tries.note_wrong(observer, address)
         raise Refusal("page-wrong-password", 403)
     reach.tries.note_right(observer)
-    session = Session(observer=account.observer, role=account.role, longest_s=LONGEST_TEAM_S)
-    return _to("/", session_cookie(reach.settings.cookie, reach.sessions.open(session)))
+    return account
 
 
 @router.post("/sign-out")

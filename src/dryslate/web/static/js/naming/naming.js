@@ -39,6 +39,15 @@ function element(tag, content, className) {
   return made;
 }
 
+const genera = new Set(start.genera);
+
+/** A text with its genus names in italics, and nothing else. */
+function withGenera(tag, content, className) {
+  const made = element(tag, undefined, className);
+  made.append(...content.split(/\b([A-Z][a-z]{2,})\b/).map((part) => (genera.has(part) ? element("i", part) : part)));
+  return made;
+}
+
 function key(letter) {
   return element("kbd", letter);
 }
@@ -115,32 +124,32 @@ function showAnswered() {
 function reasons(title, list) {
   if (!list.length) return [];
   const place = element("ul");
-  place.append(...list.map((one) => element("li", one)));
+  place.append(...list.map((one) => withGenera("li", one)));
   return [element("span", title, "soft"), place];
 }
 
 function showTold() {
-  at("verdict").textContent = told.verdict;
+  at("verdict").replaceChildren(withGenera("span", told.verdict));
   at("accept").disabled = !told.accept;
   at("ranked").replaceChildren(
     ...told.ranked.map((one) => {
       const line = element("li", undefined, one.likelihood);
       const more = element("details");
       const head = element("summary");
-      head.append(element("i", one.genus), element("span", one.words));
+      head.append(withGenera("b", one.genus), element("span", one.words));
       more.append(head, ...reasons(text.for, one.for), ...reasons(text.against, one.against));
       line.append(more);
       return line;
     }),
   );
   at("numbers").textContent = `${text.memory} ${told.memory}`;
-  at("chances").replaceChildren(...told.ranked.map((one) => element("li", `${one.genus} ${one.probability}`)));
-  at("cautions").replaceChildren(...told.cautions.map((one) => element("p", `${one}.`, "stop")));
-  at("problems").replaceChildren(...told.problems.filter((p) => p.severity !== "note").map((p) => element("p", `${p.place}: ${p.message}. ${p.fix}`, "warn")));
+  at("chances").replaceChildren(...told.ranked.map((one) => withGenera("li", `${one.genus} ${one.probability}`)));
+  at("cautions").replaceChildren(...told.cautions.map((one) => withGenera("p", `${one}.`, "stop")));
+  at("problems").replaceChildren(...told.problems.filter((p) => p.severity !== "note").map((p) => withGenera("p", `${p.place}: ${p.message}. ${p.fix}`, "warn")));
   at("splits").replaceChildren();
   if (told.splits) {
     const [a, b] = told.splits.genera;
-    const line = element("p", `${told.splits.text} `, "hint");
+    const line = withGenera("p", `${told.splits.text} `, "hint");
     const link = element("a", text.compare);
     link.href = `/lookalikes?a=${encodeURIComponent(a)}&b=${encodeURIComponent(b)}`;
     line.append(link);
@@ -210,8 +219,8 @@ at("accept").addEventListener("click", accept);
 at("name").addEventListener("input", () => { at("name").dataset.typed = "yes"; });
 at("give").addEventListener("submit", (event) => { event.preventDefault(); save(Number(event.submitter?.value ?? 3)); });
 at("measure")?.addEventListener("change", (event) => {
-  const [size] = Object.values(start.sizes_mm);
-  start.sizes_mm = { [event.target.value]: size };
+  const { corallite_diameter, valley_width, ...rest } = start.sizes_mm;
+  start.sizes_mm = { ...rest, [event.target.value]: corallite_diameter ?? valley_width };
   changed();
 });
 at("zoom")?.addEventListener("click", () => at("zoom").setAttribute("aria-pressed", String(at("zoom").getAttribute("aria-pressed") !== "true")));
