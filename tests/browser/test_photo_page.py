@@ -153,7 +153,7 @@ def test_an_outline_and_its_corals_health_by_keyboard_alone(
     keys.press("ArrowLeft")
     after = page.locator('[data-layer="now"] .handle').nth(0).get_attribute("aria-valuetext")
     x0, x1 = (float(re.search(r"x ([\d.]+)", text)[1]) for text in (before, after))
-    assert x0 - x1 == pytest.approx(21.0)
+    assert x0 - x1 == pytest.approx(11.0)
     assert not page.locator("#loupe").is_hidden()
     page.wait_for_timeout(150)
     shot(page, "photo-outline-keys")

@@ -71,3 +71,16 @@ def own_project(web_project: Path, tmp_path: Path) -> Iterator[Path]:
     copy = Path(shutil.copytree(web_project, tmp_path / "trip"))
     yield copy
     shutil.rmtree(copy, ignore_errors=True)
+
+
+@pytest.fixture
+def viewer_of(client_of):
+    """Make a client whose role lets it look only."""
+
+    def make(project: Path) -> Pages:
+        pages = client_of(project)
+        for session in pages.client.app.state.reach.sessions._sessions.values():
+            session.role = "viewer"
+        return pages
+
+    return make

@@ -127,7 +127,12 @@ def find_in_photo(pixels: NDArray[Any], photo: DecodedPhoto, job: CorrectJob) ->
         from dryslate.core.card.finding import find_from_corners
 
         card = (*job.cards, *(c for c, _ in job.plain_cards))[0]
-        found = find_from_corners(pixels, card, np.array(corners, dtype=np.float64))
+        found = find_from_corners(
+            pixels,
+            card,
+            np.array(corners, dtype=np.float64),
+            corner_u_px=job.settings.corner_u_px,
+        )
         return CardSearch(cards=(found,), other_markers=())
     coded, lut = eight_bit_view(pixels, photo.linear_lut)
     search = CardSearch(cards=(), other_markers=())

@@ -61,7 +61,7 @@ def correct_one(job: CorrectJob) -> CorrectAnswer:
         return failed(job, _unreadable(job, error))
     reading: CardReading | None = None
     try:
-        if job.loan is None:
+        if job.loan is None or job.has_own_scale:
             reading = read_cards(photo, job)
         return _finish(job, sha256, photo, reading)
     except DryslateError as error:
@@ -140,7 +140,7 @@ def _choose(job: CorrectJob, reading: CardReading | None) -> _Chosen:
     if job.loan is not None:
         fit = job.loan.fit
         outcome: Outcome = "borrowed" if job.loan.from_sha256 else "corrected"
-        problems = (*job.loan.problems, *fit.problems)
+        problems = (*job.loan.problems, *fit.problems, *_of_scale(reading))
         return _Chosen(fit=fit, outcome=outcome if fit.usable else "refused", problems=problems)
     if reading is None or reading.card is None:
         problem = Problem(
@@ -159,6 +159,14 @@ def _choose(job: CorrectJob, reading: CardReading | None) -> _Chosen:
         outcome="corrected" if usable else "refused",
         problems=reading.problems,
     )
+
+
+def _of_scale(reading: CardReading | None) -> tuple[Problem, ...]:
+    """Return what a photo's own card says where its colours are not used."""
+    if reading is None:
+        return ()
+    of_colour = () if reading.fit is None else reading.fit.problems
+    return tuple(p for p in reading.problems if p not in of_colour)
 
 
 def _finish(
@@ -186,7 +194,7 @@ def _finish(
         result=document,
         geometry=_geometry(reading),
         colour=_colour(job, fit),
-        residuals=_residuals(sha256, reading),
+        residuals=() if job.loan is not None else _residuals(sha256, reading),
         metadata=photo.metadata,
         written=written,
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
@@ -13,14 +13,15 @@ from dryslate.app.correct import CardsWanted, Workshop, cards_wanted, colour_set
 from dryslate.app.correct_stop import UNDONE, not_reached, stopping_problem
 from dryslate.app.correct_summary import Summary, summarise
 from dryslate.app.correction_key import correction_key, correction_steps, loan_key
-from dryslate.app.correction_records import CorrectAnswer, CorrectJob, CorrectSettings
+from dryslate.app.correction_records import CorrectAnswer, CorrectJob, CorrectSettings, Loan
 from dryslate.app.depths import DepthTable
 from dryslate.app.patch_wear import find_worn_patches
+from dryslate.app.picked_point import key_of_picked, lend_picked, picked_of, point_of
 from dryslate.app.ports import PhotoVault, SurveyStore
 from dryslate.app.project_records import DerivedFile
 from dryslate.app.records import CorrectionRow, Photo
 from dryslate.app.set_aside import standing_photos
-from dryslate.base.errors import SettingsError
+from dryslate.base.errors import InputError, SettingsError
 from dryslate.base.problems import Problem
 from dryslate.core.colour.fit import fit_from_dict
 from dryslate.core.colour.outcome import ColourSettings
@@ -40,7 +41,11 @@ class ProjectPlace:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ProjectRun:
-    """One run over a project's photos: what to work with, and what was asked for."""
+    """
+    One run over a project's photos: what to work with, and what was asked for.
+
+    Corners and points that a person set earlier are used again, unless `keeps_by_hand` is False.
+    """
 
     place: ProjectPlace
     workshop: Workshop
@@ -48,6 +53,7 @@ class ProjectRun:
     wanted: CardsWanted
     depths: DepthTable | None = None
     colour: ColourSettings = field(default_factory=ColourSettings)
+    keeps_by_hand: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,19 +133,23 @@ def correct_project(run: ProjectRun, photos: Sequence[Photo]) -> Iterator[PhotoD
             "Name one photo of the project.",
         )
     jobs: list[CorrectJob] = []
+    keys: dict[str, str] = {}
     later: set[str] = set()
     is_stopped = False
     for photo in photos:
-        job = _job(run, photo)
+        job = job_of(run, photo)
         row = run.place.store.correction(photo.photo_id)
-        if row is None or not _still_holds(run, row, job):
+        is_by_hand = row is not None and picked_of(row) is not None
+        is_dropped = is_by_hand and not run.keeps_by_hand
+        if row is None or is_dropped or not _still_holds(run, row, job):
+            job, keys[photo.photo_id] = _with_kept_point(run, job, row)
             jobs.append(job)
-        elif row.outcome in ("no_card", "borrowed"):
+        elif row.outcome in ("no_card", "borrowed") and not is_by_hand:
             later.add(photo.photo_id)
         else:
             yield PhotoDone(row=row, was_there=True)
     for job, answer in run_jobs(jobs, run.workshop):
-        row = _keep(run, job, answer, correction_key(job))
+        row = keep_answer(run, job, answer, keys[job.sha256])
         is_stopped = is_stopped or stopping_problem(row.result) is not None
         if row.outcome == "no_card":
             later.add(row.photo_id)
@@ -151,11 +161,23 @@ def correct_project(run: ProjectRun, photos: Sequence[Photo]) -> Iterator[PhotoD
         yield replace(one, was_there=one.was_there and one.row.photo_id not in fresh)
 
 
-def _job(run: ProjectRun, photo: Photo) -> CorrectJob:
-    """Return the job that looks for a card in a photo; files are named by its key."""
+def job_of(run: ProjectRun, photo: Photo) -> CorrectJob:
+    """
+    Return the job that looks for a card in a photo; files are named by its key.
+
+    Parameters
+    ----------
+    run : ProjectRun
+    photo : Photo
+
+    Returns
+    -------
+    CorrectJob
+        With the corners that a person set earlier, unless the run has others.
+    """
     file = next(f for f in photo.files if f.sha256 == photo.photo_id)
     settings, corners = run.settings, run.settings.corners_px
-    if corners is None:
+    if corners is None and run.keeps_by_hand:
         kept = run.place.store.correction(photo.photo_id)
         settings = _with_kept_corners(settings, kept)
     job = CorrectJob(
@@ -174,7 +196,7 @@ def _job(run: ProjectRun, photo: Photo) -> CorrectJob:
         card = run.workshop.tables.card(settings.card_names[0])
         marked = (card,) if card.markers else ()
         job = replace(job, cards=marked, plain_cards=() if card.markers else ((card, None),))
-    return _with_outputs(run, job, correction_key(job))
+    return with_outputs(run, job, correction_key(job))
 
 
 def _with_kept_corners(settings: CorrectSettings, row: CorrectionRow | None) -> CorrectSettings:
@@ -182,10 +204,53 @@ def _with_kept_corners(settings: CorrectSettings, row: CorrectionRow | None) -> 
     if row is None or row.geometry.get("how") != "corners":
         return settings
     corners = tuple((float(x), float(y)) for x, y in row.geometry["corners_px"])
-    return replace(settings, corners_px=corners, card_names=(str(row.geometry["card"]),))
+    return replace(
+        settings,
+        corners_px=corners,
+        corner_u_px=float(row.geometry["points_u_px"][0]),
+        card_names=(str(row.geometry["card"]),),
+    )
 
 
-def _with_outputs(run: ProjectRun, job: CorrectJob, key: str) -> CorrectJob:
+def by_point(run: ProjectRun, job: CorrectJob, loan: Loan) -> tuple[CorrectJob, str]:
+    """
+    Return a photo's job by a picked point, and its key; a card in it still gives the scale.
+
+    Parameters
+    ----------
+    run : ProjectRun
+    job : CorrectJob
+        From `job_of`.
+    loan : Loan
+        From `dryslate.app.picked_point.lend_picked`.
+
+    Returns
+    -------
+    tuple of CorrectJob and str
+    """
+    key = key_of_picked(job, loan)
+    return replace(with_outputs(run, job, key), loan=loan, has_own_scale=True), key
+
+
+def _with_kept_point(
+    run: ProjectRun, job: CorrectJob, row: CorrectionRow | None
+) -> tuple[CorrectJob, str]:
+    """Use the point that a person picked in an earlier run; without one the card is looked for."""
+    picked = None if row is None else picked_of(row)
+    if row is None or picked is None or not run.keeps_by_hand:
+        return job, correction_key(job)
+    source = run.place.store.photo(str(row.colour["loan"].get("from_sha256") or row.photo_id))
+    by = {name: picked[name] for name in ("observer", "at") if name in picked}
+    try:
+        first = job if source is None or source.photo_id == job.sha256 else job_of(run, source)
+        others = () if first is job else (job,)
+        loan = lend_picked(first, point_of(picked), others, by).loans.get(job.sha256)
+    except InputError:
+        loan = None
+    return (job, correction_key(job)) if loan is None else by_point(run, job, loan)
+
+
+def with_outputs(run: ProjectRun, job: CorrectJob, key: str) -> CorrectJob:
     """Name the job's files by a key."""
     folder = run.place.folder / DERIVED
     ending = "tif" if job.settings.is_tiff else "jpg"
@@ -199,26 +264,41 @@ def _still_holds(run: ProjectRun, row: CorrectionRow, job: CorrectJob) -> bool:
     """Tell whether a stored result was made from just this, and its file is there."""
     if row.outcome == "unreadable":
         return False
-    if _search_key(row) != correction_key(job):
+    if search_key_of(row) != correction_key(job):
         return False
     return row.corrected_path is None or (run.place.folder / row.corrected_path).is_file()
 
 
-def _search_key(row: CorrectionRow) -> str:
+def search_key_of(row: CorrectionRow) -> str:
     """Return the key of the search behind a row; a borrowed one keeps it beside its own."""
     loan = row.colour.get("loan") or {}
     return str(loan.get("search_key") or row.key)
 
 
-def _keep(run: ProjectRun, job: CorrectJob, answer: CorrectAnswer, key: str) -> CorrectionRow:
-    """Store an answer with its residuals and files, all in one transaction."""
+def keep_answer(run: ProjectRun, job: CorrectJob, answer: CorrectAnswer, key: str) -> CorrectionRow:
+    """
+    Store an answer with its residuals and files, all in one transaction.
+
+    Parameters
+    ----------
+    run : ProjectRun
+        With the store open for writing.
+    job : CorrectJob
+    answer : CorrectAnswer
+    key : str
+
+    Returns
+    -------
+    CorrectionRow
+        Who set corners by hand stays with them; what says nothing of the photo is not stored.
+    """
     result = {**answer.result, **_relative(run, answer.result)}
     row = CorrectionRow(
         photo_id=job.sha256,
         key=key,
         outcome=answer.outcome,
         result=result,
-        geometry=answer.geometry,
+        geometry=_with_who(answer.geometry, run.place.store.correction(job.sha256)),
         colour=answer.colour,
         corrected_path=result["corrected"],
     )
@@ -241,6 +321,16 @@ def _keep(run: ProjectRun, job: CorrectJob, answer: CorrectAnswer, key: str) -> 
                 )
             )
     return row
+
+
+def _with_who(geometry: Mapping[str, Any], before: CorrectionRow | None) -> Mapping[str, Any]:
+    """Carry on who set the corners by hand, where they are still the same."""
+    if geometry.get("how") != "corners" or "by_hand" in geometry or before is None:
+        return geometry
+    is_same = before.geometry.get("corners_px") == geometry["corners_px"]
+    if not is_same or "by_hand" not in before.geometry:
+        return geometry
+    return {**geometry, "by_hand": before.geometry["by_hand"]}
 
 
 def _relative(run: ProjectRun, result: Any) -> dict[str, str | None]:
@@ -268,18 +358,18 @@ def _borrow(run: ProjectRun, photos: Sequence[Photo]) -> Iterator[PhotoDone]:
         if lender is None:
             yield _left_alone(run, photo, row)
             continue
-        search_key = _search_key(row)
+        search_key = search_key_of(row)
         key = loan_key(search_key, lender.key)
         if row.key == key and row.corrected_path and _is_there(run, row.corrected_path):
             yield PhotoDone(row=row, was_there=True)
             continue
         loan = make_loan(shot, lender)
         loan = replace(loan, about={**loan.about, "search_key": search_key})
-        job = replace(_with_outputs(run, _job(run, photo), key), loan=loan)
+        job = replace(with_outputs(run, job_of(run, photo), key), loan=loan)
         jobs.append(job)
         keys[job.sha256] = key
     for job, answer in run_jobs(jobs, run.workshop):
-        yield PhotoDone(row=_keep(run, job, answer, keys[job.sha256]), was_there=False)
+        yield PhotoDone(row=keep_answer(run, job, answer, keys[job.sha256]), was_there=False)
 
 
 def _not_reached(run: ProjectRun, photos: Sequence[Photo]) -> Iterator[PhotoDone]:
@@ -289,8 +379,8 @@ def _not_reached(run: ProjectRun, photos: Sequence[Photo]) -> Iterator[PhotoDone
         if row is not None and row.corrected_path and _is_there(run, row.corrected_path):
             yield PhotoDone(row=row, was_there=True)
             continue
-        job = _job(run, photo)
-        row = _keep(run, job, not_reached(job), correction_key(job))
+        job = job_of(run, photo)
+        row = keep_answer(run, job, not_reached(job), correction_key(job))
         yield PhotoDone(row=row, was_there=False)
 
 
@@ -303,9 +393,9 @@ def _left_alone(run: ProjectRun, photo: Photo, row: CorrectionRow) -> PhotoDone:
     """Keep a photo as one without a card; take back a loan whose lender is gone."""
     if row.outcome == "no_card":
         return PhotoDone(row=row, was_there=True)
-    job = _job(run, photo)
+    job = job_of(run, photo)
     _, answer = next(iter(run_jobs([job], run.workshop)))
-    return PhotoDone(row=_keep(run, job, answer, correction_key(job)), was_there=False)
+    return PhotoDone(row=keep_answer(run, job, answer, correction_key(job)), was_there=False)
 
 
 def _lenders(run: ProjectRun) -> list[Lender]:

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from functools import cache
 from importlib import metadata
 from typing import Any
 
 from dryslate import __version__
 from dryslate.app.correct_one import card_key
-from dryslate.app.correction_records import CorrectJob
+from dryslate.app.correction_records import CorrectJob, CorrectSettings
 from dryslate.base.provenance import key_of
+from dryslate.core.card.corners import CORNER_U_PX
 
 PARTS = (
     "numpy",
@@ -65,9 +66,16 @@ def correction_steps(job: CorrectJob) -> dict[str, Any]:
             "port": settings.port,
             "is_tiff": settings.is_tiff,
             "has_preview": settings.has_preview,
+            **_pointing(settings),
         },
         "versions": dict(part_versions()),
     }
+
+
+def _pointing(settings: CorrectSettings) -> dict[str, float]:
+    """Say how surely corners were set, where it is otherwise than usual."""
+    is_usual = settings.corners_px is None or settings.corner_u_px == CORNER_U_PX
+    return {} if is_usual else {"corner_u_px": settings.corner_u_px}
 
 
 def correction_key(job: CorrectJob) -> str:
@@ -103,3 +111,26 @@ def loan_key(search_key: str, lender_key: str) -> str:
         64 hexadecimal digits.
     """
     return key_of({"search": search_key, "lender": lender_key})
+
+
+def point_key(search_key: str, source: str, xy_px: Sequence[float], what: str) -> str:
+    """
+    Return the key of a correction by one picked point.
+
+    Parameters
+    ----------
+    search_key : str
+        Key of the search for a card in the same photo.
+    source : str
+        The photo in which the point was picked.
+    xy_px : sequence of float
+    what : str
+        ``white`` or ``grey``.
+
+    Returns
+    -------
+    str
+        64 hexadecimal digits.
+    """
+    picked = {"source": source, "xy_px": [float(v) for v in xy_px], "what": what}
+    return key_of({"search": search_key, "point": picked})

@@ -14,6 +14,7 @@ from dryslate.app.ports import PhotoReader
 from dryslate.app.project_records import PatchResidual
 from dryslate.app.records import PhotoMetadata
 from dryslate.base.problems import Problem
+from dryslate.core.card.corners import CORNER_U_PX
 from dryslate.core.card.definition import CardDefinition
 from dryslate.core.colour.outcome import ColourFit, ColourSettings
 from dryslate.core.scale.lens import Lens, Port
@@ -35,6 +36,8 @@ class CorrectSettings:
         Cards to look for; empty for every known card that has markers.
     corners_px : tuple of points or None
         The card's four corners given by hand, clockwise from its own top left.
+    corner_u_px : float
+        One standard uncertainty of each coordinate of such a corner.
     nominal_as_measured : bool
         Trust the colours of a card whose values are only nominal.
     port : {"none", "flat", "dome", "unknown"}
@@ -47,6 +50,7 @@ class CorrectSettings:
 
     card_names: tuple[str, ...] = ()
     corners_px: tuple[tuple[float, float], ...] | None = None
+    corner_u_px: float = CORNER_U_PX
     nominal_as_measured: bool = False
     port: Port = "unknown"
     is_tiff: bool = False
@@ -106,7 +110,9 @@ class CorrectJob:
     lens : Lens or None
         A calibration; None for a prior from the file's own focal length.
     loan : Loan or None
-        Use this instead of looking for a card.
+        Take the colours from this.
+    has_own_scale : bool
+        With a loan: look for a card all the same, for the scale it gives.
     colour : ColourSettings
         What the fit is told, with the tables it rests on.
     is_kept : bool
@@ -124,6 +130,7 @@ class CorrectJob:
     preview_path: Path | None = None
     lens: Lens | None = None
     loan: Loan | None = None
+    has_own_scale: bool = False
     colour: ColourSettings = field(default_factory=ColourSettings)
     is_kept: bool = False
 

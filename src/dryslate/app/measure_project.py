@@ -211,7 +211,7 @@ def measure_project(
             colony=pick.colony,
             kind=pick.kind,
             points_px=pick.points_px,
-            values=fields,
+            values={**fields, **_said(pick, options)},
             correction_key=done.correction_key,
             observer=pick.observer or observer,
         )
@@ -224,6 +224,13 @@ def measure_project(
             "measurement_id": row.measurement_id,
             "saved": True,
         }
+
+
+def _said(pick: Pick, options: MeasureOptions) -> dict[str, Any]:
+    """Keep how a line was asked for, so that it can be measured again by another correction."""
+    said = pick.off_plane or options.off_plane
+    kept = None if said is None else {"kind": said.kind, "mm": said.mm, "mm_u": said.mm_u}
+    return {"point_u_px": options.point_u_px, "off_plane": kept}
 
 
 def _measure(photo: Photo, pick: Pick, how: tuple[Bench, MeasureOptions], seen: _Seen) -> Measured:
@@ -296,7 +303,7 @@ def colour_photo(photo: Photo, bench: Bench, options: MeasureOptions) -> Coloure
     row = bench.store.correction(photo.photo_id)
     decoded, name = _original(photo, bench)
     if row is not None and row.colour and not options.card_names and options.corners_px is None:
-        card = "" if row.outcome == "borrowed" else str(row.geometry.get("card", ""))
+        card = "" if row.colour.get("loan") else str(row.geometry.get("card", ""))
         source = stored_source(decoded, row.colour, card)
         return Coloured(source=source, correction_key=row.key)
     source = fitted_source(look_at(decoded, name, (bench.reader, bench.tables), options))

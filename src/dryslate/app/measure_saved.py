@@ -11,7 +11,7 @@ from dryslate.app.measure_project import measurement_id
 from dryslate.app.measure_try import Asked, Prepared, measure_prepared, pick_of
 from dryslate.app.note_records import NoteRequest, note_record
 from dryslate.app.ports import SurveyStore
-from dryslate.app.records import MeasurementRow, Photo
+from dryslate.app.records import MeasurementRow, Photo, rests_on_earlier
 from dryslate.app.visits import require_name, require_observer
 from dryslate.base.errors import InputError
 from dryslate.base.provenance import key_of
@@ -253,6 +253,7 @@ def photo_state(store: SurveyStore, photo: Photo) -> dict[str, Any]:
     rows = store.measurements(with_taken_back=True)
     here = [m for m in rows if m.photo_id == photo.photo_id]
     standing = [m for m in here if not m.is_taken_back]
+    latest = store.correction(photo.photo_id)
     labels = {m.colony for m in standing}
     health = {h.record_id: h for h in store.coral_health()}
     corals = [
@@ -262,7 +263,9 @@ def photo_state(store: SurveyStore, photo: Photo) -> dict[str, Any]:
     ]
     corals.sort(key=lambda coral: not coral["is_here"])
     return {
-        "measurements": [_as_dict(m) for m in standing],
+        "measurements": [
+            {**_as_dict(m), "rests_on_earlier": rests_on_earlier(m, latest)} for m in standing
+        ],
         "taken_back": [_as_dict(m) for m in here if m.is_taken_back],
         "corals": corals,
         "controls": [c.name for c in store.control_objects()],

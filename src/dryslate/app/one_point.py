@@ -91,7 +91,7 @@ def lend_point(
     doubt of half a metre of water is added, and half a stop where exposures are not stated.
     """
     decoded = reader.read(photo)
-    fit = _fit(decoded, point, photo, mismatch_table)
+    fit = fit_picked(decoded, point, str(photo), mismatch_table)
     loans = {photo: Loan(fit=fit, from_sha256=None, about={"picked": _picked(point)})}
     refused: dict[Path, Problem] = {}
     source = sha256_of(photo) if others else ""
@@ -122,10 +122,29 @@ def _picked(point: PickedPoint) -> dict[str, object]:
     return {"xy_px": list(point.xy_px), "what": point.what}
 
 
-def _fit(
-    decoded: DecodedPhoto, point: PickedPoint, photo: Path, table: MismatchTable | None
+def fit_picked(
+    decoded: DecodedPhoto, point: PickedPoint, photo: str, table: MismatchTable | None
 ) -> ColourFit:
-    """Measure the point and fit the gains to it."""
+    """
+    Measure a picked point and fit the gains to it.
+
+    Parameters
+    ----------
+    decoded : DecodedPhoto
+    point : PickedPoint
+    photo : str
+        What to call the photo.
+    table : MismatchTable or None
+
+    Returns
+    -------
+    ColourFit
+
+    Raises
+    ------
+    InputError
+        ``point-outside-photo``, ``point-clipped``, ``correct-point-unusable``.
+    """
     upright = upright_view(decoded.pixels, decoded.metadata.orientation)
     radius = max(4, round(0.002 * max(upright.shape[:2])))
     try:

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from dryslate.app.card_drawing import CardDrawing, draw_card
 from dryslate.app.correction_json import describe_colour, describe_scale
+from dryslate.app.picked_point import picked_of
 from dryslate.app.ports import ReferenceTables, SurveyStore
 from dryslate.app.records import CorrectionRow
 from dryslate.app.tiles import require_photo
 from dryslate.base.errors import InputError
+
+MOST_EARLIER = 12
+"""Earlier corrections that are listed."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,6 +52,33 @@ class SeenCard:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class EarlierCorrection:
+    """
+    A correction that the photo had before.
+
+    Parameters
+    ----------
+    key, outcome : str
+    how : str
+        What the card was found by, ``point`` where the colours rest on a picked one; else empty.
+    card : str
+    by, at : str
+        Who set corners or point by hand, and when; empty where nobody did.
+    off_de00, px_per_mm : float or None
+        Check difference (95th percentile) and scale.
+    """
+
+    key: str
+    outcome: str
+    how: str
+    card: str
+    by: str
+    at: str
+    off_de00: float | None
+    px_per_mm: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CardSheet:
     """
     What is to be shown of the card in one photo.
@@ -69,7 +100,11 @@ class CardSheet:
     is_card_gone : bool
         The project knows no card of that name any more.
     borrowed_from : str or None
-        Name of the photo whose colours were borrowed.
+        Name of the photo whose colours, or whose picked point, were borrowed.
+    by_hand, picked : Mapping or None
+        Who set the corners and when; the picked point with who picked it and when.
+    earlier : tuple of EarlierCorrection
+        Corrections that could hold again, the newest first.
     problems : tuple of dict
         What was said about the photo.
     """
@@ -83,6 +118,9 @@ class CardSheet:
     is_card_changed: bool = False
     is_card_gone: bool = False
     borrowed_from: str | None = None
+    by_hand: Mapping[str, Any] | None = None
+    picked: Mapping[str, Any] | None = None
+    earlier: tuple[EarlierCorrection, ...] = ()
     problems: tuple[dict[str, Any], ...] = ()
 
 
@@ -129,8 +167,43 @@ def card_sheet(tables: ReferenceTables, store: SurveyStore, photo_id: str) -> Ca
         is_card_changed=card is not None and tables.card_key(card) != row.geometry.get("card_key"),
         is_card_gone=card is None and bool(row.geometry.get("card")),
         borrowed_from=_name_of(store, lender) if lender else None,
+        by_hand=row.geometry.get("by_hand"),
+        picked=picked_of(row),
+        earlier=_earlier(store.photo_corrections(photo.photo_id), row.key),
         problems=tuple(dict(p) for p in result.get("problems") or ()),
     )
+
+
+def describe_correction(row: CorrectionRow) -> EarlierCorrection:
+    """
+    Describe a correction in a few facts.
+
+    Parameters
+    ----------
+    row : CorrectionRow
+
+    Returns
+    -------
+    EarlierCorrection
+    """
+    card, picked = row.result.get("card") or {}, picked_of(row)
+    by_hand = picked or row.geometry.get("by_hand") or {}
+    return EarlierCorrection(
+        key=row.key,
+        outcome=row.outcome,
+        how="point" if picked else str(card.get("how") or ""),
+        card=str(card.get("name") or ""),
+        by=str(by_hand.get("observer") or ""),
+        at=str(by_hand.get("at") or ""),
+        off_de00=(row.result.get("colour") or {}).get("left_out_de00_p95"),
+        px_per_mm=(row.result.get("scale") or {}).get("px_per_mm"),
+    )
+
+
+def _earlier(rows: Sequence[CorrectionRow], latest: str) -> tuple[EarlierCorrection, ...]:
+    """Return each other correction once, the newest first."""
+    by_key = {row.key: row for row in reversed(rows) if row.key != latest}
+    return tuple(describe_correction(row) for row in list(by_key.values())[:MOST_EARLIER])
 
 
 def _card(tables: ReferenceTables, row: CorrectionRow) -> Any | None:

@@ -86,7 +86,9 @@ class PhotoSheet:
             "has_bar": bool(self.scale.get("usable"))
             and bool(self.row and self.row.geometry.get("plane")),
             "has_plane": self.row is not None and bool(self.row.geometry.get("plane")),
+            "scale": {name: self.scale.get(name) for name in ("px_per_mm", "usable")},
             "cards": [{"name": c["name"], "corners_px": c["corners_px"]} for c in self.cards],
+            "card": self.row.geometry.get("card") if self.row is not None else None,
         }
 
 

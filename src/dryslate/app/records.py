@@ -199,6 +199,11 @@ class MeasurementRow:
         return bool(self.values.get("taken_back"))
 
 
+def rests_on_earlier(row: MeasurementRow, correction: CorrectionRow | None) -> bool:
+    """Tell whether a measurement rests on another correction than its photo's latest."""
+    return correction is not None and row.correction_key not in ("", correction.key)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ControlObject:
     """A bar of known length or a grey chip that is on no card, named by the project."""

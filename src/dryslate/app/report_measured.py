@@ -10,7 +10,7 @@ import numpy as np
 
 from dryslate.app.ports import SurveyStore
 from dryslate.app.project_records import PatchResidual
-from dryslate.app.records import CorrectionRow, MeasurementRow, Photo
+from dryslate.app.records import CorrectionRow, MeasurementRow, Photo, rests_on_earlier
 from dryslate.app.report_records import MeasuredCoral, MeasuredValue, PatchOverTrip
 from dryslate.app.report_words import CAUSES, COLOUR_CAUSES, VALUES, flag_words, value_words
 
@@ -49,7 +49,7 @@ def measured_corals(
             points_px=row.points_px,
             values=measured_values(row.values),
             notes=_notes(row),
-            is_stale=_is_stale(row, rows.get(row.photo_id)),
+            is_stale=rests_on_earlier(row, rows.get(row.photo_id)),
         )
         for row in store.measurements()
         if row.colony not in controls and row.photo_id in visit_of
@@ -197,8 +197,3 @@ def _spread(values: Mapping[str, Any]) -> list[str]:
         return []
     spread = f", standard deviation {sd:.2f} mm between them" if sd is not None else ""
     return [f"{n} corallites{spread}"]
-
-
-def _is_stale(row: MeasurementRow, correction: CorrectionRow | None) -> bool:
-    """Tell whether the photo's correction is another one than the measurement rests on."""
-    return correction is not None and row.correction_key not in ("", correction.key)

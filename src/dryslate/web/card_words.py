@@ -8,6 +8,7 @@ from typing import Any
 
 from starlette.requests import Request
 
+from dryslate.web import reading_words
 from dryslate.web.languages import N_, number
 from dryslate.web.pages import language_of, translate
 
@@ -23,6 +24,21 @@ STATUS: dict[str, str] = {
     "nominal": N_("its colours are nominal: only its greys are used"),
 }
 MEDIUM: dict[str, str] = {"air": N_("as in air"), "water": N_("as under water")}
+EARLIER: dict[str, str] = {
+    "markers": N_("found by its markers"),
+    "chart": N_("found by the layout of its patches"),
+    "picture": N_("found by its picture"),
+    "corners": N_("corners set by hand"),
+    "point": N_("one point picked by hand"),
+}
+"""How an earlier correction came to be."""
+OUTCOME: dict[str, str] = {
+    "no_card": N_("no card found"),
+    "borrowed": N_("borrowed colours"),
+    "refused": N_("colour refused"),
+    "unreadable": N_("cannot be read"),
+    "corrected": N_("corrected"),
+}
 DROPPED: dict[str, tuple[str, str]] = {
     "outside the frame": (N_("outside the frame"), N_("Keep the whole card in the frame.")),
     "too few pixels": (N_("too few pixels"), N_("Go nearer, or use a larger card.")),
@@ -39,11 +55,48 @@ DROPPED: dict[str, tuple[str, str]] = {
 """Why a patch is left out, by the beginning of the reason; with what would help."""
 
 FIXES: dict[str, str] = {
+    **reading_words.FIXES,
     "correct-no-card": N_(
         "Set its four corners by hand, or pick one white or grey point, both below."
     ),
 }
 """What to do about a problem on the page, where its own words name options of a command."""
+
+CORNERS = (N_("top left"), N_("top right"), N_("bottom right"), N_("bottom left"))
+"""The card's own corners, in the order in which they are given."""
+
+SCRIPT_WORDS: dict[str, str] = {
+    "saved": N_("Corrected anew."),
+    "save_mine": N_("Save mine"),
+    "keep_theirs": N_("Keep the saved one"),
+    "theirs": N_("saved"),
+    "mine": N_("yours"),
+    "nothing": N_("not corrected"),
+    "small": N_("The photo as it would be corrected"),
+    "held": N_("let an earlier correction hold"),
+    "took_again": N_("take new values"),
+    "begin_corners": N_("begin with the corners"),
+    "set_corner": N_("set a corner"),
+    "move_corner": N_("move a corner"),
+    "take_corner": N_("take out a corner"),
+    "drop_corners": N_("drop the corners"),
+    "saved_corners": N_("correct with corners set by hand"),
+    "place_corner": N_(
+        "Corner {n}: click the card's own {corner}, or bring the cross there by the arrow keys and "
+        "press Space."
+    ),
+    "corners_hint": N_(
+        "Drag the corners onto the card's outer edge; 1 to 4 choose one, arrows move it by 1 px, "
+        "with Shift 10. The drawn patches must lie on the card's."
+    ),
+}
+"""Words that the scripts of the card show."""
+
+
+def script_words(request: Request) -> dict[str, Any]:
+    """Return every text that the scripts of the card show."""
+    said = {key: translate(request, text) for key, text in SCRIPT_WORDS.items()}
+    return {**said, "corners": [translate(request, name) for name in CORNERS]}
 
 
 def found_words(request: Request, card: Any) -> str:

@@ -85,6 +85,7 @@ STATUS_BY_SLUG: Mapping[str, int] = {
     "changed-meanwhile": 409,
     "measure-corrected-anew": 409,
     "measure-not-standing": 409,
+    "correction-unknown": 404,
     "disk-full": 507,
     "photo-not-in-project": 404,
     "picture-no-tile": 404,

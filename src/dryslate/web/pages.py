@@ -69,7 +69,7 @@ def translate(request: Request, text: str) -> str:
 
 def page(request: Request, template: str, status: int = 200, **context: Any) -> HTMLResponse:
     """
-    Fill a template.
+    Answer with a filled template.
 
     Parameters
     ----------
@@ -84,6 +84,25 @@ def page(request: Request, template: str, status: int = 200, **context: Any) -> 
     Returns
     -------
     HTMLResponse
+    """
+    return HTMLResponse(part(request, template, **context), status)
+
+
+def part(request: Request, template: str, **context: Any) -> str:
+    """
+    Fill a template.
+
+    Parameters
+    ----------
+    request : Request
+    template : str
+        Below ``templates/``.
+    **context
+        What the template shows beside what every page has.
+
+    Returns
+    -------
+    str
     """
     language = language_of(request)
     session = request.scope.get("state", {}).get("session")
@@ -103,8 +122,7 @@ def page(request: Request, template: str, status: int = 200, **context: Any) -> 
         "has_viewer": vendor_is_there(),
         "genus_names": lambda: genera_of(reach),
     }
-    html = _environment(language).get_template(template).render({**around, **context})
-    return HTMLResponse(html, status)
+    return _environment(language).get_template(template).render({**around, **context})
 
 
 @cache

@@ -54,6 +54,7 @@ SCRIPT_WORDS = {
     "outline": N_("outline"),
     "corallites": N_("corallites"),
     "colour": N_("colour"),
+    "earlier": N_("earlier correction"),
     "better": N_("Set its points better"),
     "take_back": N_("Take it back"),
     "again": N_("Let it stand again"),

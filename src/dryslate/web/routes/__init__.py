@@ -15,6 +15,7 @@ MODULES = (
     "photos",
     "photo",
     "photo_work",
+    "photo_card",
     "new_coral",
     "corals",
     "naming",

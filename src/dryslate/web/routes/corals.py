@@ -11,12 +11,12 @@ from dryslate import wiring
 from dryslate.app import coral_page
 from dryslate.app.note_records import standing_names
 from dryslate.base.errors import StoreError
+from dryslate.web.benches import tile_bench_of
 from dryslate.web.errors import answer_to
 from dryslate.web.languages import N_
 from dryslate.web.pages import page
 from dryslate.web.reach import observer_of, reach_of, session_of
 from dryslate.web.routes.new_coral import Sizes, sizes_form
-from dryslate.web.routes.photo import tile_bench_of
 from dryslate.web.taxon_names import taxa_of
 
 router = APIRouter()

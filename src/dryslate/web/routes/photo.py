@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, cast
+from typing import Annotated
 from urllib.parse import quote
 
 from fastapi import APIRouter, Path, Query, Request
@@ -12,22 +12,17 @@ from dryslate import wiring
 from dryslate.app import crop, tiles
 from dryslate.app.card_grid import parse_box
 from dryslate.app.photo_page import photo_sheet
-from dryslate.app.tiles import TileBench, TilePlace, Variant
+from dryslate.app.tiles import TilePlace, Variant
+from dryslate.web.benches import tile_bench_of
 from dryslate.web.card_panel import card_context
 from dryslate.web.pages import page
 from dryslate.web.photo_words import KINDS, NEXT, STOOD, said, script_words
-from dryslate.web.reach import Reach, reach_of
+from dryslate.web.reach import reach_of
 
 router = APIRouter()
 PhotoId = Annotated[str, Path(pattern="^[0-9a-f]{64}$")]
 Key = Annotated[str, Query(pattern="^[0-9a-v-]{0,80}$")]
 Number = Annotated[int, Path(ge=0, le=100_000)]
-
-
-def tile_bench_of(reach: Reach) -> TileBench:
-    """Return what makes the pictures of this server's project."""
-    bench = reach.keep("tile bench", lambda: wiring.tile_bench(reach.settings.project))
-    return cast(TileBench, bench)
 
 
 def picture_answer(request: Request, data: bytes, place: TilePlace, k: str) -> Response:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal, cast
+from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Body, Path, Query, Request
 from pydantic import BaseModel, Field
@@ -11,11 +11,11 @@ from starlette.responses import JSONResponse
 from dryslate import wiring
 from dryslate.app import card_grid, measure_saved
 from dryslate.app.coral_health import SHARES, note_health
-from dryslate.app.measure_project import Bench
 from dryslate.app.measure_saved import Notes, SaveRequest, photo_state
-from dryslate.app.measure_try import Asked, Prepared, Shelf, prepare, try_measure
+from dryslate.app.measure_try import Asked, Prepared, prepare, try_measure
 from dryslate.app.ports import SurveyStore
 from dryslate.app.tiles import require_photo
+from dryslate.web.benches import bench_of, shelf_of
 from dryslate.web.reach import Reach, observer_of, reach_of
 from dryslate.web.reading_words import reading_words, short_words
 from dryslate.web.routes.photo import PhotoId
@@ -57,22 +57,6 @@ class HealthBody(BaseModel):
     bleached_pct: Share = None
     recently_dead_pct: Share = None
     old_dead_pct: Share = None
-
-
-def bench_of(reach: Reach, store: SurveyStore) -> Bench:
-    """Return what measuring works with."""
-    project = reach.settings.project
-    return Bench(
-        store=store,
-        vault=wiring.vault(project),
-        reader=wiring.photo_reader(),
-        tables=wiring.reference_tables(project),
-    )
-
-
-def shelf_of(reach: Reach) -> Shelf:
-    """Return the photos that are ready to be measured in."""
-    return cast(Shelf, reach.keep("measure shelf", Shelf))
 
 
 def ready(reach: Reach, photo_id: str, asked: AskedBody) -> Prepared:

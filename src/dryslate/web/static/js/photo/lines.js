@@ -33,6 +33,7 @@ export function connectGrid(view, button) {
     timer = setTimeout(() => fetchLines().catch((error) => say([{ message: error.message }])), WAIT_MS);
   });
   const turn = () => {
+    if (button.disabled && !isShown) return;
     isShown = !isShown;
     button.setAttribute("aria-pressed", String(isShown));
     if (isShown) fetchLines(); else { layer.replaceChildren(); button.querySelector("output").textContent = ""; }

@@ -98,6 +98,9 @@ export class Measuring {
     this.#change(this.parts.text.drop, null);
   }
 
+  /** Read what is drawn anew, after the photo was corrected anew. */
+  readAgain() { this.#ask(); }
+
   /** Say that all points are set. */
   finish() {
     const draft = this.#draft;

@@ -35,7 +35,7 @@ function connectSlider(view) {
   };
   slider.addEventListener("input", show);
   show();
-  return () => { slider.value = Number(slider.value) > 50 ? 0 : 100; show(); };
+  return { show, turn: () => { slider.value = Number(slider.value) > 50 ? 0 : 100; show(); } };
 }
 
 function connectKeys(view, turn, turnGrid) {
@@ -70,11 +70,11 @@ function connectCrop(view) {
 const view = await open(at("stage"), photo);
 view.layer("grid");
 drawCards(view, photo.cards);
-const turnShare = connectSlider(view);
+const share = connectSlider(view);
 connectButtons(at("undo"), at("redo"));
 connectCrop(view);
 
-const loupe = new Loupe(at("loupe"), view);
+export const loupe = new Loupe(at("loupe"), view);
 let lastCoral = "";
 const taken = new Taken(view, {
   place: at("measured"), text,
@@ -90,7 +90,8 @@ const measuring = new Measuring(view, {
   picked: (xy) => taken.pick(xy),
   correctedAnew: () => say([{ message: text.corrected_anew }], "warn"),
 });
-connectKeys(view, turnShare, photo.has_plane ? connectGrid(view, at("grid-button")) : () => {}); // after measuring, whose arrows go first
+const turnGrid = connectGrid(view, at("grid-button"));
+connectKeys(view, share.turn, turnGrid); // after measuring, whose arrows go first
 for (const button of document.querySelectorAll("button[data-kind]")) button.addEventListener("click", () => measuring.start(button.dataset.kind));
 window.addEventListener("beforeunload", (event) => { if (measuring.draft?.points.length) event.preventDefault(); });
 const coral = new Coral(view, { place: at("coral-panel"), text, changed: (state, label) => show(state, label) });
@@ -107,6 +108,27 @@ function show(state, label = null) {
   const names = [...new Set([...state.corals.map((c) => c.colony), ...state.controls])];
   at("corals").replaceChildren(...names.map((name) => Object.assign(document.createElement("option"), { value: name })));
   if (!at("coral-label").value) at("coral-label").value = lastCoral;
+}
+
+/** Show what holds after the photo was corrected anew, as the server tells it. */
+export function corrected(told) {
+  const { view: now } = told, hadPicture = photo.keys.corrected;
+  Object.assign(photo, { correction_key: now.correction_key, has_plane: now.has_plane, has_bar: now.has_bar, cards: now.cards, card: now.card });
+  if (now.keys.corrected !== hadPicture) view.setCorrected(now.keys.corrected);
+  at("share").disabled = now.keys.corrected === null;
+  if (!hadPicture && now.keys.corrected) at("share").value = 100;
+  share.show();
+  drawCards(view, photo.cards);
+  at("scale-words").textContent = told.scale_words ? ` · ${told.scale_words}` : "";
+  at("not-corrected").hidden = now.correction_key !== null;
+  at("no-plane").hidden = now.correction_key === null || now.has_plane;
+  for (const button of document.querySelectorAll("button[data-kind]")) button.disabled = button.dataset.kind !== "colour" && !now.has_plane;
+  const grid = at("grid-button"), wasShown = grid.getAttribute("aria-pressed") === "true";
+  if (wasShown) turnGrid();
+  grid.disabled = !now.has_plane;
+  if (wasShown) turnGrid();
+  show(told.state);
+  measuring.readAgain();
 }
 
 const answer = await stateAsked;

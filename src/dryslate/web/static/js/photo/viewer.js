@@ -297,10 +297,10 @@ export function handle(view, layer, xy, options) {
   return self;
 }
 
-/** How far an arrow key moves, in photo pixels: 1, with Shift 20, with Ctrl 200; null for other keys. */
+/** How far an arrow key moves, in photo pixels: 1, with Shift 10, with Ctrl 200; null for other keys. */
 export function arrow(event) {
   const way = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[event.key];
   if (!way || event.altKey || event.metaKey) return null;
-  const far = event.ctrlKey ? 200 : event.shiftKey ? 20 : 1;
+  const far = event.ctrlKey ? 200 : event.shiftKey ? 10 : 1;
   return [way[0] * far, way[1] * far];
 }
