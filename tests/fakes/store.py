@@ -221,6 +221,9 @@ class MemorySurveyStore:
             found.append(replace(photo, taken_corrected=taken))
         return tuple(sorted(found, key=order_of))
 
+    def photo_ids(self, visit_id: str | None = None) -> tuple[str, ...]:
+        return tuple(photo.photo_id for photo in self.photos(visit_id))
+
     def photo(self, photo_id: str) -> Photo | None:
         for photo in self.photos():
             if photo_id == photo.photo_id or photo_id in {f.sha256 for f in photo.files}:
@@ -258,6 +261,15 @@ class MemorySurveyStore:
         found = [self.correction(photo.photo_id) for photo in self.photos(visit_id)]
         return tuple(row for row in found if row is not None)
 
+    def visit_counts(self) -> dict[str, tuple[int, int]]:
+        counts = {}
+        for photo in self.photos():
+            row = self.correction(photo.photo_id)
+            is_done = row is not None and row.outcome in ("corrected", "borrowed")
+            n, n_done = counts.get(photo.visit_id, (0, 0))
+            counts[photo.visit_id] = (n + 1, n_done + is_done)
+        return counts
+
     def photo_corrections(self, photo_id: str) -> tuple[CorrectionRow, ...]:
         return tuple(r for r in self._tables["corrections"].values() if r.photo_id == photo_id)
 
@@ -271,6 +283,10 @@ class MemorySurveyStore:
     def measurements(self, *, with_taken_back: bool = False) -> tuple[MeasurementRow, ...]:
         latest = {r.measurement_id: r for r in self._tables["measurements"].values()}
         return tuple(r for r in latest.values() if with_taken_back or not r.is_taken_back)
+
+    def measurements_of(self, measurement_ids: Iterable[str]) -> tuple[MeasurementRow, ...]:
+        wanted = set(measurement_ids)
+        return tuple(r for r in self.measurements() if r.measurement_id in wanted)
 
     def photo_measurements(self, photo_id: str) -> tuple[MeasurementRow, ...]:
         return tuple(r for r in self._tables["measurements"].values() if r.photo_id == photo_id)
@@ -326,6 +342,13 @@ class MemorySurveyStore:
     def records(self, visit_id: str | None = None) -> tuple[RecordRow, ...]:
         rows = self._tables["records"].values()
         return tuple(r for r in rows if visit_id in (None, r.visit_id))
+
+    def record(self, record_id: str) -> RecordRow | None:
+        return self._tables["records"].get((record_id,))
+
+    def named_records(self) -> frozenset[str]:
+        rows = self._tables["identifications"].values()
+        return frozenset(r.record_id for r in rows if r.role == "first")
 
     def _see(self, observer: str) -> None:
         self._put("observers", (observer,), Observer(observer=observer), keep=True)

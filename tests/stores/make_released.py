@@ -45,7 +45,9 @@ def main(name: str) -> None:
     (HERE / "released").mkdir(exist_ok=True)
     target = HERE / "released" / f"{name}.sqlite"
     shutil.copy(folder / "dryslate.sqlite", target)
-    target.with_suffix(".json").write_text(json.dumps(found, indent=1, sort_keys=True) + "\n")
+    target.with_suffix(".json").write_text(
+        json.dumps(found, indent=1, sort_keys=True, default=dict) + "\n"
+    )
     shutil.rmtree(folder)
 
 

@@ -29,6 +29,20 @@ def test_names_and_second_looks_come_back_as_they_were_stored(store, rows) -> No
     assert store.review_outcomes() == (rows.outcome(),)
 
 
+def test_one_record_is_found_by_its_whole_id(store, rows) -> None:
+    rows.fill(store)
+    assert store.record("r1") == rows.record()
+    assert store.record("r") is None
+
+
+def test_named_records_are_those_that_a_first_observer_named(store, rows) -> None:
+    rows.fill(store)
+    store.save_record(rows.record("r2"))
+    store.save_record(rows.record("r3"))
+    store.save_identification(rows.identification("i3", record_id="r3", role="second"))
+    assert store.named_records() == frozenset({"r1"})
+
+
 def test_what_was_not_noted_stays_unknown(store, rows) -> None:
     rows.fill(store)
     bare = rows.record("r2", photo_id=None, growth_form=None, is_juvenile=None, measurement_ids=())

@@ -379,7 +379,7 @@ def test_project_of_each_released_schema_opens_and_reads_the_same(path, tmp_path
     with SqliteSurveyStore.open(tmp_path, write=True, options=StoreOptions(who="Mara")) as store:
         for name, stored in expected.items():
             found = [dataclasses.asdict(row) for row in getattr(store, name)()]
-            for row, kept in zip(json.loads(json.dumps(found)), stored, strict=True):
+            for row, kept in zip(json.loads(json.dumps(found, default=dict)), stored, strict=True):
                 assert {k: row[k] for k in kept} == kept, name
         store.save_visit(rows.visit(visit_id="new one", date="2027-01-01"))
         assert len(store.visits()) == len(expected["visits"]) + 1

@@ -152,6 +152,46 @@ def test_corrections_come_in_the_order_of_the_photos(store, rows) -> None:
     assert store.corrections("another") == ()
 
 
+def test_photo_ids_come_in_the_order_of_the_photos_by_corrected_clocks_too(store, rows) -> None:
+    rows.fill(store)
+    with store.write():
+        for letter, name, taken in (("c", "IMG_0003.JPG", "2026-03-14T09:29:00"), ("d", "Z", None)):
+            store.save_original(rows.original(letter))
+            store.save_photo(rows.photo(letter, name, taken_local=taken, camera_model="Other"))
+    assert [i[0] for i in store.photo_ids()] == ["a", "c", "d"]  # a's clock is 90 s ahead
+    assert store.photo_ids(rows.VISIT_ID) == tuple(p.photo_id for p in store.photos())
+    assert store.photo_ids("another") == ()
+
+
+def test_visits_count_their_photos_and_those_whose_latest_correction_holds(store, rows) -> None:
+    rows.fill(store)
+    store.save_original(rows.original("c"))
+    store.save_photo(rows.photo("c", "IMG_0003.JPG"))
+    assert store.visit_counts() == {rows.VISIT_ID: (2, 1)}
+    store.save_correction(rows.correction(key="second", outcome="refused"))
+    assert store.visit_counts() == {rows.VISIT_ID: (2, 0)}
+
+
+def test_correction_of_a_list_reads_like_one_asked_for_by_its_photo(store, rows) -> None:
+    rows.fill(store)
+    (listed,) = store.corrections()
+    assert listed == store.correction(rows.sha("a"))
+    assert dict(listed.result) == rows.correction().result
+    assert "points" in repr(listed.geometry)
+    store.save_correction(replace(listed, key="again"))
+    assert store.corrections()[0].colour == rows.correction().colour
+
+
+def test_some_measurements_are_asked_for_by_their_ids(store, rows) -> None:
+    rows.fill(store)
+    store.save_measurements([rows.measurement("m2"), rows.measurement("m3")])
+    store.save_measurements([rows.measurement("m3", values={"taken_back": {"why": "undone"}})])
+    better = rows.measurement(values={"length_mm": 50.0})
+    store.save_measurements([better])
+    assert store.measurements_of(["m2", "m1", "m3", "m9"]) == (better, rows.measurement("m2"))
+    assert store.measurements_of([]) == ()
+
+
 def test_measurement_made_anew_follows_the_earlier_one(store, rows) -> None:
     rows.fill(store)
     store.save_measurements([rows.measurement("m2", colony="C8")])

@@ -13,7 +13,7 @@ from dryslate.app.identify_records import NameRequest
 from dryslate.app.note_records import standing_names
 from dryslate.app.noted_sizes import noted_as_evidence, parse_noted, require_class
 from dryslate.app.preview import limit_size
-from dryslate.app.second_observer import blind_queue
+from dryslate.app.second_observer import waiting_records
 from dryslate.app.tiles import place_of
 from dryslate.base.errors import InputError, StoreError
 from dryslate.base.provenance import key_of
@@ -76,9 +76,9 @@ def record_of(store: SurveyStore, record_id: str) -> RecordRow:
     InputError
         ``coral-not-in-project``.
     """
-    for row in store.records():
-        if row.record_id == record_id:
-            return row
+    row = store.record(record_id)
+    if row is not None:
+        return row
     raise InputError(
         "coral-not-in-project",
         "That coral is not in this project.",
@@ -111,8 +111,7 @@ def coral_sheet(store: SurveyStore, record_id: str) -> CoralSheet:
     """
     record = record_of(store, record_id)
     photo = store.photo(record.photo_id) if record.photo_id else None
-    wanted = set(record.measurement_ids)
-    rows = tuple(m for m in store.measurements() if m.measurement_id in wanted)
+    rows = store.measurements_of(record.measurement_ids)
     return CoralSheet(
         record=record,
         version=version_of(record),
@@ -320,8 +319,8 @@ def names_over_time(store: SurveyStore, record_id: str) -> tuple[IdentificationR
 
 def next_without_name(store: SurveyStore, after: str) -> str | None:
     """Return the coral that is best named next: the first without a name on the same visit."""
-    here = record_of(store, after).visit_id
-    left = [n.record for n in standing_names(store) if n.status == "no name"]
+    here, named = record_of(store, after).visit_id, store.named_records()
+    left = [r for r in store.records() if r.record_id not in named]
     same = [r.record_id for r in left if r.visit_id == here and r.record_id != after]
     other = [r.record_id for r in left if r.record_id != after]
     return next(iter(same or other), None)
@@ -350,7 +349,7 @@ def hidden_names(store: SurveyStore, observer: str | None) -> frozenset[str]:
         done = {o.record_id for o in store.review_outcomes()}
         drawn = (c.record_id for c in store.review_chances() if c.is_drawn)
         return frozenset(r for r in drawn if r not in done)
-    return frozenset(row.record.record_id for row in blind_queue(store, observer))
+    return waiting_records(store, observer)
 
 
 def require_seen(store: SurveyStore, record_id: str, observer: str) -> None:

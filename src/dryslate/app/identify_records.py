@@ -229,9 +229,8 @@ def sizes_of(
     if record.is_juvenile or (evidence is not None and evidence.is_small):
         return {}
     sizes = {m: (s.value_mm, s.u_mm) for m, s in (evidence.sizes if evidence else {}).items()}
-    wanted = set(record.measurement_ids)
-    for row in store.measurements():
-        if row.measurement_id in wanted and row.kind == "corallites":
+    for row in store.measurements_of(record.measurement_ids):
+        if row.kind == "corallites":
             value, u = row.values.get("corallite_mm"), row.values.get("corallite_mm_u")
             if value is not None and u is not None and "valley_width" not in sizes:
                 sizes.setdefault(_measure_of(store, record), (float(value), float(u)))

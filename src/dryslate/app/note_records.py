@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from dryslate.app.identification_rows import IdentificationRow, RecordRow
+from dryslate.app.identification_rows import IdentificationRow, RecordRow, ReviewOutcomeRow
 from dryslate.app.noted_sizes import parse_noted, require_class
 from dryslate.app.ports import SurveyStore
 from dryslate.app.project_photos import photos_called
@@ -229,6 +229,9 @@ def find_record(store: SurveyStore, name: str, photo: str | None = None) -> Reco
     InputError
         ``record-unknown``, ``record-ambiguous``.
     """
+    whole = store.record(name) if photo is None else None
+    if whole is not None:
+        return whole
     photo_id = None if photo is None else one_photo(store, photo).photo_id
     wanted = " ".join(name.split())
     hits = [
@@ -325,29 +328,38 @@ def _fields(standing: StandingName) -> dict[str, Any]:
 def standing_names(store: SurveyStore) -> tuple[StandingName, ...]:
     """Return what every record is called as things stand, in the order noted."""
     outcomes = latest_outcomes(store)
-    rows = {row.identification_id: row for row in store.identifications()}
     names: dict[str, list[IdentificationRow]] = {}
-    for row in rows.values():
+    for row in store.identifications():
         names.setdefault(row.record_id, []).append(row)
-    found = []
-    for record in store.records():
-        said: Sequence[IdentificationRow] = names.get(record.record_id, ())
-        first = next((i for i in reversed(said) if i.role == "first"), None)
-        outcome = outcomes.get(record.record_id)
-        status = "no name" if first is None else "one observer"
-        name, rank = (first.name, first.rank) if first else ("", "")
-        if outcome is not None:
-            status = state_of(outcome, rows)
-            settled = settled_of(outcome, rows)
-            name, rank = (settled[0], settled[2]) if settled[2] else (name, rank)
-        found.append(
-            StandingName(
-                record=record,
-                name=name,
-                rank=rank,
-                name_as_recorded=first.name_as_recorded if first else "",
-                status=status,
-                n_identifications=len(said),
-            )
-        )
-    return tuple(found)
+    return tuple(
+        _standing(record, names.get(record.record_id, ()), outcomes.get(record.record_id))
+        for record in store.records()
+    )
+
+
+def standing_name(store: SurveyStore, record: RecordRow) -> StandingName:
+    """Return what one record is called as things stand."""
+    said = store.identifications(record.record_id)
+    return _standing(record, said, latest_outcomes(store).get(record.record_id))
+
+
+def _standing(
+    record: RecordRow, said: Sequence[IdentificationRow], outcome: ReviewOutcomeRow | None
+) -> StandingName:
+    """What a record is called by its identifications and the latest outcome of its looks."""
+    first = next((i for i in reversed(said) if i.role == "first"), None)
+    status = "no name" if first is None else "one observer"
+    name, rank = (first.name, first.rank) if first else ("", "")
+    if outcome is not None:
+        rows = {row.identification_id: row for row in said}
+        status = state_of(outcome, rows)
+        settled = settled_of(outcome, rows)
+        name, rank = (settled[0], settled[2]) if settled[2] else (name, rank)
+    return StandingName(
+        record=record,
+        name=name,
+        rank=rank,
+        name_as_recorded=first.name_as_recorded if first else "",
+        status=status,
+        n_identifications=len(said),
+    )

@@ -247,6 +247,8 @@ def usual_port(store: SurveyStore) -> str:
     """
     latest: dict[str, str] = {}
     for file in store.derived_files():
+        if file.key in latest:  # files of one key were made in one go
+            continue
         port = (file.steps.get("settings") or {}).get("port")
         if port:
             latest[file.key] = str(port)

@@ -129,7 +129,7 @@ def photo_sheet(bench: TileBench, store: SurveyStore, photo_id: str) -> PhotoShe
     photo = require_photo(store, photo_id)
     row = store.correction(photo.photo_id)
     visit = next(v for v in store.visits() if v.visit_id == photo.visit_id)
-    ids = [p.photo_id for p in store.photos(photo.visit_id)]
+    ids = store.photo_ids(photo.visit_id)
     at = ids.index(photo.photo_id)
     problems = list(row.result.get("problems", ())) if row is not None else []
     size: tuple[int, int] | None = None

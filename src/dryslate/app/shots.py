@@ -165,7 +165,7 @@ def corrected_time(metadata: PhotoMetadata, offset: ClockOffset | None) -> str |
     >>> corrected_time(PhotoMetadata(taken_local="2026-11-25T09:01:00"), late)
     '2026-11-25T08:59:30'
     """
-    taken = taken_time(metadata)
+    taken = taken_time(metadata) if offset is not None else None
     if taken is None or offset is None:
         return None
     moved = taken + timedelta(seconds=offset.offset_s)
@@ -177,4 +177,9 @@ def order_of(photo: Photo) -> tuple[bool, str, str, str]:
     """Return what photos are sorted by: their time, those without one last, then their name."""
     taken = photo.taken_corrected or photo.metadata.taken_local or ""
     name = photo.files[0].original_name if photo.files else ""
-    return (not taken, taken[:23], name, photo.photo_id)
+    return order_by(taken, name, photo.photo_id)
+
+
+def order_by(taken: str, name: str, photo_id: str) -> tuple[bool, str, str, str]:
+    """Return what a photo is sorted by, from its time, name and id; see `order_of`."""
+    return (not taken, taken[:23], name, photo_id)

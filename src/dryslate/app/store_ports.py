@@ -92,6 +92,9 @@ class PhotoStore(Protocol):
     def photos(self, visit_id: str | None = None) -> tuple[Photo, ...]:
         """Return photos in the order they were taken."""
 
+    def photo_ids(self, visit_id: str | None = None) -> tuple[str, ...]:
+        """Return the photos' ids in the order they were taken."""
+
     def photo(self, photo_id: str) -> Photo | None:
         """Return one photo by its id or by the hash of any of its files."""
 
@@ -111,6 +114,9 @@ class ResultStore(Protocol):
     def corrections(self, visit_id: str | None = None) -> tuple[CorrectionRow, ...]:
         """Return the latest correction of every photo that has one, in the photos' order."""
 
+    def visit_counts(self) -> dict[str, tuple[int, int]]:
+        """Return how many photos each visit has, and how many of them are corrected."""
+
     def photo_corrections(self, photo_id: str) -> tuple[CorrectionRow, ...]:
         """Return every correction that a photo ever had, oldest first."""
 
@@ -122,6 +128,9 @@ class ResultStore(Protocol):
 
     def photo_measurements(self, photo_id: str) -> tuple[MeasurementRow, ...]:
         """Return every entry about measurements in a photo, also those followed, oldest first."""
+
+    def measurements_of(self, measurement_ids: Iterable[str]) -> tuple[MeasurementRow, ...]:
+        """Return those of some measurements that stand, in the order first saved."""
 
     def save_measurements(self, rows: Iterable[MeasurementRow]) -> None:
         """Store measurements; what is there already in the same words changes nothing."""
@@ -169,6 +178,12 @@ class IdentificationStore(Protocol):
 
     def records(self, visit_id: str | None = None) -> tuple[RecordRow, ...]:
         """Return the records of one visit, or all, in the order first saved."""
+
+    def record(self, record_id: str) -> RecordRow | None:
+        """Return one record by its whole id."""
+
+    def named_records(self) -> frozenset[str]:
+        """Return the ids of the records that a first observer has named."""
 
     def save_record(self, row: RecordRow) -> None:
         """Store a record, or its changed words; its observer comes to be when not there."""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import unicodedata
-from collections import Counter
 from dataclasses import dataclass
 
 from dryslate.app.ports import SurveyStore
@@ -156,19 +155,12 @@ class VisitSummary:
 
 def list_visits(store: SurveyStore) -> tuple[VisitSummary, ...]:
     """Return every visit with its counts, oldest first."""
-    photos = store.photos()
-    at = {photo.photo_id: photo.visit_id for photo in photos}
-    n_photos = Counter(photo.visit_id for photo in photos)
-    n_corrected = Counter(
-        at[row.photo_id]
-        for row in store.corrections()
-        if row.outcome in ("corrected", "borrowed") and row.photo_id in at
-    )
+    counts = store.visit_counts()
     return tuple(
         VisitSummary(
             visit=visit,
-            n_photos=n_photos[visit.visit_id],
-            n_corrected=n_corrected[visit.visit_id],
+            n_photos=counts.get(visit.visit_id, (0, 0))[0],
+            n_corrected=counts.get(visit.visit_id, (0, 0))[1],
         )
         for visit in store.visits()
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import difflib
 import hashlib
+from functools import cache
 from importlib import resources
 from pathlib import Path
 
@@ -321,7 +322,8 @@ def _marks(card: CardDefinition) -> frozenset[tuple[str, int]]:
     return frozenset((m.dictionary, m.marker_id) for m in card.markers)
 
 
-def _built_in_cards() -> list[CardDefinition]:
+@cache
+def _built_in_cards() -> tuple[CardDefinition, ...]:
     """Read the cards that ship with the program, ours first."""
     folder = resources.files("dryslate") / "data" / "cards"
     entries = sorted(
@@ -329,4 +331,4 @@ def _built_in_cards() -> list[CardDefinition]:
     )
     cards = [parse_card(e.read_text(encoding="utf-8"), e.name) for e in entries]
     rank = {name: i for i, name in enumerate(CARD_ORDER)}
-    return sorted(cards, key=lambda c: (rank.get(c.name, len(rank)), c.name))
+    return tuple(sorted(cards, key=lambda c: (rank.get(c.name, len(rank)), c.name)))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import fields
 from typing import Any, TypeVar
 
@@ -48,6 +48,16 @@ class SqliteIdentificationRoom(StoreRoom):
             "SELECT * FROM records WHERE ?1 IS NULL OR visit_id = ?1 ORDER BY rowid", [visit_id]
         )
         return tuple(_read(RecordRow, row) for row in rows)
+
+    def record(self, record_id: str) -> RecordRow | None:
+        """Return one record by its whole id."""
+        rows = self._rows("SELECT * FROM records WHERE record_id = ?", [record_id])
+        return next((_read(RecordRow, row) for row in rows), None)
+
+    def named_records(self) -> frozenset[str]:
+        """Return the ids of the records that a first observer has named."""
+        rows = self._rows("SELECT DISTINCT record_id FROM identifications WHERE role = 'first'")
+        return frozenset(row["record_id"] for row in rows)
 
     def save_record(self, row: RecordRow) -> None:
         """Store a record, or its changed words; its observer comes to be when not there."""
@@ -122,16 +132,44 @@ def _written(row: Row) -> dict[str, Any]:
     return values
 
 
+def _from_json(text: str) -> Any:
+    """Read a JSON column; lists become tuples."""
+    if text == "[]":  # most of them
+        return ()
+    found = from_json(text)
+    return tuple(found) if isinstance(found, list) else found
+
+
+def _regions(text: str) -> tuple[tuple[Any, ...], ...]:
+    """Read parts of photos."""
+    return tuple(tuple(box) for box in _from_json(text))
+
+
+def _truth(value: int | None) -> bool | None:
+    """Read a truth; unknown stays unknown."""
+    return None if value is None else bool(value)
+
+
+_READ: dict[str, Callable[[Any], Any]] = {
+    **dict.fromkeys(_JSON, _from_json),
+    **dict.fromkeys(_TRUTHS, _truth),
+    "photo_regions": _regions,
+}
+"""What reads columns that are not as they are stored."""
+
+
+def _columns(kind: type[Any]) -> tuple[tuple[str, Callable[[Any], Any] | None], ...]:
+    """Columns of a kind of row, each with what reads it."""
+    return tuple((f.name, _READ.get(f.name)) for f in fields(kind))
+
+
+_COLUMNS = {
+    kind: _columns(kind)
+    for kind in (RecordRow, IdentificationRow, ReviewDrawRow, ReviewChanceRow, ReviewOutcomeRow)
+}
+
+
 def _read(kind: type[Row], row: sqlite3.Row) -> Row:
     """Read a row's columns."""
-    values = {f.name: row[f.name] for f in fields(kind)}
-    for name in _JSON:
-        if name in values:
-            found = from_json(values[name])
-            values[name] = tuple(found) if isinstance(found, list) else found
-    if "photo_regions" in values:
-        values["photo_regions"] = tuple(tuple(box) for box in values["photo_regions"])
-    for name in _TRUTHS:
-        if name in values and values[name] is not None:
-            values[name] = bool(values[name])
+    values = {name: row[name] if read is None else read(row[name]) for name, read in _COLUMNS[kind]}
     return kind(**values)

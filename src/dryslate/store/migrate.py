@@ -8,6 +8,7 @@ import re
 import sqlite3
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cache
 from importlib.resources import files
 from pathlib import Path
 
@@ -59,6 +60,7 @@ class Migration:
         return hashlib.sha256(self.sql.encode("utf-8")).hexdigest()
 
 
+@cache
 def load_migrations() -> tuple[Migration, ...]:
     """Return the steps that come with the program, in order."""
     folder = files(dryslate.store) / "migrations"

@@ -9,10 +9,12 @@ from typing import Any
 
 from dryslate.app.project_records import CardFile, ClockOffset, CopyProof, Original
 from dryslate.app.records import Photo, PhotoFile, PhotoMetadata
-from dryslate.app.shots import camera_key, corrected_time, order_of
+from dryslate.app.shots import camera_key, corrected_time, order_by, order_of
 from dryslate.store.rows import StoreRoom
 
 _METADATA = tuple(f.name for f in fields(PhotoMetadata))
+_FILE = tuple(f.name for f in fields(PhotoFile))
+_OF_CAMERA = ("taken_local", "camera_make", "camera_model", "camera_serial")
 _RESTING = (
     "corrections",
     "measurements",
@@ -70,6 +72,22 @@ class SqlitePhotoRoom(StoreRoom):
             "JOIN originals AS o USING (sha256) ORDER BY f.photo_id, f.position"
         )
         return self._assemble(rows, files)
+
+    def photo_ids(self, visit_id: str | None = None) -> tuple[str, ...]:
+        """Return the photos' ids in the order they were taken."""
+        clocks = {(o.visit_id, o.camera): o for o in self.clock_offsets()}
+        rows = self._rows(
+            "SELECT p.photo_id, p.visit_id, p.taken_local, p.camera_make, p.camera_model, "
+            "p.camera_serial, f.original_name, min(f.position) FROM photos AS p "
+            "LEFT JOIN photo_files AS f USING (photo_id) WHERE ?1 IS NULL OR p.visit_id = ?1 "
+            "GROUP BY p.photo_id",
+            [visit_id],
+        )
+        ordered = sorted(
+            order_by(_taken(row, clocks), row["original_name"] or "", row["photo_id"])
+            for row in rows
+        )
+        return tuple(photo_id for *_, photo_id in ordered)
 
     def photo(self, photo_id: str) -> Photo | None:
         """Return one photo by its id or by the hash of any of its files."""
@@ -137,10 +155,20 @@ class SqlitePhotoRoom(StoreRoom):
         by_photo: dict[str, list[PhotoFile]] = {}
         for row in files:
             by_photo.setdefault(row["photo_id"], []).append(
-                PhotoFile(**{f.name: row[f.name] for f in fields(PhotoFile)})
+                PhotoFile(**{name: row[name] for name in _FILE})
             )
         photos = [_photo(row, tuple(by_photo.get(row["photo_id"], ())), clocks) for row in rows]
         return tuple(sorted(photos, key=order_of))
+
+
+def _taken(row: sqlite3.Row, clocks: Mapping[tuple[str, str], ClockOffset]) -> str:
+    """When a photo was taken, by the camera's clock where that is not known to be wrong."""
+    taken = row["taken_local"] or ""
+    if clocks:
+        metadata = PhotoMetadata(**{name: row[name] for name in _OF_CAMERA})
+        offset = clocks.get((row["visit_id"], camera_key(metadata)))
+        return corrected_time(metadata, offset) or taken
+    return taken
 
 
 def _photo(
@@ -151,7 +179,7 @@ def _photo(
     for name in _TRUTHS:
         values[name] = None if values[name] is None else bool(values[name])
     metadata = PhotoMetadata(**values)
-    offset = clocks.get((row["visit_id"], camera_key(metadata)))
+    offset = clocks.get((row["visit_id"], camera_key(metadata))) if clocks else None
     return Photo(
         photo_id=row["photo_id"],
         visit_id=row["visit_id"],

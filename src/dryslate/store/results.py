@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import fields
 from typing import Any
 
 from dryslate.app.project_records import Change, DerivedFile, PatchResidual
-from dryslate.app.records import ControlObject, CorrectionRow, MeasurementRow, Photo
-from dryslate.store.rows import StoreRoom, from_json, to_json
+from dryslate.app.records import ControlObject, CorrectionRow, MeasurementRow
+from dryslate.store.rows import KeptJson, StoreRoom, from_json, to_json
 
 _CORRECTION = tuple(f.name for f in fields(CorrectionRow))
 _CORRECTION_JSON = ("result", "geometry", "colour")
@@ -20,8 +20,8 @@ _RESIDUAL = tuple(f.name for f in fields(PatchResidual))
 class SqliteResultRoom(StoreRoom):
     """Implements `dryslate.app.store_ports.ResultStore`."""
 
-    def photos(self, visit_id: str | None = None) -> tuple[Photo, ...]:
-        """Return photos in the order they were taken."""
+    def photo_ids(self, visit_id: str | None = None) -> tuple[str, ...]:
+        """Return the photos' ids in the order they were taken."""
         raise NotImplementedError
 
     def correction(self, photo_id: str) -> CorrectionRow | None:
@@ -39,8 +39,21 @@ class SqliteResultRoom(StoreRoom):
             "(SELECT max(correction_no) FROM corrections GROUP BY photo_id)"
         )
         latest = {row["photo_id"]: row for row in rows}
-        ids = [photo.photo_id for photo in self.photos(visit_id)]
-        return tuple(_correction(latest[photo_id]) for photo_id in ids if photo_id in latest)
+        ids = self.photo_ids(visit_id)
+        return tuple(
+            _correction(latest[photo_id], KeptJson) for photo_id in ids if photo_id in latest
+        )
+
+    def visit_counts(self) -> dict[str, tuple[int, int]]:
+        """Return how many photos each visit has, and how many of them are corrected."""
+        rows = self._rows(
+            "SELECT p.visit_id, count(*) AS n_photos, "
+            "total(c.outcome IN ('corrected', 'borrowed')) AS n_corrected FROM photos AS p "
+            "LEFT JOIN corrections AS c ON c.correction_no = "
+            "(SELECT max(correction_no) FROM corrections AS l WHERE l.photo_id = p.photo_id) "
+            "GROUP BY p.visit_id"
+        )
+        return {row["visit_id"]: (row["n_photos"], int(row["n_corrected"])) for row in rows}
 
     def photo_corrections(self, photo_id: str) -> tuple[CorrectionRow, ...]:
         """Return every correction that a photo ever had, oldest first."""
@@ -76,6 +89,18 @@ class SqliteResultRoom(StoreRoom):
             "SELECT * FROM measurements WHERE photo_id = ? ORDER BY measurement_no", [photo_id]
         )
         return tuple(_measurement(row) for row in rows)
+
+    def measurements_of(self, measurement_ids: Iterable[str]) -> tuple[MeasurementRow, ...]:
+        """Return those of some measurements that stand, in the order first saved."""
+        ids = sorted(set(measurement_ids))
+        rows = self._rows(
+            "SELECT m.* FROM measurements AS m JOIN (SELECT min(measurement_no) AS first, "
+            "max(measurement_no) AS last FROM measurements WHERE measurement_id IN "
+            "(SELECT value FROM json_each(?)) GROUP BY measurement_id) AS g "
+            "ON m.measurement_no = g.last ORDER BY g.first",
+            [to_json(ids)],
+        )
+        return tuple(m for m in map(_measurement, rows) if not m.is_taken_back)
 
     def save_measurements(self, rows: Iterable[MeasurementRow]) -> None:
         """Store measurements; what is there already in the same words changes nothing."""
@@ -143,7 +168,7 @@ class SqliteResultRoom(StoreRoom):
     def derived_files(self) -> tuple[DerivedFile, ...]:
         """Return every recorded derived file by path."""
         rows = self._rows("SELECT * FROM derived_files ORDER BY path")
-        return tuple(DerivedFile(**dict(row) | {"steps": from_json(row["steps"])}) for row in rows)
+        return tuple(DerivedFile(**dict(row) | {"steps": KeptJson(row["steps"])}) for row in rows)
 
     def save_derived_file(self, derived: DerivedFile) -> None:
         """Store a derived file; the same path again is replaced."""
@@ -175,11 +200,11 @@ class SqliteResultRoom(StoreRoom):
         self._db.execute(f'INSERT INTO "{table}" ({names}) VALUES ({marks})', [*values.values()])
 
 
-def _correction(row: sqlite3.Row) -> CorrectionRow:
-    """Read one correction."""
+def _correction(row: sqlite3.Row, read: Callable[[str], Any] = from_json) -> CorrectionRow:
+    """Read one correction; `read` takes its JSON columns."""
     values = {name: row[name] for name in _CORRECTION}
     for name in _CORRECTION_JSON:
-        values[name] = from_json(values[name])
+        values[name] = read(values[name])
     return CorrectionRow(**values)
 
 

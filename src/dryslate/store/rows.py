@@ -50,6 +50,42 @@ class StoreRoom:
             )
 
 
+class KeptJson(Mapping[str, Any]):
+    """
+    A JSON object as it is stored, read when somebody first looks into it.
+
+    Parameters
+    ----------
+    text : str
+        What the column holds. Lists of photos ask hundreds of rows for their outcome and few of
+        them for more.
+    """
+
+    __slots__ = ("_found", "_text")
+
+    def __init__(self, text: str) -> None:
+        self._text = text
+        self._found: Mapping[str, Any] | None = None
+
+    def _read(self) -> Mapping[str, Any]:
+        """Read the text once."""
+        if self._found is None:
+            self._found = from_json(self._text)
+        return self._found
+
+    def __getitem__(self, key: str) -> Any:
+        return self._read()[key]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._read())
+
+    def __len__(self) -> int:
+        return len(self._read())
+
+    def __repr__(self) -> str:
+        return repr(self._read())
+
+
 def to_json(value: Any) -> str:
     """Write a JSON column: short and sorted."""
     return json.dumps(

@@ -9,7 +9,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from dryslate import wiring
 from dryslate.app import coral_page
-from dryslate.app.note_records import standing_names
+from dryslate.app.note_records import standing_name
 from dryslate.base.errors import StoreError
 from dryslate.web.benches import tile_bench_of
 from dryslate.web.errors import answer_to
@@ -73,7 +73,7 @@ def coral(request: Request, record_id: RecordId) -> HTMLResponse:
         sheet = coral_page.coral_sheet(store, record_id)
         is_hidden = record_id in coral_page.hidden_names(store, session_of(request).observer)
         names = () if is_hidden else coral_page.names_over_time(store, record_id)
-        standing = next(n for n in standing_names(store) if n.record.record_id == record_id)
+        standing = standing_name(store, sheet.record)
     forms = taxa_of(reach).characters["growth_form"].states
     shown = {"sheet": sheet, "names": names, "standing": standing, "forms": forms}
     shown["is_hidden"] = is_hidden
