@@ -247,3 +247,70 @@ def test_two_browsers_at_once_show_both_and_the_second_chooses(
     assert mine.geometry["by_hand"]["observer"] == "Ines Varro"
     assert re.fullmatch("[0-9a-f]{64}", mine.key)
     assert mine.key != theirs.key
+
+
+CHIP = (622.0, 262.0)  # a grey chip lies there, on no card
+
+
+def test_a_grey_point_is_picked_by_mouse_shared_and_taken_back(
+    server_of, open_page, own_project, shot, faults_of_access
+):
+    photo_id, row = only_photo(own_project, "DRY_0001.JPG")
+    other, before = only_photo(own_project, "DRY_0003.JPG")
+    page = open_page(server_of(own_project))
+    open_photo(page, photo_id)
+    page.get_by_role("button", name="Grey point").click()
+    page.mouse.click(*screen_of(page, CHIP))
+    page.locator("#grey-try img").wait_for()
+    shot(page, "card-grey-tried")
+    assert faults_of_access(page) == []
+    page.get_by_role("button", name="Correct by this point").click()
+    saved(page)
+    now = only_photo(own_project, "DRY_0001.JPG")[1]
+    assert now.result["colour"]["fit"] == "one_point"
+    # the chip, seen by its own pixels, is neutral in the corrected picture
+    picture = own_project / now.corrected_path
+    with Image.open(picture) as image:
+        spot = np.array(image.convert("RGB").crop((618, 258, 627, 267))).reshape(-1, 3).mean(axis=0)
+    assert np.ptp(spot) < 6
+    assert page.locator("circle.picked").count() == 1
+    page.get_by_role("button", name="Use this point for other photos").click()
+    page.locator("#share-save").wait_for()
+    assert faults_of_access(page) == []
+    shot(page, "card-share")
+    page.locator("#share-save").click()
+    page.locator("#jobs").get_by_text("done").wait_for()
+    assert only_photo(own_project, "DRY_0003.JPG")[1].result["borrowed_from"] == photo_id
+    page.keyboard.press("Control+z")
+    page.locator("#jobs .job").nth(1).get_by_text("done").wait_for()
+    assert only_photo(own_project, "DRY_0003.JPG")[1].key == before.key
+    page.keyboard.press("Control+z")
+    page.locator(".seen-card", has_text="its colours are measured").wait_for()
+    assert only_photo(own_project, "DRY_0001.JPG")[1].key == row.key
+    assert page.locator("circle.picked").count() == 0
+    assert other != photo_id
+
+
+def test_a_white_point_is_picked_by_keys_alone(server_of, open_page, own_project):
+    photo_id, _ = only_photo(own_project, "DRY_0001.JPG")
+    page = open_page(server_of(own_project))
+    open_photo(page, photo_id)
+    keys = page.keyboard
+    keys.press("u")
+    keys.press("Shift+ArrowUp")
+    keys.press("Space")
+    assert page.locator('[data-layer="hand"] .handle').count() == 1
+    keys.press("Control+z")
+    assert page.locator('[data-layer="hand"] .handle').count() == 0
+    keys.press("Control+Shift+Z")
+    at = page.locator('[data-layer="hand"] .handle').get_attribute("aria-valuetext")
+    keys.press("ArrowDown")
+    page.wait_for_timeout(800)
+    if page.locator("#white-save").is_enabled():
+        keys.press("Enter")
+        saved(page)
+        picked = only_photo(own_project, "DRY_0001.JPG")[1].colour["loan"]["picked"]
+        assert picked["what"] == "white"
+        assert picked["xy_px"][1] == pytest.approx(float(at.split("y ")[1]) + 1)
+    else:
+        assert page.locator("#white-try [data-slug]").count() > 0

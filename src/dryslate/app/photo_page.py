@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from dryslate.app.picked_point import picked_of
 from dryslate.app.ports import SurveyStore
 from dryslate.app.records import CorrectionRow, Photo, Visit
 from dryslate.app.tiles import (
@@ -71,6 +72,14 @@ class PhotoSheet:
         told = self.row.result.get("scale") if self.row is not None else None
         return {"px_per_mm": None, "usable": False, **(told or {})}
 
+    @property
+    def picked_px(self) -> list[float] | None:
+        """The white or grey point that was picked in it, where its colours rest on one."""
+        picked = picked_of(self.row) if self.row is not None else None
+        if picked is None or self.row is None or self.row.result.get("borrowed_from"):
+            return None
+        return [float(v) for v in picked["xy_px"]]
+
     def for_viewer(self) -> dict[str, Any]:
         """Return what the viewer needs, as JSON."""
         width, height = self.size_px or (0, 0)
@@ -88,6 +97,7 @@ class PhotoSheet:
             "has_plane": self.row is not None and bool(self.row.geometry.get("plane")),
             "scale": {name: self.scale.get(name) for name in ("px_per_mm", "usable")},
             "cards": [{"name": c["name"], "corners_px": c["corners_px"]} for c in self.cards],
+            "picked": self.picked_px,
             "card": self.row.geometry.get("card") if self.row is not None else None,
         }
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import base64
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, cast
@@ -128,7 +128,8 @@ def whole_state(request: Request, store: SurveyStore, photo_id: str) -> dict[str
 def tried_answer(request: Request, tried: Tried) -> dict[str, Any]:
     """Return what a try gives, in words, with its small picture."""
     html = part(request, "photo_card_try.html", tried=tried, words=try_words(request, tried))
-    return {"html": html, "patches": tried.patches_px, "small": _picture(tried)}
+    is_refused = any(p["severity"] == "error" for p in tried.problems)
+    return {"html": html, "small": _picture(tried), "refused": is_refused}
 
 
 def _picture(tried: Tried) -> str | None:
@@ -137,8 +138,3 @@ def _picture(tried: Tried) -> str | None:
         return None
     data = wiring.document_writer().picture_jpeg(tried.small)
     return "data:image/jpeg;base64," + base64.b64encode(data).decode("ascii")
-
-
-def said_of(tried: Tried) -> Mapping[str, Any]:
-    """Return the figures of a try; empty ones where there are none."""
-    return {"colour": tried.colour, "scale": tried.scale, "card": tried.card}

@@ -62,6 +62,19 @@ FIXES: dict[str, str] = {
 }
 """What to do about a problem on the page, where its own words name options of a command."""
 
+REASONS: dict[str, str] = {
+    "white balance is not stated": N_("white balance is not stated as fixed in both"),
+    "they come from different cameras": N_("they come from different cameras"),
+    "the camera is not stated": N_("the camera is not stated"),
+    "flash is not stated in both": N_("flash is not stated in both"),
+    "one was taken with flash": N_("one was taken with flash, the other without"),
+    "the lens differs": N_("the lens differs"),
+    "the focal length is not stated": N_("the focal length is not stated in both"),
+    "zoom differs": N_("the zoom differs"),
+    "digital zoom differs": N_("the digital zoom differs"),
+    "one is a raw file": N_("one is a raw file, the other is not"),
+}
+"""Why two photos do not share a point's correction, by the beginning of the reason."""
 CORNERS = (N_("top left"), N_("top right"), N_("bottom right"), N_("bottom left"))
 """The card's own corners, in the order in which they are given."""
 
@@ -81,6 +94,24 @@ SCRIPT_WORDS: dict[str, str] = {
     "take_corner": N_("take out a corner"),
     "drop_corners": N_("drop the corners"),
     "saved_corners": N_("correct with corners set by hand"),
+    "begin_point": N_("begin with a point"),
+    "set_point": N_("set the point"),
+    "move_point": N_("move the point"),
+    "take_point": N_("take out the point"),
+    "drop_point": N_("drop the point"),
+    "saved_point": N_("correct by one point"),
+    "shared": N_("share a point"),
+    "white": N_("White point"),
+    "grey": N_("Grey point"),
+    "place_white": N_(
+        "Click something truly white that is not burnt out, or bring the cross there and press "
+        "Space. It is taken to reflect 90 %."
+    ),
+    "place_grey": N_(
+        "Click something truly mid grey, or bring the cross there and press Space. It is taken to "
+        "reflect 18 %."
+    ),
+    "point_hint": N_("Drag the point, or move it by the arrow keys; Enter corrects by it."),
     "place_corner": N_(
         "Corner {n}: click the card's own {corner}, or bring the cross there by the arrow keys and "
         "press Space."
@@ -97,6 +128,12 @@ def script_words(request: Request) -> dict[str, Any]:
     """Return every text that the scripts of the card show."""
     said = {key: translate(request, text) for key, text in SCRIPT_WORDS.items()}
     return {**said, "corners": [translate(request, name) for name in CORNERS]}
+
+
+def reason_words(request: Request, reason: str) -> str:
+    """Say why a photo may not share a point's correction."""
+    known = (text for head, text in REASONS.items() if reason.startswith(head))
+    return translate(request, next(known, reason))
 
 
 def found_words(request: Request, card: Any) -> str:

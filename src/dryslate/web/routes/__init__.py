@@ -16,6 +16,7 @@ MODULES = (
     "photo",
     "photo_work",
     "photo_card",
+    "photo_point",
     "new_coral",
     "corals",
     "naming",

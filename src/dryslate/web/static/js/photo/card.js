@@ -1,6 +1,6 @@
 // Work by hand on the photo's card: what is set is tried as it moves, saved at once, and can be taken back.
 
-import { post, say, words } from "../page.js";
+import { follow, post, say, words } from "../page.js";
 import { opened, svg } from "./viewer.js";
 import { steps } from "./undo.js";
 import { isText } from "./measure.js";
@@ -145,9 +145,69 @@ function beginCorners() {
 
 at("corners-card").addEventListener("change", () => { if (points.tool === corners) corners.changed(points.points, true); });
 
+// One white or grey point
+
+function pointTool(what) {
+  const trying = new Asking("point/try", (told) => {
+    if (points.tool !== tool) return;
+    at(`${what}-save`).disabled = told.refused;
+    tried(at(`${what}-try`), told);
+  });
+  let waiting = null;
+  const tool = {
+    name: what,
+    most: 1,
+    labels: () => text[what],
+    short: () => "",
+    shapes: () => [],
+    texts: { begin: text.begin_point, set: text.set_point, move: text.move_point, take: text.take_point, drop: text.drop_point },
+    begun() { open(what); },
+    ended() { closed(what); trying.forget(); clearTimeout(waiting); at(`${what}-try`).replaceChildren(); },
+    changed(set, isResting) {
+      at(`${what}-hint`).textContent = set.length ? text.point_hint : text[`place_${what}`];
+      clearTimeout(waiting);
+      at(`${what}-save`).disabled = true;
+      if (!set.length) at(`${what}-try`).replaceChildren();
+      else if (isResting) waiting = setTimeout(() => { if (points.tool === tool) trying.ask({ what, xy: points.points[0] }); }, REST_MS / 2);
+    },
+    submit() {
+      if (at(`${what}-save`).disabled) return;
+      const [xy] = points.points;
+      save("point", { what, xy }, text.saved_point, `${text[what]}: ${xy.map((v) => v.toFixed(0)).join(", ")}`);
+    },
+  };
+  return tool;
+}
+
+/** List the photos that may have the point too; ticked ones are corrected as a job. */
+async function listSharers() {
+  const told = await (await fetch(address("sharers"), { headers: { accept: "application/json" } })).json();
+  if (told.problems) { say(told.problems); return; }
+  const place = at("share-list");
+  place.innerHTML = told.html;
+  const boxes = [...place.querySelectorAll("input[name=share]")];
+  for (const button of place.querySelectorAll("[data-tick]")) button.addEventListener("click", () => { for (const box of boxes) box.checked = button.dataset.tick === "all"; });
+  place.querySelector("#share-save")?.addEventListener("click", () => share(boxes.filter((box) => box.checked)));
+  place.querySelector("input, summary")?.focus();
+}
+
+async function share(boxes) {
+  if (!boxes.length) return;
+  const ids = boxes.map((box) => box.value), versions = Object.fromEntries(boxes.map((box) => [box.value, box.dataset.version]));
+  const run = async (what, body) => { follow(await post(address(what), body), () => { if (at("share-begin")) at("share-list").replaceChildren(); }); };
+  try {
+    await run("share", { ids });
+    steps.push({ label: text.shared, undo: () => run("unshare", { versions }), redo: () => run("share", { ids }) });
+  } catch (error) { failed(error); }
+}
+
 // What all tools share
 
 const TOOLS = { corners: { tool: corners, begin: beginCorners } };
+for (const what of ["white", "grey"]) {
+  const tool = pointTool(what);
+  TOOLS[what] = { tool, begin: () => points.begin(tool, photo.picked ? [photo.picked] : []) };
+}
 
 function open(name) {
   const tool = at(`${name}-tool`);
@@ -192,7 +252,8 @@ at("card-state").addEventListener("click", async (event) => {
       const after = version();
       if (after !== before) steps.push({ label: text.held, undo: () => hold(before), redo: () => hold(after) });
       say([]);
-    } else if (button.id === "take-again") await takeAgain();
+    } else if (button.id === "share-begin") await listSharers();
+    else if (button.id === "take-again") await takeAgain();
   } catch (error) {
     if (error.status === 409 && error.told?.html) shown(error.told);
     failed(error);

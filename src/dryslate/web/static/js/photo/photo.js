@@ -22,9 +22,10 @@ export function outline(points, closed, className) {
   return group;
 }
 
-/** Draw the cards that were found. */
+/** Draw the cards that were found, and the point that colours rest on. */
 export function drawCards(view, cards) {
-  view.layer("cards").replaceChildren(...cards.map((card) => outline(card.corners_px, true, "card")));
+  const marks = view.photo.picked ? [svg("circle", { class: "picked-under", cx: view.photo.picked[0], cy: view.photo.picked[1] }), svg("circle", { class: "picked", cx: view.photo.picked[0], cy: view.photo.picked[1] })] : [];
+  view.layer("cards").replaceChildren(...cards.map((card) => outline(card.corners_px, true, "card")), ...marks);
 }
 
 function connectSlider(view) {
@@ -113,7 +114,7 @@ function show(state, label = null) {
 /** Show what holds after the photo was corrected anew, as the server tells it. */
 export function corrected(told) {
   const { view: now } = told, hadPicture = photo.keys.corrected;
-  Object.assign(photo, { correction_key: now.correction_key, has_plane: now.has_plane, has_bar: now.has_bar, cards: now.cards, card: now.card });
+  Object.assign(photo, { correction_key: now.correction_key, has_plane: now.has_plane, has_bar: now.has_bar, cards: now.cards, card: now.card, picked: now.picked });
   if (now.keys.corrected !== hadPicture) view.setCorrected(now.keys.corrected);
   at("share").disabled = now.keys.corrected === null;
   if (!hadPicture && now.keys.corrected) at("share").value = 100;
