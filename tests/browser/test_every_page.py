@@ -16,6 +16,8 @@ PAGES = (
     "/take/copies?visit=Lantern+Steps+2024-03-09",
     "/take/clock?visit=Lantern+Steps+2024-03-09",
     "/backup",
+    "/units/join?visit=Lantern+Steps+2024-03-09",
+    "/units/new?visit=Lantern+Steps+2024-03-09",
     "/people",
     "/corals",
     "/second",

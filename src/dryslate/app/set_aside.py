@@ -83,10 +83,12 @@ def require_reason(reason: str, note: str) -> tuple[Reason, str]:
     for known in REASONS:
         if known == wanted and (known != "other" or words) and len(words) <= 500:
             return known, words
+    known_ones = ", ".join(one.replace("_", " ") for one in REASONS)
     raise InputError(
         "aside-reason",
-        f"{reason!r} is no reason to set a photo aside (known: {', '.join(REASONS)}; other needs "
-        "words).",
+        "Another reason needs a few words, 500 signs at most."
+        if wanted in REASONS
+        else f"{reason!r} is no reason to set a photo aside (known: {known_ones}).",
         "Say why: a reason that nobody can check is none.",
     )
 

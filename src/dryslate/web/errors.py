@@ -94,6 +94,8 @@ STATUS_BY_SLUG: Mapping[str, int] = {
     "coral-not-in-project": 404,
     "coral-no-photo": 404,
     "coral-still-blind": 403,
+    "unit-unknown": 404,
+    "unit-name-taken": 409,
 }
 STATUS_BY_CLASS: tuple[tuple[type[DryslateError], int], ...] = (
     (InputError, 422),

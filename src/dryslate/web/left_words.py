@@ -103,8 +103,8 @@ def address_of(item: LeftItem, visit_id: str) -> str:
     by_kind = {
         "one_copy": f"/take/copies?visit={visit}",
         "not_corrected": f"/photos?visit={visit}&show=not_corrected",
-        "unit_no_name": f"/photos?visit={visit}",
-        "unit_no_photos": f"/photos?visit={visit}",
+        "unit_no_name": f"/units/{item.first}",
+        "unit_no_photos": f"/units/{item.first}",
         "no_unit": f"/photos?visit={visit}&show=no_unit",
         "no_name": f"/corals/{item.first}/name",
         "no_scale": f"/corals/{item.first}",

@@ -18,11 +18,13 @@ from dryslate.app.second_copy import (
 )
 from dryslate.app.take import plan_take, run_take
 from dryslate.app.take_records import TakeReport, TakeRequest, TakeTools
+from dryslate.app.visits import require_name
 from dryslate.web.errors import Refusal
 from dryslate.web.jobs import Job
 from dryslate.web.languages import N_
 from dryslate.web.pages import translate
 from dryslate.web.reach import Reach, observer_of, reach_of
+from dryslate.web.zones_said import say_zone
 
 if TYPE_CHECKING:
     from dryslate.app.ports import Progress, SurveyStore
@@ -76,7 +78,10 @@ def tools_for(store: SurveyStore, progress: Progress) -> TakeTools:
 
 
 def start_take(
-    request: Request, wanted: TakeRequest, after: Callable[[TakeReport], None] | None = None
+    request: Request,
+    wanted: TakeRequest,
+    after: Callable[[TakeReport], None] | None = None,
+    zone: str = "",
 ) -> Job:
     """
     Take in as a job; what cannot be begun is refused before.
@@ -87,6 +92,8 @@ def start_take(
     wanted : TakeRequest
     after : callable, optional
         Takes the report when all is written down.
+    zone : str
+        Where all units of the visit lie, as far as is known now; empty where not said.
 
     Returns
     -------
@@ -95,12 +102,15 @@ def start_take(
         where there is one.
     """
     reach, observer = reach_of(request), observer_of(request)
+    said = require_name(zone, "zone") if zone.strip() else ""
     with reach.reading() as store:
         plan_take(wanted, tools_for(store, Unheard()))
 
     def work(job: Job) -> TakeReport:
         job.page = f"/take/done/{job.job_id}"
         report = take_in_turns(reach, observer, wanted, job)
+        if said:
+            say_zone(reach, observer, report.visit_id, said)
         if after is not None:
             after(report)
         return report

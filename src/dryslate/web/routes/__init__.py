@@ -13,6 +13,8 @@ MODULES = (
     "clock",
     "backup",
     "photos",
+    "units",
+    "unit",
     "photo",
     "photo_work",
     "photo_card",

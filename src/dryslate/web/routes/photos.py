@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Annotated, Any
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Annotated, Any
 from urllib.parse import urlencode
 
-from fastapi import APIRouter, Depends, Form, Query, Request
+from fastapi import APIRouter, Depends, Form, Request
 from starlette.responses import HTMLResponse, RedirectResponse
 
-from dryslate.app.photo_list import SEEN, SHOWS, PhotoFilter, list_photos, usual_port
-from dryslate.app.visits import list_visits
+from dryslate.app.photo_list import PhotoPage, list_photos, usual_port
+from dryslate.app.visits import VisitSummary, list_visits
 from dryslate.web.correcting import start_correcting
 from dryslate.web.errors import Refusal
 from dryslate.web.pages import page
+from dryslate.web.photo_choice import Asked, asked_of
 from dryslate.web.photos_words import (
     OUTCOMES,
     PORTS,
@@ -23,85 +24,32 @@ from dryslate.web.photos_words import (
     in_language,
 )
 from dryslate.web.reach import observer_of, reach_of
+from dryslate.web.unit_strip import StripRows
+from dryslate.web.unit_view import strip_rows, unit_words_of, units_context
+
+if TYPE_CHECKING:
+    from dryslate.app.ports import SurveyStore
 
 router = APIRouter()
-Short = Annotated[str, Query(max_length=20)]
-TIME = r"^([01]\d|2[0-3]):[0-5]\d$|^$"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Asked:
-    """What the address of the list asks for."""
-
-    visit: str
-    filter: PhotoFilter
-    page: int
-
-    def query(self, **changed: object) -> str:
-        """Return the address's query with some of it changed; empty parts are left out."""
-        told: dict[str, object] = {
-            "visit": self.visit,
-            "show": self.filter.show,
-            "name": self.filter.name,
-            "after": self.filter.after,
-            "before": self.filter.before,
-            "seen": self.filter.seen,
-            **changed,
-        }
-        return urlencode({k: v for k, v in told.items() if v and (k, v) != ("show", "all")})
-
-
-def asked_of(  # noqa: PLR0913, PLR0917  one part of the address each
-    visit: Annotated[str, Query(max_length=300)] = "",
-    show: Short = "all",
-    name: Annotated[str, Query(max_length=200)] = "",
-    after: Annotated[str, Query(pattern=TIME)] = "",
-    before: Annotated[str, Query(pattern=TIME)] = "",
-    seen: Short = "",
-    page: Annotated[int, Query(ge=1, le=100_000)] = 1,
-) -> Asked:
-    """Read what the address asks for."""
-    if show not in SHOWS or seen not in ("", *SEEN):
-        raise Refusal("page-input", 422, "show, seen")
-    chosen = PhotoFilter(
-        show=show,
-        name=name.strip(),
-        after=after,
-        before=before,
-        seen=seen,  # type: ignore[arg-type]
-    )
-    return Asked(visit=visit, filter=chosen, page=page)
 
 
 @router.get("/photos", response_class=HTMLResponse)
 def photos(request: Request, asked: Annotated[Asked, Depends(asked_of)]) -> HTMLResponse:
     """Show the photos of a visit, or the next step of them."""
+    more: dict[str, Any] = {}
     with reach_of(request).reading() as store:
-        visits = list_visits(store)
-        known = {v.visit.visit_id for v in visits}
-        if asked.visit and asked.visit not in known:
-            raise Refusal("page-not-found", 404)
-        found = list_photos(store, asked.visit or None, asked.filter, asked.page)
-        port = usual_port(store)
-    shown: dict[str, Any] = {
-        "asked": asked,
-        "found": found,
-        "outcomes": in_language(request, OUTCOMES),
-        "cards": {line.photo_id: card_words(request, line) for line in found.lines},
-    }
-    if request.headers.get("hx-request") == "true":
+        visits, rows = list_visits(store), asked_rows(store, asked)
+        found = list_photos(store, asked.visit or None, asked.found_filter(rows), asked.page)
+        is_step = request.headers.get("hx-request") == "true"
+        if not is_step:
+            more["port"] = usual_port(store)
+            more["work"] = units_context(request, store, asked, rows) if rows else None
+    shown = {"asked": asked, "found": found, **list_words(request, found)}
+    if is_step:
         return page(request, "photos_step.html", **shown)
-    return page(
-        request,
-        "photos.html",
-        visits=visits,
-        at=next((v for v in visits if v.visit.visit_id == asked.visit), None),
-        shows=in_language(request, SHOWN),
-        seen=in_language(request, SEEN_CHOICES),
-        port=port,
-        ports=in_language(request, PORTS),
-        **shown,
-    )
+    more |= {"visits": visits, "at": at_visit(visits, asked.visit)}
+    more |= {"shows": in_language(request, SHOWN), "seen": in_language(request, SEEN_CHOICES)}
+    return page(request, "photos.html", ports=in_language(request, PORTS), **more, **shown)
 
 
 @router.post("/photos/correct")
@@ -116,8 +64,37 @@ def correct(
         raise Refusal("page-input", 422, "port")
     back = "/photos?" + asked.query()
     with reach_of(request).reading() as store:
-        found = list_photos(store, asked.visit or None, asked.filter)
+        rows = asked_rows(store, asked)
+        found = list_photos(store, asked.visit or None, asked.found_filter(rows))
     ids = found.standing if again else found.uncorrected
     after = "/photos?" + urlencode({"visit": asked.visit} if asked.visit else {})
     start_correcting(request, observer_of(request), frozenset(ids), port, after)
     return RedirectResponse(back, 303)
+
+
+def asked_rows(store: SurveyStore, asked: Asked) -> StripRows | None:
+    """Return what the strip of the visit that is asked for is made from; None for all visits."""
+    if not asked.visit:
+        if asked.filter.unit or asked.stretch:
+            raise Refusal("page-input", 422, "visit")
+        return None
+    if asked.visit not in {visit.visit_id for visit in store.visits()}:
+        raise Refusal("page-not-found", 404)
+    rows = strip_rows(store, asked.visit)
+    if asked.filter.unit and asked.filter.unit not in rows.units:
+        raise Refusal("page-not-found", 404)
+    return rows
+
+
+def at_visit(visits: Sequence[VisitSummary], visit_id: str) -> VisitSummary | None:
+    """Return the visit that is asked for, with its counts."""
+    return next((v for v in visits if v.visit.visit_id == visit_id), None)
+
+
+def list_words(request: Request, found: PhotoPage) -> dict[str, Any]:
+    """Return the words of the photos that are listed."""
+    return {
+        "outcomes": in_language(request, OUTCOMES),
+        "cards": {line.photo_id: card_words(request, line) for line in found.lines},
+        **unit_words_of(request),
+    }

@@ -50,6 +50,7 @@ def take(
     with reach_of(request).reading() as store:
         known: dict[str, Any] = {
             "sites": [one.site for one in store.sites()],
+            "zones": sorted({one.zone for one in store.zones()}),
             "observers": [one.observer for one in store.observers()],
             "seconds": sorted({copy.folder for copy in store.copies()} - {"."}),
         }
@@ -63,6 +64,7 @@ def folder(
     said: Annotated[Said, Depends(said_of)],
     source: Annotated[str, Form(max_length=4000)],
     second: Annotated[str, Form(max_length=4000)] = "",
+    zone: Name = "",
 ) -> RedirectResponse:
     """Take in a folder of this computer."""
     chosen = folder_from(request, source)
@@ -76,7 +78,7 @@ def folder(
         date=said.date,
         observer=said.observer,
     )
-    job = start_take(request, wanted)
+    job = start_take(request, wanted, zone=zone)
     return RedirectResponse(f"/take/done/{job.job_id}", 303)
 
 

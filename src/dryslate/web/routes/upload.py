@@ -43,6 +43,7 @@ class VisitSaid(BaseModel):
     date: str = Field(max_length=20)
     observer: str = Field("", max_length=300)
     second: str = Field("", max_length=4000)
+    zone: str = Field("", max_length=300)
 
 
 class BeginBody(VisitSaid):
@@ -94,7 +95,7 @@ def end(request: Request, body: VisitSaid) -> JSONResponse:
         if not report.n_failed and not any(p.severity == "error" for p in report.problems):
             box.remove(batch)
 
-    job = start_take(request, wanted, after)
+    job = start_take(request, wanted, after, body.zone)
     return JSONResponse({"page": f"/take/done/{job.job_id}"}, 202)
 
 

@@ -38,7 +38,7 @@ function leave(problem) {
 async function run() {
   const files = [...document.getElementById("upload-folder").files, ...document.getElementById("upload-files").files];
   if (!files.length) { says.textContent = text.none; return; }
-  const visit = Object.fromEntries(["site", "date", "observer", "second"].map((name) => [name, form.elements[name]?.value ?? ""]));
+  const visit = Object.fromEntries(["site", "date", "observer", "second", "zone"].map((name) => [name, form.elements[name]?.value ?? ""]));
   const begun = await post("/take/upload/begin", { ...visit, files: files.map((f) => ({ path: pathOf(f), size: f.size, modified_ms: Math.floor(f.lastModified) })) });
   bar.hidden = stop.hidden = false;
   bar.max = files.length;
