@@ -127,3 +127,18 @@ class Quiet:
     def start(self, what: str, total: int | None) -> None: ...
     def step(self, n: int = 1, note: str = "") -> None: ...
     def done(self) -> None: ...
+
+
+def test_slate_without_a_card_is_no_problem_of_a_run(trip, tmp_path) -> None:
+    from PIL import Image
+
+    plain = tmp_path / "card"
+    plain.mkdir()
+    Image.new("RGB", (320, 240), (220, 220, 210)).save(plain / "SLATE.JPG")
+    run("take", plain, "--into", trip, *VISIT, *WHO)
+    alone = ("correct", "SLATE.JPG", "--project", trip)
+    assert "as is usual" not in run(*alone, code=3)
+    run("units", "slate", trip, "SLATE.JPG", "--name", "T1", *WHO)
+    told = run(*alone)
+    assert "1 more show a slate and no card, as is usual." in told
+    assert "Not corrected" not in told

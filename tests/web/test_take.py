@@ -72,6 +72,22 @@ def test_card_is_taken_in_by_its_folder_with_the_verdict(client_of, empty_projec
         assert store.changes("card_files")[-1].who == "Ines Varro"
 
 
+def test_zone_that_is_said_with_the_card_is_proposed_for_its_units(
+    client_of, empty_project, card
+) -> None:
+    pages = started(client_of, empty_project)
+    data = {**SAID, "source": str(card), "zone": " crest  west "}
+    html = ended(pages, pages.post("/take/folder", data=data).headers["location"]).text
+    assert 'href="/photos?visit=Quiet%20Ledge%202024-05-19#strip"' in html
+    with wiring.survey_store(empty_project, write=False) as store:
+        assert [zone.zone for zone in store.zones("Quiet Ledge")] == ["crest west"]
+    form = pages.get("/units/new", params={"visit": "Quiet Ledge 2024-05-19"}).text
+    assert 'list="zones" value="crest west"' in form
+    data |= {"zone": "a\x07b"}
+    answer = pages.post("/take/folder", data=data)
+    assert answer.json()["problems"][0]["slug"] == "name-odd"
+
+
 def test_second_folder_gets_a_copy_of_every_file(client_of, empty_project, card, tmp_path) -> None:
     pages = started(client_of, empty_project)
     second = tmp_path / "second"

@@ -117,7 +117,7 @@ def test_strip_shows_bands_gaps_and_slates(pages, trip, dive) -> None:
     join(pages, dive)
     text = pages.get("/photos", params={"visit": dive.VISIT}).text
     strip = text[text.index('id="strip"') : text.index('id="photos"')]
-    assert strip.count('<li class="band') == 3
+    assert strip.count('<li class="band') == 2
     assert re.findall(r"<b>([^<]+)</b>", strip) == ["T1", "no unit"]
     assert "09:00–09:06" in strip
     assert "24 min" in strip

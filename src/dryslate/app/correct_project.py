@@ -58,10 +58,14 @@ class ProjectRun:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PhotoDone:
-    """One photo of the run: its row, and whether an earlier run had it already."""
+    """
+    One photo of the run: its row, whether an earlier run had it already, and whether it shows a
+    slate and no card.
+    """
 
     row: CorrectionRow
     was_there: bool
+    is_slate: bool = False
 
 
 def start_run(
@@ -450,7 +454,8 @@ def finish_run(run: ProjectRun, done: Sequence[PhotoDone]) -> tuple[Summary, tup
     problems : tuple of Problem
         One for each patch to clean or replace.
     """
-    summary = summarise([d.row.result for d in done], [d.row.outcome for d in done])
+    judged = [d for d in done if not d.is_slate]
+    summary = summarise([d.row.result for d in judged], [d.row.outcome for d in judged])
     n_before = sum(d.was_there for d in done)
     worn = find_worn_patches(run.place.store.patch_residuals())
-    return replace(summary, n_done_before=n_before), worn
+    return replace(summary, n_done_before=n_before, n_slates=len(done) - len(judged)), worn

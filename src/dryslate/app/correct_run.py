@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from dryslate.app.correct import Workshop
@@ -88,7 +88,10 @@ def run_corrections(
     if before is not None:
         before(photos)
     done = []
-    for one in correct_project(run, photos):
+    slates = {join.photo_id for join in place.store.unit_photos() if join.how == "slate"}
+    for found in correct_project(run, photos):
+        is_slate = found.row.outcome == "no_card" and found.row.photo_id in slates
+        one = replace(found, is_slate=is_slate)
         done.append(one)
         tell(one)
     return finish_run(run, done)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import PurePath
 from typing import Any
 
@@ -39,6 +39,8 @@ class Summary:
         One for every photo that stays uncorrected, but those that were not reached.
     n_done_before : int
         Photos whose earlier result still holds.
+    n_slates : int
+        Photos of slates without a card, which none was expected to show; in no other count.
     stop : Mapping or None
         The problem that ended the run before its end.
     """
@@ -46,7 +48,7 @@ class Summary:
     counts: Mapping[str, int]
     reasons: tuple[tuple[str, str, str], ...] = ()
     n_done_before: int = 0
-    extra: tuple[str, ...] = field(default=())
+    n_slates: int = 0
     stop: Mapping[str, str] | None = None
 
     @property

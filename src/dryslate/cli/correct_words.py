@@ -101,7 +101,7 @@ def run_project(options: CorrectOptions) -> int:
             ProjectPlace(folder=folder, store=store, vault=vault),
             _workshop(options),
             RunRequest(photos=options.photos or (), settings=_settings(options), depths=depths),
-            lambda one: _tell(one.row.result, options),
+            lambda one: _tell(one.row.result, options, is_slate=one.is_slate),
             announce,
         )
     for problem in problems:
@@ -184,13 +184,13 @@ def _announce_tiff(options: CorrectOptions, photos: list[Path], folder: Path) ->
     require_room(needed, free)
 
 
-def _tell(document: Mapping[str, Any], options: CorrectOptions) -> None:
-    """Print one photo's JSON line; for people, its problems."""
+def _tell(document: Mapping[str, Any], options: CorrectOptions, *, is_slate: bool = False) -> None:
+    """Print one photo's JSON line; for people, its problems, but that a slate shows no card."""
     if options.as_json:
         print_json(document)
         return
     name = Path(document["photo"]).name
-    for problem in document["problems"]:
+    for problem in () if is_slate else document["problems"]:
         if problem["severity"] == "note" or problem["slug"] == "correct-not-reached":
             continue  # the table at the end counts those
         is_named = Path(problem["place"]).name == name
@@ -204,6 +204,8 @@ def _tell_summary(summary: Summary, options: CorrectOptions) -> None:
     print_table("Photos", ("outcome", "photos"), summary.rows())
     if summary.n_done_before:
         print_text(f"{summary.n_done_before} of them were done by an earlier run.")
+    if summary.n_slates:
+        print_text(f"{summary.n_slates} more show a slate and no card, as is usual.")
     if summary.reasons:
         print_text("Not corrected:")
         for photo, outcome, why in summary.reasons:

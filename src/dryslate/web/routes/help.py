@@ -17,6 +17,7 @@ TOPICS = {
     "day": N_("A day with it"),
     "take": N_("Taking in a memory card"),
     "photos": N_("Photos and correcting"),
+    "units": N_("Units and the strip of times"),
     "photo": N_("One photo: colour, scale, measuring"),
     "naming": N_("Naming a coral"),
     "second": N_("The second observer"),
