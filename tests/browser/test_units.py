@@ -91,7 +91,7 @@ def test_a_visit_is_sorted_into_units_with_the_keyboard_alone(
     page.keyboard.press("n")
     page.wait_for_url("**/units/*")
     for unit in ("T1", "T2", "T3"):
-        assert page.evaluate("document.activeElement.id") == "unit-name"
+        page.locator("#unit-name:focus").wait_for()
         assert faults_of_access(page) == []
         page.keyboard.type(unit)
         if unit == "T1":
@@ -101,7 +101,7 @@ def test_a_visit_is_sorted_into_units_with_the_keyboard_alone(
             page.keyboard.press("Shift+Tab")
         before = page.url
         page.keyboard.press("Enter")
-        page.wait_for_function("(was) => location.href !== was", arg=before)
+        page.wait_for_url(lambda url, was=before: url != was)
     page.wait_for_url("**/photos?*")
     assert units_of(trip) == {"T1": [1], "T2": [4], "T3": [8]}
     shot(page, "units-named")
