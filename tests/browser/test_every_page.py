@@ -20,6 +20,7 @@ PAGES = (
     "/units/new?visit=Lantern+Steps+2024-03-09",
     "/people",
     "/corals",
+    "/corals/new",
     "/second",
     "/lookalikes?a=Favites&b=Goniastrea",
     "/cards",

@@ -79,3 +79,73 @@ def test_coral_is_named_by_mouse_and_its_answers_survive_a_reload(
     (row,) = names_of(own_project, record_id)
     assert (row.name, row.confidence) == ("Platygyra", 3)
     assert row.evidence["seen"]
+
+
+def looked_twice(project, second: str) -> str:
+    """L1-1 was called Dipsastraea by Ines Varro; Tomo Halle gives another name, blind."""
+    from dryslate.app.identify import Identifier
+    from dryslate.app.identify_records import NameRequest
+    from dryslate.app.second_observer import draw_queue, look_again
+
+    now = "2024-03-09T20:00:00+00:00"
+    identifier = Identifier(wiring.reference_tables(project), region="indo_pacific")
+    with wiring.survey_store(project, write=True, who="Tomo Halle") as store:
+        draw_queue(store, "Ines Varro", now)
+        said = NameRequest(record="L1-1", name=second, observer="Tomo Halle", confidence=3)
+        look_again(store, identifier, said, now)
+    return record_of(project, "L1-1")
+
+
+def test_the_two_settle_at_one_screen_and_the_page_then_shows_it(
+    server_of, open_page, own_project, shot, faults_of_access
+) -> None:
+    record_id = looked_twice(own_project, "Merulinidae")
+    page = open_page(server_of(own_project))
+    for light in ("light", "dark"):
+        page.emulate_media(color_scheme=light)
+        for path in (f"/second/{record_id}/both", f"/second/{record_id}/settle", "/second"):
+            name = f"settle-{path.split('/')[-1]}-{light}"
+            page.set_viewport_size({"width": 1280, "height": 720})
+            page.goto(path)
+            shot(page, name)
+            assert faults_of_access(page) == [], path
+            page.set_viewport_size({"width": 390, "height": 800})
+            assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), path
+            shot(page, f"{name}-phone")
+    page.set_viewport_size({"width": 1280, "height": 720})
+    page.goto(f"/second/{record_id}/settle")
+    page.get_by_label("Tomo Halle is here and decides with me").focus()
+    page.keyboard.press("Space")
+    page.get_by_label("Its name").fill("Dipsastraea")
+    page.keyboard.press("Tab")
+    for _ in range(3):
+        page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
+    page.wait_for_url(re.compile("/both$"))
+    assert "Settled together: Dipsastraea." in page.locator("main").inner_text()
+    page.goto(f"/second/{record_id}/settle")
+    shot(page, "settled-together")
+    assert faults_of_access(page) == []
+    assert page.locator("p.standing i").inner_text() == "Dipsastraea"
+    page.get_by_role("button", name="Open it again").click()
+    page.wait_for_url(re.compile("/settle$"))
+    assert page.get_by_label("Its name").count() == 1
+
+
+def test_coral_from_a_slate_is_noted_by_keys_and_then_named(
+    server_of, open_page, own_project, shot, faults_of_access
+) -> None:
+    page = open_page(server_of(own_project))
+    page.goto("/corals/new")
+    typed = ("T17", "tape 12 m", "12 cm")
+    for text in typed:
+        page.keyboard.type(text)
+        page.keyboard.press("Tab")
+    shot(page, "new-coral")
+    assert faults_of_access(page) == []
+    page.get_by_label("Width of one").fill("8 ± 0.5")
+    with page.expect_response("**/weigh"):
+        page.get_by_role("button", name="Save and name it").press("Enter")
+    shot(page, "naming-without-photo")
+    assert "8.0 ± 0.5 mm" in page.locator("#sizes").inner_text()
+    assert faults_of_access(page) == []

@@ -119,6 +119,10 @@ def test_third_person_settles_and_all_names_stay(client_of, own_project) -> None
     ):
         pages = client_of(own_project, observer=None)
         pages.post("/people/new", data={"observer": name})
+        if path.endswith("/settle"):
+            html = pages.get(path).text
+            assert "Favites" in html
+            assert "Ines Varro" not in html  # whose name is which does not sway the third
         assert pages.post(path, **body).status_code in (200, 303)
     html = pages.get(f"/corals/{record_id}").text
     assert html.count("<tr>") >= 3
