@@ -85,7 +85,8 @@ def looked_twice(project, second: str) -> str:
     """L1-1 was called Dipsastraea by Ines Varro; Tomo Halle gives another name, blind."""
     from dryslate.app.identify import Identifier
     from dryslate.app.identify_records import NameRequest
-    from dryslate.app.second_observer import draw_queue, look_again
+    from dryslate.app.review_draw import draw_queue
+    from dryslate.app.second_observer import look_again
 
     now = "2024-03-09T20:00:00+00:00"
     identifier = Identifier(wiring.reference_tables(project), region="indo_pacific")

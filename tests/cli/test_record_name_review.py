@@ -24,7 +24,8 @@ from dryslate.app.identify_records import NameRequest, name_record
 from dryslate.app.new import make_project
 from dryslate.app.project_records import Original
 from dryslate.app.records import MeasurementRow, Photo, PhotoFile, PhotoMetadata, Visit
-from dryslate.app.second_observer import draw_queue, look_again
+from dryslate.app.review_draw import draw_queue
+from dryslate.app.second_observer import look_again
 from dryslate.app.settling import settle
 from dryslate.cli.main import build_app
 from dryslate.files.reference_tables import FileReferenceTables

@@ -75,7 +75,7 @@ def draw(
     as_json: Json = False,
 ) -> None:
     """Draw what a second observer looks at: every doubtful name, and a share of the others."""
-    from dryslate.app.second_observer import draw_names
+    from dryslate.app.review_draw import draw_names
 
     now = wiring.clock().now_utc()
     with wiring.survey_store(folder, write=True, who=observer) as store:

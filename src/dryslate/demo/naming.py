@@ -14,8 +14,9 @@ from dryslate.app.identify import Identifier
 from dryslate.app.identify_records import NameRequest, name_record
 from dryslate.app.note_records import NoteRequest, note_record, standing_names
 from dryslate.app.ports import SurveyStore
+from dryslate.app.review_draw import draw_queue
 from dryslate.app.review_state import count_looks
-from dryslate.app.second_observer import blind_queue, draw_queue, look_again
+from dryslate.app.second_observer import blind_queue, look_again
 from dryslate.app.settling import open_reviews, settle
 from dryslate.core.identify.confidence import P_STATED
 from dryslate.core.identify.evidence import Evidence, Size

@@ -11,8 +11,9 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from dryslate import wiring
 from dryslate.app import coral_page
 from dryslate.app.identification_rows import IdentificationRow
+from dryslate.app.review_draw import draw_names
 from dryslate.app.review_state import count_looks
-from dryslate.app.second_observer import blind_queue, draw_names, look_again
+from dryslate.app.second_observer import blind_queue, look_again
 from dryslate.app.settling import open_reviews, reopen, settle, settle_together, standing_of
 from dryslate.app.team_hit_rate import team_hit_rate
 from dryslate.web.errors import Refusal
