@@ -10,10 +10,11 @@ from scipy.optimize import minimize_scalar
 
 from dryslate.core.identify.batches import smallest_sets
 from dryslate.core.identify.evidence import Evidence
+from dryslate.core.identify.kinds import GROWTH
 from dryslate.core.identify.model import Model
 from dryslate.core.identify.observer import CLASS_ERROR, ErrorRates, confusion_of, nearness_of
 from dryslate.core.identify.posterior import probabilities, score_evidence
-from dryslate.core.identify.tables import GROWTH, FloatArray
+from dryslate.core.identify.tables import FloatArray
 from dryslate.core.identify.taxa import Frequency, TaxaData
 
 PRIOR_LOOKS = 30.0

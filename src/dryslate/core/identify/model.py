@@ -10,18 +10,15 @@ from numpy.typing import NDArray
 
 from dryslate.base.errors import InputError
 from dryslate.core.identify.evidence import MEASURES, nearest_words
+from dryslate.core.identify.kinds import GROWTH, KindTable, full_range, kind_table
 from dryslate.core.identify.observer import ErrorRates
 from dryslate.core.identify.tables import (
-    GROWTH,
     AskTable,
     CharacterTable,
     FloatArray,
-    KindTable,
     ask_table,
     character_table,
-    full_range,
     growth_table,
-    kind_table,
 )
 from dryslate.core.identify.taxa import Lookalike, Profile, TaxaData
 

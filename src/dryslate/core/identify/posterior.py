@@ -9,8 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dryslate.core.identify.evidence import Evidence
+from dryslate.core.identify.kinds import GROWTH
 from dryslate.core.identify.model import Model
-from dryslate.core.identify.tables import GROWTH, BoolArray, CharacterTable, FloatArray
+from dryslate.core.identify.tables import BoolArray, CharacterTable, FloatArray
 
 Key = tuple[frozenset[str], frozenset[str]]
 IntArray = NDArray[np.intp]

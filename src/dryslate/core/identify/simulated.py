@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from dryslate.core.identify.evidence import MEASURES, Evidence, Size
+from dryslate.core.identify.kinds import GROWTH, OWN_GROWTH
 from dryslate.core.identify.model import Model
 from dryslate.core.identify.observer import (
     ErrorRates,
@@ -17,7 +18,7 @@ from dryslate.core.identify.observer import (
     state_shares,
     unclear_of,
 )
-from dryslate.core.identify.tables import GROWTH, OWN_GROWTH, FloatArray
+from dryslate.core.identify.tables import FloatArray
 from dryslate.core.identify.taxa import Character, Frequency, Profile
 
 EYE_WEIGHT = 3.0  # a character by eye is looked at so many times as often as one with a lens
