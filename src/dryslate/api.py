@@ -32,13 +32,9 @@ from dryslate.core.card.patches import sample_card
 from dryslate.core.colour import apply, fit, spaces
 from dryslate.core.colour.outcome import ColourFit
 from dryslate.core.identify.answer import Answer
+from dryslate.core.identify.comparison import Comparison, Likeness
 from dryslate.core.identify.evidence import Size
-from dryslate.core.identify.lookalikes import (
-    Comparison,
-    Likeness,
-    compare_genera,
-    find_lookalikes,
-)
+from dryslate.core.identify.lookalikes import compare_genera, find_lookalikes
 from dryslate.core.identify.model import finest_regions
 from dryslate.core.identify.taxa import Genus
 from dryslate.core.measure import colour_area, corallites, lengths, outline

@@ -8,15 +8,8 @@ from typing import Any
 
 from dryslate.app.ports import ReferenceTables
 from dryslate.base.problems import Problem
-from dryslate.core.identify.lookalikes import (
-    CharacterPair,
-    Comparison,
-    Likeness,
-    SizePair,
-    compare_genera,
-    find_lookalikes,
-    require_genus,
-)
+from dryslate.core.identify.comparison import CharacterPair, Comparison, Likeness, SizePair
+from dryslate.core.identify.lookalikes import compare_genera, find_lookalikes, require_genus
 
 
 def compare(

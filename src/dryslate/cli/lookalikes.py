@@ -12,7 +12,7 @@ from dryslate import wiring
 from dryslate.cli.render import print_json, print_problem, print_text
 
 if TYPE_CHECKING:
-    from dryslate.core.identify.lookalikes import CharacterPair, Comparison, Likeness, StateShown
+    from dryslate.core.identify.comparison import CharacterPair, Comparison, Likeness, StateShown
     from dryslate.core.identify.taxa import SizeRange
 
 WIDTH = 80
