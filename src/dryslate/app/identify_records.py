@@ -19,7 +19,8 @@ from dryslate.base.problems import Problem, has_error
 from dryslate.base.provenance import key_of
 from dryslate.core.identify.confidence import P_STATED, WORDS
 from dryslate.core.identify.evidence import Evidence
-from dryslate.core.identify.names import NameMatch, find_names
+from dryslate.core.identify.name_book import NameMatch
+from dryslate.core.identify.names import find_names
 from dryslate.core.identify.posterior import score_evidence
 from dryslate.core.identify.review import find_name_conflicts
 

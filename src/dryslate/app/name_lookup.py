@@ -6,7 +6,8 @@ from typing import Any
 
 from dryslate.app.ports import SurveyStore
 from dryslate.base.errors import InputError
-from dryslate.core.identify.names import NameMatch, find_names
+from dryslate.core.identify.name_book import NameMatch
+from dryslate.core.identify.names import find_names
 from dryslate.core.identify.taxa import TaxaData
 
 

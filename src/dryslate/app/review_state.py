@@ -12,7 +12,7 @@ from dryslate.app.ports import SurveyStore
 from dryslate.core.identify.relation import Relation, SaidName, relate_names
 
 if TYPE_CHECKING:
-    from dryslate.core.identify.names import Rank
+    from dryslate.core.identify.name_book import Rank
 
 State = Literal["agreed", "coarser", "finer", "open", "reopened", "settled", "together"]
 UNDECIDED: tuple[State, ...] = ("open", "finer", "coarser", "reopened")

@@ -4,16 +4,22 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-from typing import Literal
 
 from rapidfuzz.distance import OSA
 
 from dryslate.base.problems import Problem
-from dryslate.core.identify.taxa import Genus, TaxaData
-
-NameKind = Literal["exact", "former", "prefix", "suggestion", "rank", "unknown"]
-Rank = Literal["genus", "family", "order", "informal group", "none"]
+from dryslate.core.identify.name_book import (
+    NameBook,
+    NameMatch,
+    Rank,
+    is_family,
+    is_in_region,
+    listed,
+    not_in_region,
+    unknown_name,
+    with_qualifier,
+)
+from dryslate.core.identify.taxa import TaxaData
 
 GROUP_NAMES: Mapping[str, tuple[str, Rank, str]] = {
     "stony coral": ("Scleractinia", "order", "stony"),
@@ -36,49 +42,6 @@ EITHER = re.compile(r"\s+or\s+|\s*/\s*", re.I)
 FEWEST_LETTERS = 2
 SLIPS_PER_LETTERS = 4  # one slip for each four letters, and at least one
 MOST_SUGGESTIONS = 5
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NameMatch:
-    """
-    What a written name stands for.
-
-    Parameters
-    ----------
-    text : str
-        The name as it is to be recorded: what was typed, first letters written out in full.
-    kind : str
-        ``exact`` (a current genus), ``former`` (a name of earlier years), ``prefix`` (first
-        letters), ``suggestion`` (most like a slip of spelling), ``rank`` (a name above genus)
-        or ``unknown``.
-    name : str
-        The current name; empty where it is open.
-    rank : str
-        ``genus``, ``family``, ``order``, ``informal group`` or ``none``.
-    genera : tuple of str
-        Current genera it can stand for.
-    qualifier : str
-        ``cf.`` or ``aff.`` where it was written.
-    question : str
-        What is to be asked before the name may be used, or about its sense; empty: nothing.
-    problems : tuple of Problem
-    """
-
-    text: str
-    kind: NameKind
-    name: str = ""
-    rank: Rank = "none"
-    genera: tuple[str, ...] = ()
-    qualifier: str = ""
-    question: str = ""
-    problems: tuple[Problem, ...] = ()
-
-    @property
-    def is_usable(self) -> bool:
-        """Whether it can be recorded as it stands, without asking which word was meant."""
-        return self.kind in ("exact", "former", "rank") or bool(
-            self.kind == "prefix" and self.genera and not self.question
-        )
 
 
 def find_names(
@@ -133,9 +96,9 @@ def find_names(
     written = " ".join(text.split())
     bare = QUALIFIER.sub("", written).rstrip("?").strip()
     if not bare:
-        return _unknown(written, "name-empty", "there is no name", "Give a name.")
+        return unknown_name(written, "name-empty", "there is no name", "Give a name.")
     if region is not None and region not in taxa.regions:
-        return _unknown(
+        return unknown_name(
             written,
             "name-region-unknown",
             f"the region {region!r} is not known",
@@ -145,110 +108,13 @@ def find_names(
     qualifier = f"{qualified['word'].lower()}." if qualified else ""
     if not qualifier and written.endswith("?"):
         qualifier = "cf."
-    book = _Book(taxa, region, is_old_sense)
+    book = NameBook(taxa, region, is_old_sense)
     match = _above_genus(written, bare, book) or _either(written, bare, book)
     match = match or _one(written, bare, book)
-    return _with(match, qualifier) if qualifier else match
+    return with_qualifier(match, qualifier) if qualifier else match
 
 
-def is_in_region(genus: Genus, taxa: TaxaData, region: str | None) -> bool:
-    """
-    Tell whether a genus lives in a region.
-
-    Parameters
-    ----------
-    genus : Genus
-    taxa : TaxaData
-    region : str or None
-        None: anywhere.
-
-    Returns
-    -------
-    bool
-
-    Examples
-    --------
-    >>> genus = Genus(
-    ...     genus="Aa", family="", authority="", group="stony", regions=frozenset({"west"})
-    ... )
-    >>> taxa = TaxaData(
-    ...     version="1", characters={}, genera={}, profiles=(), lookalikes=(),
-    ...     regions={"east": frozenset({"east"})},
-    ... )
-    >>> is_in_region(genus, taxa, "east"), is_in_region(genus, taxa, None)
-    (False, True)
-    """
-    return region is None or bool(genus.regions & taxa.regions.get(region, frozenset({region})))
-
-
-def is_family(name: str) -> bool:
-    """
-    Tell whether the family given for a genus is one.
-
-    Parameters
-    ----------
-    name : str
-
-    Returns
-    -------
-    bool
-        False for genera of uncertain place and for what is no stony coral.
-
-    Examples
-    --------
-    >>> is_family("Merulinidae"), is_family("Scleractinia incertae sedis"), is_family("")
-    (True, False, False)
-    """
-    return name.endswith("idae")
-
-
-class _Book:
-    """Names by their small letters: current and former, in the region and elsewhere."""
-
-    def __init__(self, taxa: TaxaData, region: str | None, is_old_sense: bool) -> None:
-        self.taxa, self.region, self.is_old_sense = taxa, region, is_old_sense
-        self.here: dict[str, str] = {}
-        self.elsewhere: dict[str, str] = {}
-        self.former: dict[str, tuple[str, list[str]]] = {}
-        self.former_elsewhere: dict[str, tuple[str, list[str]]] = {}
-        for genus in taxa.genera.values():
-            is_here = is_in_region(genus, taxa, region)
-            (self.here if is_here else self.elsewhere)[genus.genus.lower()] = genus.genus
-            earlier = self.former if is_here else self.former_elsewhere
-            for name in genus.former_names:
-                earlier.setdefault(name.lower(), (name, []))[1].append(genus.genus)
-
-    def written_out(self) -> dict[str, str]:
-        """Every name of the region by its small letters."""
-        return {low: name for low, (name, _) in self.former.items()} | self.here
-
-    def rank_of(self, genus: str) -> Rank:
-        """The rank of an answer: genus, or an informal group that stands among the genera."""
-        is_group = self.taxa.genera[genus].group in ("not_coral", "juvenile")
-        return "informal group" if is_group else "genus"
-
-
-def _unknown(text: str, slug: str, message: str, fix: str) -> NameMatch:
-    """Say that a name stands for nothing."""
-    problem = Problem(slug=slug, severity="error", place=text or "name", message=message, fix=fix)
-    return NameMatch(text=text, kind="unknown", problems=(problem,))
-
-
-def _with(match: NameMatch, qualifier: str) -> NameMatch:
-    """Add a qualifier."""
-    return NameMatch(
-        text=match.text,
-        kind=match.kind,
-        name=match.name,
-        rank=match.rank,
-        genera=match.genera,
-        qualifier=qualifier,
-        question=match.question,
-        problems=match.problems,
-    )
-
-
-def _above_genus(written: str, bare: str, book: _Book) -> NameMatch | None:
+def _above_genus(written: str, bare: str, book: NameBook) -> NameMatch | None:
     """Match a family or plain words for what is above it."""
     low = NOT_KNOWN.sub("", SPECIES_END.sub("", bare)).strip().lower() or "unknown"
     here = [g for g in book.taxa.genera.values() if is_in_region(g, book.taxa, book.region)]
@@ -258,7 +124,7 @@ def _above_genus(written: str, bare: str, book: _Book) -> NameMatch | None:
     if low in families:
         family = families[low]
         genera = tuple(g.genus for g in here if g.family == family)
-        problems = () if genera else (_not_in_region(family, book),)
+        problems = () if genera else (not_in_region(family, book),)
         return NameMatch(
             text=written, kind="rank", name=family, rank="family", genera=genera, problems=problems
         )
@@ -274,7 +140,7 @@ def _above_genus(written: str, bare: str, book: _Book) -> NameMatch | None:
     )
 
 
-def _either(written: str, bare: str, book: _Book) -> NameMatch | None:
+def _either(written: str, bare: str, book: NameBook) -> NameMatch | None:
     """Match two or more genera joined by "or"."""
     parts = [p.strip() for p in EITHER.split(bare)]
     if len(parts) < 2 or not all(parts):
@@ -307,7 +173,7 @@ def _shared_rank(genera: Iterable[str], taxa: TaxaData) -> Rank:
     return "order" if {g.group for g in rows} == {"stony"} else "informal group"
 
 
-def _one(written: str, bare: str, book: _Book) -> NameMatch:
+def _one(written: str, bare: str, book: NameBook) -> NameMatch:
     """Match one genus name, with or without an epithet."""
     whole = SPECIES_END.sub("", bare)
     for low in dict.fromkeys((whole.lower(), whole.split(maxsplit=1)[0].lower())):
@@ -339,7 +205,7 @@ def _note_species(match: NameMatch, whole: str, low: str) -> NameMatch:
     )
 
 
-def _current_or_former(written: str, low: str, book: _Book) -> NameMatch | None:
+def _current_or_former(written: str, low: str, book: NameBook) -> NameMatch | None:
     """Match a whole name, current or former."""
     name = book.here.get(low)
     earlier = book.former.get(low)
@@ -356,21 +222,21 @@ def _current_or_former(written: str, low: str, book: _Book) -> NameMatch | None:
             name=name,
             rank=book.rank_of(name),
             genera=(name,),
-            problems=(_not_in_region(name, book),),
+            problems=(not_in_region(name, book),),
         )
     if low in book.former_elsewhere:
         earlier = book.former_elsewhere[low]
-        return _former(written, earlier, (_not_in_region(earlier[0], book),), book)
+        return _former(written, earlier, (not_in_region(earlier[0], book),), book)
     return None
 
 
-def _current(written: str, name: str, split: tuple[str, ...], book: _Book) -> NameMatch:
+def _current(written: str, name: str, split: tuple[str, ...], book: NameBook) -> NameMatch:
     """A current genus, asking about what it covered before."""
     if not split:
         return NameMatch(
             text=written, kind="exact", name=name, rank=book.rank_of(name), genera=(name,)
         )
-    others = _listed(split, "and")
+    others = listed(split, "and")
     if book.is_old_sense:
         return _former(written, (name, [name, *split]), (), book)
     note = Problem(
@@ -392,7 +258,7 @@ def _current(written: str, name: str, split: tuple[str, ...], book: _Book) -> Na
 
 
 def _former(
-    written: str, earlier: tuple[str, list[str]], before: tuple[Problem, ...], book: _Book
+    written: str, earlier: tuple[str, list[str]], before: tuple[Problem, ...], book: NameBook
 ) -> NameMatch:
     """A former name: to one current genus, or to the set of them with a question."""
     old, genera = earlier[0], tuple(dict.fromkeys(earlier[1]))
@@ -402,7 +268,7 @@ def _former(
         slug="name-former",
         severity="warning" if is_open else "note",
         place=old,
-        message=f"a name of earlier years; today{where} it is {_listed(genera)}",
+        message=f"a name of earlier years; today{where} it is {listed(genera)}",
         fix=(
             "The name is kept as recorded; name one of them when a character tells which."
             if is_open
@@ -415,12 +281,12 @@ def _former(
         name=genera[0] if not is_open else " or ".join(genera),
         rank=_shared_rank(genera, book.taxa),
         genera=genera,
-        question=f"{old}{where} is today {_listed(genera)}: which?" if is_open else "",
+        question=f"{old}{where} is today {listed(genera)}: which?" if is_open else "",
         problems=(*before, said),
     )
 
 
-def _letters(whole: str, book: _Book) -> NameMatch | None:
+def _letters(whole: str, book: NameBook) -> NameMatch | None:
     """Complete first letters within the region."""
     low = whole.lower()
     if len(low) < FEWEST_LETTERS or " " in low:
@@ -447,16 +313,16 @@ def _letters(whole: str, book: _Book) -> NameMatch | None:
         text=whole,
         kind="prefix",
         genera=tuple(dict.fromkeys(genera)),
-        question=f"Which is meant: {_listed(found)}?",
+        question=f"Which is meant: {listed(found)}?",
     )
 
 
-def _genera_of(low: str, book: _Book) -> list[str]:
+def _genera_of(low: str, book: NameBook) -> list[str]:
     """Current genera of a name of the region."""
     return [book.here[low]] if low in book.here else book.former[low][1]
 
 
-def _slips(written: str, whole: str, book: _Book) -> NameMatch:
+def _slips(written: str, whole: str, book: NameBook) -> NameMatch:
     """Suggest names of the region that differ by slips of spelling."""
     low = whole.split(maxsplit=1)[0].lower()
     most = max(1, len(low) // SLIPS_PER_LETTERS)
@@ -472,7 +338,7 @@ def _slips(written: str, whole: str, book: _Book) -> NameMatch:
     )
     likely = [name for slips, _, name in near if slips <= most][:MOST_SUGGESTIONS]
     if not likely:
-        return _unknown(
+        return unknown_name(
             written,
             "name-unknown",
             f"no genus, family or group{f' of {book.region}' if book.region else ''} is called so",
@@ -484,30 +350,13 @@ def _slips(written: str, whole: str, book: _Book) -> NameMatch:
         slug="name-unknown",
         severity="error",
         place=written,
-        message=f"no such name; nearest: {_listed(found)}",
+        message=f"no such name; nearest: {listed(found)}",
         fix="Give the name that is meant.",
     )
     return NameMatch(
         text=written,
         kind="suggestion",
         genera=tuple(dict.fromkeys(g for n in known for g in _genera_of(n, book))),
-        question=f"Is {_listed(found)} meant?",
+        question=f"Is {listed(found)} meant?",
         problems=(problem,),
     )
-
-
-def _not_in_region(name: str, book: _Book) -> Problem:
-    """Say that a name is not known from the region."""
-    return Problem(
-        slug="name-not-in-region",
-        severity="warning",
-        place=name,
-        message=f"not known from {book.region}",
-        fix="Look again, or add it to the checklist of the project's region.",
-    )
-
-
-def _listed(names: Iterable[str], last: str = "or") -> str:
-    """Names joined by commas and a last word."""
-    rows = list(dict.fromkeys(names))
-    return rows[0] if len(rows) == 1 else f"{', '.join(rows[:-1])} {last} {rows[-1]}"

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:  # neither is needed to compare, and both are slow to import
-    from dryslate.core.identify.names import Rank
+    from dryslate.core.identify.name_book import Rank
     from dryslate.core.identify.review import Agreement
 
 Relation = Literal["same", "coarser", "finer", "differs"]

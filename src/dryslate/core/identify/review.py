@@ -10,7 +10,7 @@ import numpy as np
 
 from dryslate.core.identify.confidence import P_STATED
 from dryslate.core.identify.kinds import LIKE_MEASURE
-from dryslate.core.identify.names import Rank, is_family, is_in_region
+from dryslate.core.identify.name_book import Rank, is_family, is_in_region
 from dryslate.core.identify.taxa import Profile, SizeRange, TaxaData
 
 SIZE_MARGIN = 2.0  # standard uncertainties that a size may lie beyond the full range
