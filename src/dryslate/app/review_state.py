@@ -116,13 +116,13 @@ class LookCounts:
         Of them still to be decided by a person.
     """
 
-    same: int
-    coarser: int
-    finer: int
-    differs: int
-    n_third: int
-    n_together: int
-    n_undecided: int
+    same: int = 0
+    coarser: int = 0
+    finer: int = 0
+    differs: int = 0
+    n_third: int = 0
+    n_together: int = 0
+    n_undecided: int = 0
 
     @property
     def n(self) -> int:

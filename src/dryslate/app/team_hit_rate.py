@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
 from dryslate.app.identification_rows import IdentificationRow, ReviewOutcomeRow
@@ -35,8 +35,8 @@ class TeamHitRate:
     keys: tuple[KeyScore, ...]
     brier: float | None
     n_not_genus: int
-    looks: LookCounts
-    n_together: int
+    looks: LookCounts = field(default_factory=LookCounts)
+    n_together: int = 0
 
     def as_dict(self) -> dict[str, Any]:
         """Return it for JSON."""
