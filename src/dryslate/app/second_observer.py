@@ -82,7 +82,7 @@ def _blind_words(blind: BlindRecord) -> str:
 def waiting_records(store: SurveyStore, observer: str) -> frozenset[str]:
     """Return the ids of the records that wait for this observer's second look."""
     who = require_observer(store, observer)
-    return frozenset(r for r in _waiting(store) if who not in _named_before(store, r))
+    return frozenset(r for r in waiting(store) if who not in _named_before(store, r))
 
 
 def blind_queue(store: SurveyStore, observer: str) -> tuple[BlindRecord, ...]:
