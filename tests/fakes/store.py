@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import copy
 import json
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
@@ -34,6 +34,7 @@ from dryslate.app.project_records import (
 )
 from dryslate.app.records import ControlObject, CorrectionRow, MeasurementRow, Photo, Visit
 from dryslate.app.shots import camera_key, corrected_time, order_of
+from dryslate.app.survey_records import Category, CategoryMapping, NotedRow, StatedDesign
 from dryslate.app.unit_records import SetAside, Unit, UnitPhoto
 from dryslate.base.errors import StoreError
 from dryslate.base.problems import Problem
@@ -66,6 +67,10 @@ NAMES = (
     "unit_photos",
     "photos_set_aside",
     "backups",
+    "categories",
+    "category_mappings",
+    "unit_designs",
+    "survey_rows",
 )
 
 
@@ -408,6 +413,8 @@ class MemorySurveyStore:
     def delete_unit(self, unit_id: str) -> None:
         if any(j.unit_id == unit_id for j in self._tables["unit_photos"].values()):
             raise StoreError("store-refused", f"photos belong to the unit {unit_id!r}.")
+        if (unit_id,) in self._tables["unit_designs"]:
+            raise StoreError("store-refused", f"the unit {unit_id!r} was sampled.")
         self._drop("units", unit_id)
 
     def _drop(self, table: str, key: str) -> None:
@@ -461,6 +468,60 @@ class MemorySurveyStore:
 
     def copy_to(self, path: Path) -> int:
         raise NotImplementedError("nothing on a disk to copy")
+
+    def categories(self, list_version: int | None = None) -> tuple[Category, ...]:
+        rows = sorted(self._tables["categories"].values(), key=lambda c: c.list_version)
+        return tuple(c for c in rows if list_version in (None, c.list_version))
+
+    def save_categories(self, categories: Sequence[Category]) -> None:
+        with self.write():
+            for one in categories:
+                self._put("categories", (one.list_version, one.category), one, keep=True)
+
+    def category_mappings(self) -> tuple[CategoryMapping, ...]:
+        return tuple(self._tables["category_mappings"].values())
+
+    def save_category_mappings(self, mappings: Sequence[CategoryMapping]) -> None:
+        with self.write():
+            for m in mappings:
+                self._need("categories", (m.from_version, m.category), "category")
+                self._need("categories", (m.to_version, m.to_category), "category")
+                key = (m.from_version, m.category, m.to_version)
+                self._put("category_mappings", key, m)
+
+    def unit_designs(self, visit_id: str | None = None) -> tuple[StatedDesign, ...]:
+        stated = self._tables["unit_designs"]
+        units = [u.unit_id for u in self.units(visit_id)]
+        return tuple(stated[u,] for u in units if (u,) in stated)
+
+    def save_unit_design(self, stated: StatedDesign) -> None:
+        self._need("units", (stated.unit_id,), "unit")
+        with self.write():
+            self._see(stated.observer)
+            self._put("unit_designs", (stated.unit_id,), stated)
+
+    def survey_rows(self, unit_id: str | None = None) -> tuple[NotedRow, ...]:
+        rows = self._tables["survey_rows"].values()
+        return tuple(r for r in rows if unit_id in (None, r.unit_id))
+
+    def save_survey_rows(self, rows: Iterable[NotedRow]) -> int:
+        n = 0
+        with self.write():
+            for noted in rows:
+                self._need("unit_designs", (noted.unit_id,), "design of the unit")
+                self._see(noted.observer)
+                last = max((k[0] for k in self._tables["survey_rows"]), default=0)
+                number = last + 1 if noted.row_no is None else noted.row_no
+                self._put("survey_rows", (number,), replace(noted, row_no=number))
+                n += 1
+        return n
+
+    def delete_survey_rows(self, unit_id: str) -> int:
+        gone = [r.row_no for r in self.survey_rows(unit_id)]
+        with self.write():
+            for number in gone:
+                self._drop("survey_rows", number)
+        return len(gone)
 
     def review_draws(self) -> tuple[ReviewDrawRow, ...]:
         return tuple(self._tables["review_draws"].values())

@@ -31,7 +31,9 @@ from dryslate.app.records import (
     PhotoMetadata,
     Visit,
 )
+from dryslate.app.survey_records import Category, CategoryMapping, NotedRow, StatedDesign
 from dryslate.app.unit_records import SetAside, Unit, UnitPhoto
+from dryslate.core.survey.designs import SurveyRow, UnitDesign
 
 SITE, DATE, OBSERVER = "North wall", "2026-03-14", "Mara"
 VISIT_ID = f"{SITE} {DATE}"
@@ -162,6 +164,57 @@ def fill(store: object) -> None:
         store.save_unit_photo(unit_photo())
         store.save_set_aside(set_aside())
         store.save_backup(backup())
+        store.save_categories([category("sand"), category("sand", list_version=2)])
+        store.save_category_mappings([mapping()])
+        store.save_unit_design(design())
+        if not store.survey_rows():
+            store.save_survey_rows([noted(), noted(kind="none_seen", name="Acropora")])
+
+
+def category(name: str, **more: object) -> Category:
+    values = {
+        "list_version": 1,
+        "category": name,
+        "group": "sand or silt",
+        "is_hard_coral": False,
+        "definition": "Loose grains.",
+    } | more
+    return Category(**values)
+
+
+def mapping() -> CategoryMapping:
+    return CategoryMapping(from_version=1, category="sand", to_version=2, to_category="sand")
+
+
+def design(**more: object) -> StatedDesign:
+    stated = UnitDesign(
+        design="belt",
+        length_m=10.0,
+        width_m=1.0,
+        edge_rule="centre_inside",
+        searched=("Acropora", "Porites"),
+    )
+    values = {
+        "unit_id": "unit T1",
+        "design": stated,
+        "list_version": 1,
+        "observer": OBSERVER,
+        "stated_at": "2026-03-14T20:00:00+07:00",
+    } | more
+    return StatedDesign(**values)
+
+
+def noted(**row: object) -> NotedRow:
+    values = {"kind": "colony", "category": "sand", "name": "Favites", "longest_cm": 12.5} | row
+    return NotedRow(
+        unit_id="unit T1",
+        row=SurveyRow(**values),
+        name=values["name"],
+        current_names=(values["name"],),
+        rank="genus",
+        observer="Tevi",
+        noted_at="2026-03-14T20:00:00+07:00",
+    )
 
 
 def backup(**fields: object) -> Backup:

@@ -21,7 +21,8 @@ NAMES = (
     "sites zones observers visits clock_offsets originals card_files copies photos corrections "
     "measurements patch_residuals control_objects derived_files records "
     "identifications review_draws review_chances review_outcomes coral_health "
-    "units unit_photos photos_set_aside backups"
+    "units unit_photos photos_set_aside backups "
+    "categories category_mappings unit_designs survey_rows"
 )
 
 

@@ -73,13 +73,22 @@ def test_none_by_hand_is_not_the_same_as_nothing_said(full_store, rows) -> None:
 
 
 def test_unit_with_photos_is_not_taken_out(full_store, rows) -> None:
+    full_store.save_unit(rows.unit("T2"))
+    full_store.save_unit_photo(rows.unit_photo(unit_id="unit T2"))
+    with pytest.raises(StoreError, match="store-refused"):
+        full_store.delete_unit("unit T2")
+    full_store.delete_unit_photo(rows.sha("a"))
+    full_store.delete_unit("unit T2")
+    full_store.delete_unit("unit T2")
+    assert full_store.units() == (rows.unit(),)
+    assert full_store.changes("units")[-1].old["name"] == "T2"
+
+
+def test_unit_that_was_sampled_is_not_taken_out(full_store, rows) -> None:
+    full_store.delete_unit_photo(rows.sha("a"))
     with pytest.raises(StoreError, match="store-refused"):
         full_store.delete_unit("unit T1")
-    full_store.delete_unit_photo(rows.sha("a"))
-    full_store.delete_unit("unit T1")
-    full_store.delete_unit("unit T1")
-    assert full_store.units() == ()
-    assert full_store.changes("units")[-1].old["name"] == "T1"
+    assert full_store.units() == (rows.unit(),)
 
 
 def test_photo_of_no_unit_and_unit_of_no_visit_are_refused(full_store, rows) -> None:

@@ -17,6 +17,7 @@ from dryslate.app.store_ports import (
     ProofStore,
     ResultStore,
 )
+from dryslate.app.survey_records import SurveyRowStore
 from dryslate.app.unit_records import UnitStore
 from dryslate.base.problems import Problem
 
@@ -139,6 +140,7 @@ class SurveyStore(
     UnitStore,
     BackupStore,
     ProofStore,
+    SurveyRowStore,
     Protocol,
 ):
     """The project's records; its rooms are in `dryslate.app.store_ports`."""

@@ -34,6 +34,7 @@ from dryslate.store.photos import SqlitePhotoRoom
 from dryslate.store.places import SqlitePlaceRoom
 from dryslate.store.proof import SqliteProofRoom
 from dryslate.store.results import SqliteResultRoom
+from dryslate.store.survey_rows import SqliteSurveyRowRoom
 from dryslate.store.units import SqliteUnitRoom
 
 WAIT_S = 10.0
@@ -78,6 +79,7 @@ class SqliteSurveyStore(
     SqliteUnitRoom,
     SqliteBackupRoom,
     SqliteProofRoom,
+    SqliteSurveyRowRoom,
 ):
     """
     A project's records in SQLite; implements `dryslate.app.ports.SurveyStore`.

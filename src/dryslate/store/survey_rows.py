@@ -1,0 +1,160 @@
+"""Designs of units, categories and what was noted in SQLite."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterable, Sequence
+from dataclasses import fields
+
+from dryslate.app.survey_records import Category, CategoryMapping, NotedRow, StatedDesign
+from dryslate.core.survey.designs import SurveyRow, UnitDesign
+from dryslate.store.rows import StoreRoom, from_json, to_json
+
+_DESIGN = tuple(f.name for f in fields(UnitDesign))
+_ROW = tuple(f.name for f in fields(SurveyRow) if f.name != "name")
+_STORED = ("unit_id", "name_as_recorded", "name", "current_names", "rank", *_ROW)
+_COLUMNS = (*_STORED, "observer", "noted_at")
+
+
+class SqliteSurveyRowRoom(StoreRoom):
+    """Implements `dryslate.app.survey_records.SurveyRowStore`."""
+
+    def categories(self, list_version: int | None = None) -> tuple[Category, ...]:
+        """Return the categories of one version, or of all, in the order of the list."""
+        rows = self._rows(
+            "SELECT * FROM categories WHERE ?1 IS NULL OR list_version = ?1 "
+            "ORDER BY list_version, rowid",
+            [list_version],
+        )
+        return tuple(
+            Category(
+                list_version=row["list_version"],
+                category=row["category"],
+                group=row["category_group"],
+                is_hard_coral=bool(row["is_hard_coral"]),
+                definition=row["definition"],
+            )
+            for row in rows
+        )
+
+    def save_categories(self, categories: Sequence[Category]) -> None:
+        """Store categories; one that is there stays as it is."""
+        with self.write():
+            for one in categories:
+                row = {
+                    "list_version": one.list_version,
+                    "category": one.category,
+                    "category_group": one.group,
+                    "is_hard_coral": int(one.is_hard_coral),
+                    "definition": one.definition,
+                }
+                self._keep("categories", row)
+
+    def category_mappings(self) -> tuple[CategoryMapping, ...]:
+        """Return every mapping."""
+        rows = self._rows("SELECT * FROM category_mappings ORDER BY rowid")
+        return tuple(CategoryMapping(**dict(row)) for row in rows)
+
+    def save_category_mappings(self, mappings: Sequence[CategoryMapping]) -> None:
+        """Store mappings; an older one of the same category is replaced."""
+        keys = ["from_version", "category", "to_version"]
+        with self.write():
+            for one in mappings:
+                row = {f.name: getattr(one, f.name) for f in fields(CategoryMapping)}
+                self._put("category_mappings", row, keys)
+
+    def unit_designs(self, visit_id: str | None = None) -> tuple[StatedDesign, ...]:
+        """Return how the units of one visit, or all, were sampled."""
+        rows = self._rows(
+            "SELECT d.* FROM unit_designs AS d JOIN units AS u USING (unit_id) "
+            "WHERE ?1 IS NULL OR u.visit_id = ?1 ORDER BY u.rowid",
+            [visit_id],
+        )
+        return tuple(_stated_of(row) for row in rows)
+
+    def save_unit_design(self, stated: StatedDesign) -> None:
+        """Store how a unit was sampled, or its changed words."""
+        design = stated.design
+        row = {name: getattr(design, name) for name in _DESIGN}
+        row |= {
+            "unit_id": stated.unit_id,
+            "is_permanent": int(design.is_permanent),
+            "searched": to_json(list(design.searched)),
+            "list_version": stated.list_version,
+            "observer": stated.observer,
+            "stated_at": stated.stated_at,
+        }
+        with self.write():
+            self._keep("observers", {"observer": stated.observer})
+            self._put("unit_designs", row, ["unit_id"])
+
+    def survey_rows(self, unit_id: str | None = None) -> tuple[NotedRow, ...]:
+        """Return what was noted in one unit, or in all, in the order it was stored."""
+        rows = self._rows(
+            f"SELECT row_no, {', '.join(_COLUMNS)} FROM survey_rows "
+            "WHERE ?1 IS NULL OR unit_id = ?1 ORDER BY row_no",
+            [unit_id],
+        )
+        return tuple(_noted_of(row) for row in rows)
+
+    def save_survey_rows(self, rows: Iterable[NotedRow]) -> int:
+        """Store rows, all or none: new ones where `row_no` is None; returns how many."""
+        n = 0
+        marks = ", ".join("?" for _ in _COLUMNS)
+        insert = f"INSERT INTO survey_rows ({', '.join(_COLUMNS)}) VALUES ({marks})"
+        seen: set[str] = set()
+        with self.write():
+            for noted in rows:
+                if noted.observer not in seen:
+                    self._keep("observers", {"observer": noted.observer})
+                    seen.add(noted.observer)
+                values = _values_of(noted)
+                if noted.row_no is None:
+                    self._db.execute(insert, values)
+                else:
+                    changed = dict(zip(_COLUMNS, values, strict=True))
+                    self._put("survey_rows", changed | {"row_no": noted.row_no}, ["row_no"])
+                n += 1
+        return n
+
+    def delete_survey_rows(self, unit_id: str) -> int:
+        """Take out what was noted in a unit (the change log keeps it); returns how many."""
+        with self.write():
+            done = self._db.execute("DELETE FROM survey_rows WHERE unit_id = ?", [unit_id])
+        return done.rowcount
+
+
+def _stated_of(row: sqlite3.Row) -> StatedDesign:
+    """Read how a unit was sampled."""
+    values = {name: row[name] for name in _DESIGN}
+    values["is_permanent"] = bool(values["is_permanent"])
+    values["searched"] = tuple(from_json(values["searched"]))
+    return StatedDesign(
+        unit_id=row["unit_id"],
+        design=UnitDesign(**values),
+        list_version=row["list_version"],
+        observer=row["observer"],
+        stated_at=row["stated_at"],
+    )
+
+
+def _noted_of(row: sqlite3.Row) -> NotedRow:
+    """Read one thing noted."""
+    values = {name: row[name] for name in _ROW}
+    return NotedRow(
+        row_no=row["row_no"],
+        unit_id=row["unit_id"],
+        row=SurveyRow(name=row["name_as_recorded"], **values),
+        name=row["name"],
+        current_names=tuple(from_json(row["current_names"])),
+        rank=row["rank"],
+        observer=row["observer"],
+        noted_at=row["noted_at"],
+    )
+
+
+def _values_of(noted: NotedRow) -> list[object]:
+    """Return the values of a row in the order of its columns."""
+    stored = [noted.unit_id, noted.row.name, noted.name, to_json(list(noted.current_names))]
+    said = [getattr(noted.row, name) for name in _ROW]
+    return [*stored, noted.rank, *said, noted.observer, noted.noted_at]
