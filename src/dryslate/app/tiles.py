@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import threading
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal, Protocol, TypeVar
@@ -12,10 +12,10 @@ from typing import Any, Literal, Protocol, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from dryslate.app.ports import PhotoReader, PhotoVault, Progress, SurveyStore
+from dryslate.app.ports import PhotoReader, PhotoVault, SurveyStore
 from dryslate.app.preview import limit_size, reduce_photo
 from dryslate.app.records import CorrectionRow, DecodedPhoto, Photo
-from dryslate.base.errors import DryslateError, InputError
+from dryslate.base.errors import InputError
 from dryslate.core.arrays.orientation import upright_view
 from dryslate.core.colour.spaces import linear_to_srgb, srgb_to_linear
 
@@ -203,12 +203,16 @@ def picture_thumb(bench: TileBench, store: SurveyStore, place: TilePlace) -> byt
     """
 
     def make() -> bytes:
-        decoded = bench.reader.read(_small_source(bench, store, place))
-        upright = upright_view(decoded.pixels, decoded.metadata.orientation)
-        small = limit_size(np.ascontiguousarray(reduce_photo(upright, THUMB_PX)[0]), THUMB_PX)
-        return bench.tiles.save_thumb(place, in_srgb(decoded, small))
+        return _save_thumb(bench, place, bench.reader.read(_small_source(bench, store, place)))
 
     return _made_once(bench, place, bench.tiles.thumb, make)
+
+
+def _save_thumb(bench: TileBench, place: TilePlace, decoded: DecodedPhoto) -> bytes:
+    """Keep the small copy of a decoded photo."""
+    upright = upright_view(decoded.pixels, decoded.metadata.orientation)
+    small = limit_size(np.ascontiguousarray(reduce_photo(upright, THUMB_PX)[0]), THUMB_PX)
+    return bench.tiles.save_thumb(place, in_srgb(decoded, small))
 
 
 def plain_picture(bench: TileBench, store: SurveyStore, place: TilePlace) -> NDArray[np.uint8]:
@@ -249,6 +253,8 @@ def picture_tiles(bench: TileBench, store: SurveyStore, place: TilePlace) -> Til
     def make() -> TileSet:
         decoded = bench.reader.read(picture_source(bench, store, place))
         upright = upright_view(decoded.pixels, decoded.metadata.orientation)
+        if bench.tiles.thumb(place) is None:  # while the photo is decoded anyway
+            _save_thumb(bench, place, decoded)
         return bench.tiles.save(place, in_srgb(decoded, upright))
 
     return _made_once(bench, place, bench.tiles.find, make)
@@ -306,55 +312,6 @@ def one_tile(
             "Load the page again.",
         )
     return data
-
-
-def make_pictures_of(
-    bench: TileBench, store: SurveyStore, photos: Iterable[Photo], progress: Progress
-) -> int:
-    """
-    Make tiles and small copies of photos ahead, so that their pages open at once.
-
-    Parameters
-    ----------
-    bench : TileBench
-    store : SurveyStore
-    photos : iterable of Photo
-    progress : Progress
-
-    Returns
-    -------
-    int
-        How many photos could not be shown; their pages say why.
-    """
-    wanted = list(photos)
-    progress.start("pictures for the pages", len(wanted))
-    n_bad = 0
-    for photo in wanted:
-        try:
-            make_pictures_of_one(bench, store, photo)
-        except DryslateError:
-            n_bad += 1
-        progress.step(note=photo.files[0].original_name)
-    progress.done()
-    return n_bad
-
-
-def make_pictures_of_one(bench: TileBench, store: SurveyStore, photo: Photo) -> None:
-    """
-    Make tiles and small copies of one photo, of its original and its latest correction.
-
-    Raises
-    ------
-    InputError, FormatError, StoreError
-        When the photo cannot be read, or the pictures not be written.
-    """
-    variants: tuple[Variant, ...] = ("original", "corrected")
-    for variant in variants:
-        if variant == "corrected" and key_of_corrected(store.correction(photo.photo_id)) is None:
-            continue
-        place = place_of(store, photo.photo_id, variant)
-        picture_tiles(bench, store, place)
-        picture_thumb(bench, store, place)
 
 
 def in_srgb(photo: DecodedPhoto, pixels: NDArray[Any]) -> NDArray[np.uint8]:

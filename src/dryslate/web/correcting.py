@@ -13,6 +13,7 @@ from dryslate.app.correct_project import ProjectPlace
 from dryslate.app.correct_request import parse_port
 from dryslate.app.correct_run import RunRequest, run_corrections
 from dryslate.app.correction_records import CorrectSettings
+from dryslate.web import picturing
 from dryslate.web.jobs import Job
 from dryslate.web.languages import N_
 from dryslate.web.pages import translate
@@ -48,9 +49,12 @@ def start_correcting(
     """
     reach = reach_of(request)
     settings = CorrectSettings(port=parse_port(port))
+    pictures = translate(request, picturing.TITLE)
 
     def work(job: Job) -> Summary:
-        return correct_in_turns(reach.settings.project, observer, settings, ids, job)
+        summary = correct_in_turns(reach.settings.project, observer, settings, ids, job)
+        picturing.start_picturing(reach, pictures, observer)
+        return summary
 
     return reach.jobs.start(translate(request, TITLE), page, observer, work, kind="correct")
 

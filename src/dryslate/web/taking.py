@@ -19,6 +19,7 @@ from dryslate.app.second_copy import (
 from dryslate.app.take import plan_take, run_take
 from dryslate.app.take_records import TakeReport, TakeRequest, TakeTools
 from dryslate.app.visits import require_name
+from dryslate.web import picturing
 from dryslate.web.errors import Refusal
 from dryslate.web.jobs import Job
 from dryslate.web.languages import N_
@@ -103,6 +104,7 @@ def start_take(
     """
     reach, observer = reach_of(request), observer_of(request)
     said = require_name(zone, "zone") if zone.strip() else ""
+    pictures = translate(request, picturing.TITLE)
     with reach.reading() as store:
         plan_take(wanted, tools_for(store, Unheard()))
 
@@ -113,6 +115,7 @@ def start_take(
             say_zone(reach, observer, report.visit_id, said)
         if after is not None:
             after(report)
+        picturing.start_picturing(reach, pictures, observer)
         return report
 
     return reach.jobs.start(translate(request, TITLE), "", observer, work, kind="take")
