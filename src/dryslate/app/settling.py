@@ -69,12 +69,12 @@ class Standing:
 
 def standing_of(store: SurveyStore, record_id: str) -> Standing | None:
     """Return how the review of a coral stands; None where nobody has looked a second time."""
-    outcome = latest_outcomes(store).get(record_id)
-    if outcome is None:
+    outcome, record = latest_outcomes(store).get(record_id), store.record(record_id)
+    if outcome is None or record is None:
         return None
     rows = {i.identification_id: i for i in store.identifications(record_id)}
     return Standing(
-        record=next(r for r in store.records() if r.record_id == record_id),
+        record=record,
         outcome=outcome,
         state=state_of(outcome, rows),
         first=rows[outcome.first_id],
