@@ -47,6 +47,8 @@ ERROR_SHARES = (0.7, 0.85, 1.0)  # of the rates by expectation-maximisation; tai
 AS_GOOD = 1.005  # times the smallest log loss: among these the calibration decides
 PRIOR_LOG_SD = 0.5  # how far the weight of other characters may lie from that of growth forms
 SOMETIMES = (0.02, 0.03, 0.045, 0.07, 0.1, 0.15, 0.22, 0.33)
+RARE_OF_SOMETIMES = (0.15, 0.25, 0.4)
+ASKED_ANYWAY = (0.5, 0.3, 0.2, 0.1)
 SEED, N = 20_261, 4000
 NOTES = """How observers err, for the identification of corals. Made by tools/identify_learning.py.
 error: chance that a wrong state is written, fitted to simulated observers whose class rates are a
@@ -67,16 +69,18 @@ def main() -> int:
     written = [case for path in WRITTEN if path.exists() for case in read_cases(path)]
     stated = ErrorRates(weights=written_weights(taxa, by_species, written))
     print(f"weights {dict(stated.weights)} by {len(written)} written cases")
-    rates = fitted_tails(taxa, stated)
+    stated = written_asked(taxa, stated, written)
+    rates = written_errors(taxa, fitted_tails(taxa, stated), written)
     rates = replace(rates, unclear={n: unclear_of(c, stated) for n, c in taxa.characters.items()})
     sources = {
-        "error": f"fitted to {N * len(REGIONS)} simulated corals, seed {SEED}",
+        "error": f"{N * len(REGIONS)} simulated corals, seed {SEED}; {len(written)} written cases",
         "unclear": "judgement, by how it is seen",
         "weight": f"growth forms of {n_species} species, log loss on {len(written)} written cases",
         "slip": "smallest log loss on simulated corals",
         "size_slip": "smallest log loss on simulated corals",
         "temperature": "smallest log loss on simulated corals",
         "second_state": "judgement",
+        "asked_anyway": f"log loss on {len(written)} written cases, 0.1 at least",
     }
     text = format_error_rates(rates, NOTES, sources)
     print(text)
@@ -89,19 +93,39 @@ def written_weights(
     taxa: TaxaData, by_species: dict[Frequency, float], written: list[tuple[str, Evidence]]
 ) -> dict[Frequency, float]:
     """What sometimes and rare mean beside usual: growth forms as prior, then written cases."""
-    rare = by_species["rare"] / by_species["sometimes"]
+    expected = by_species["rare"] / by_species["sometimes"]
     losses = []
-    for sometimes in SOMETIMES:
+    for sometimes, rare in product(SOMETIMES, RARE_OF_SOMETIMES):
         weights: dict[Frequency, float] = {
             "usual": 1.0,
             "sometimes": sometimes,
             "rare": sometimes * rare,
         }
         loss = written_loss(taxa, ErrorRates(weights=weights), written)
-        print(f"sometimes {sometimes}: log loss {loss:.4f} on written cases")
-        apart = math.log(sometimes / by_species["sometimes"]) / PRIOR_LOG_SD
-        losses.append((loss * len(written) + 0.5 * apart**2, weights))
+        print(f"sometimes {sometimes}, rare {rare} of it: log loss {loss:.4f} on written cases")
+        apart = [math.log(sometimes / by_species["sometimes"]), math.log(rare / expected)]
+        prior = 0.5 * sum((a / PRIOR_LOG_SD) ** 2 for a in apart)
+        losses.append((loss * len(written) + prior, weights))
     return min(losses, key=lambda entry: entry[0])[1]
+
+
+def written_errors(
+    taxa: TaxaData, rates: ErrorRates, written: list[tuple[str, Evidence]]
+) -> ErrorRates:
+    """Error rates with what written cases show, the rates by simulation worth 30 looks each."""
+    model = build_model(taxa, rates)
+    evidences = [replace(e, region=None) for _, e in written]
+    return fit_error_rates(evidences, [g for g, _ in written], model, rates.error)
+
+
+def written_asked(
+    taxa: TaxaData, rates: ErrorRates, written: list[tuple[str, Evidence]]
+) -> ErrorRates:
+    """How often a question is answered that does not apply: by log loss, one in ten at least."""
+    tried = [replace(rates, asked_anyway=share) for share in ASKED_ANYWAY]
+    losses = [written_loss(taxa, t, written) for t in tried]
+    print("asked anyway", dict(zip(ASKED_ANYWAY, losses, strict=True)))
+    return tried[losses.index(min(losses))]
 
 
 def written_loss(taxa: TaxaData, rates: ErrorRates, written: list[tuple[str, Evidence]]) -> float:

@@ -12,7 +12,7 @@ from dryslate.core.identify.observer import ErrorRates
 from dryslate.core.identify.taxa import Frequency
 
 COLUMNS = ("kind", "name", "value", "source")
-SETTINGS = ("slip", "size_slip", "second_state", "temperature")
+SETTINGS = ("slip", "size_slip", "second_state", "asked_anyway", "temperature")
 WEIGHTS: tuple[Frequency, ...] = ("usual", "sometimes", "rare")
 
 

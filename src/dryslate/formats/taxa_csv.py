@@ -165,6 +165,9 @@ def _read_characters(rows: Mapping[str, list[Row]], parts: _Parts, checker: Chec
             row, "is_hard", row.get("is_hard"), ("yes", "no"), "taxa-word-unknown"
         ):
             continue
+        for_some = row.get("for_some")
+        if not checker.known(row, "for_some", for_some, ("yes", "no", ""), "taxa-word-unknown"):
+            continue
         name = row.get("character")
         parts.characters[name] = Character(
             character=name,
@@ -172,6 +175,7 @@ def _read_characters(rows: Mapping[str, list[Row]], parts: _Parts, checker: Chec
             seen_with=cast("SeenWith", row.get("seen_with")),
             is_hard=row.get("is_hard") == "yes",
             states=words.get(name, {}),
+            is_for_some=row.get("for_some") == "yes",
         )
     for row in states:
         checker.known(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,7 +18,7 @@ from dryslate.core.identify.tables import FloatArray
 from dryslate.core.identify.taxa import Frequency, TaxaData
 
 PRIOR_LOOKS = 30.0
-"""So many looks the class rate of a character is worth."""
+"""So many looks the rate of a character is worth from which a fit begins."""
 N_BINS = 10
 CHUNK = 512
 
@@ -166,7 +166,10 @@ def fit_temperature(log_lik: FloatArray, truth: Sequence[str], model: Model) -> 
 
 
 def fit_error_rates(
-    evidences: Sequence[Evidence], truth: Sequence[str], model: Model
+    evidences: Sequence[Evidence],
+    truth: Sequence[str],
+    model: Model,
+    prior: Mapping[str, float] | None = None,
 ) -> ErrorRates:
     r"""
     Fit each character's error rate to records whose genus is known.
@@ -177,7 +180,9 @@ def fit_error_rates(
         Only characters of which one state was seen are used.
     truth : sequence of str
     model : Model
-        Its rates are where the fit begins; slip, weights and temperature stay as they are.
+        Its slip, weights and temperature stay as they are.
+    prior : Mapping of str to float or None
+        By character, where the fit begins; None: the rates of the classes.
 
     Returns
     -------
@@ -187,7 +192,7 @@ def fit_error_rates(
     -----
     Expectation-maximisation: a written state :math:`o` of a genus is a slip with probability
     :math:`(1-\varepsilon) e\,(qK)_o / P(o)` with :math:`P(o) = (1-\varepsilon) [(1-e)\,q_o +
-    e\,(qK)_o] + \varepsilon / n`; the new rate is the mean, with the class rate
+    e\,(qK)_o] + \varepsilon / n`; the new rate is the mean, with the prior
     worth 30 looks. What the data get wrong counts as slips of observers: the two cannot be told
     apart without a specimen.
     """
@@ -195,7 +200,7 @@ def fit_error_rates(
     kept = 1.0 - model.rates.slip
     for name, character in model.taxa.characters.items():
         plain, slipped = _two_ways(name, evidences, truth, model)
-        start = CLASS_ERROR[character.seen_with, character.is_hard]
+        start = (prior or {}).get(name, CLASS_ERROR[character.seen_with, character.is_hard])
         tail = model.rates.slip / len(character.states)
         e = start
         for _ in range(200):

@@ -20,8 +20,8 @@ from dryslate.core.identify.observer import (
 from dryslate.core.identify.taxa import Frequency, Kind, Profile, SizeRange, TaxaData
 
 GROWTH = "growth_form"
-WHOLE_SHARE = 0.5  # of a profile stays with the profile as a whole: few specimens were measured
-OWN_GROWTH = 0.4  # of a kind's growth forms is its own; the rest is the profile's
+WHOLE_SHARE = 0.8  # of a profile stays with the profile as a whole: few specimens were measured
+OWN_GROWTH = 0.3  # of a kind's growth forms is its own; the rest is the profile's
 LEAST_LOG_SD = 0.15  # of sizes within a kind: colonies of one species differ by that much
 OTHER_MEASURE_LOG_SD = 0.25  # valley width read for calice width, and the other way
 LIKE_MEASURE = {"corallite_diameter": "valley_width", "valley_width": "corallite_diameter"}

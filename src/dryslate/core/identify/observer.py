@@ -43,6 +43,9 @@ class ErrorRates:
         The same for a size.
     second_state : float
         Chance that a colony's second state is noted too where it shows one.
+    asked_anyway : float
+        How often a character that can be asked of some corals only is noted on one that has no such
+        thing, relative to one that has.
     weights : Mapping of str to float
         Relative weight of ``usual``, ``sometimes`` and ``rare`` states.
     temperature : float
@@ -55,6 +58,7 @@ class ErrorRates:
     slip: float = 0.03
     size_slip: float = 0.05
     second_state: float = 0.15
+    asked_anyway: float = 0.1
     weights: Mapping[Frequency, float] = field(
         default_factory=lambda: {"usual": 1.0, "sometimes": 0.36, "rare": 0.09}
     )

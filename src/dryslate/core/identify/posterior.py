@@ -188,7 +188,8 @@ def log_column(table: CharacterTable, key: Key, model: Model) -> FloatArray:
     """
     if table.character.character == GROWTH and len(key[0]) > 1:
         return np.log(_by_profile(_growth_lik(key, model), model))
-    return np.log(_state_lik(table.p_written, table.states, key, model))
+    log_lik = np.log(_state_lik(table.p_written, table.states, key, model))
+    return log_lik + table.log_noted if key[0] else log_lik
 
 
 def _state_lik(

@@ -53,6 +53,9 @@ class CharacterTable:
         Whether what is known of the state rests on memory; a state that is not listed counts so.
     is_known : ndarray of bool, shape (n_profiles,)
         False: the character is not scored, and the row is what its family and the region show.
+    log_noted : ndarray of float, shape (n_profiles,)
+        Natural log of how often it is noted at all, relative to profiles that have it: below zero
+        only where it can be asked of some corals only, and not of this one.
     entropy_bits : ndarray of float, shape (n_profiles,)
         Of the rows of `p_written`.
     p_unclear : float
@@ -65,6 +68,7 @@ class CharacterTable:
     frequency: NDArray[np.int8]
     is_memory: BoolArray
     is_known: BoolArray
+    log_noted: FloatArray
     entropy_bits: FloatArray
     p_unclear: float
 
@@ -130,6 +134,9 @@ def character_table(
         frequency=frequency,
         is_memory=is_memory,
         is_known=is_known,
+        log_noted=np.where(
+            is_known | (not character.is_for_some), 0.0, math.log(rates.asked_anyway)
+        ),
         entropy_bits=_entropy_bits(p_written),
         p_unclear=unclear_of(character, rates),
     )
@@ -158,6 +165,7 @@ def growth_table(table: CharacterTable, kinds: KindTable) -> CharacterTable:
         frequency=table.frequency,
         is_memory=table.is_memory,
         is_known=table.is_known,
+        log_noted=table.log_noted,
         entropy_bits=_entropy_bits(p_written),
         p_unclear=table.p_unclear,
     )

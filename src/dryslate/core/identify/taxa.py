@@ -29,6 +29,9 @@ class Character:
         Whether trained observers often differ on it.
     states : Mapping of str to str
         Plain words for each state, by state id, in order.
+    is_for_some : bool
+        Whether it can be asked of some corals only (teeth of mushroom corals): a genus for which
+        it is not scored has no such thing to look at.
     """
 
     character: str
@@ -36,6 +39,7 @@ class Character:
     seen_with: SeenWith
     is_hard: bool
     states: Mapping[str, str]
+    is_for_some: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

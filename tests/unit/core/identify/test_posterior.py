@@ -158,7 +158,7 @@ def test_size_and_growth_form_are_weighed_together(small_reef: ModuleType) -> No
     small = {"corallite_diameter": Size(value_mm=1.4, u_mm=0.05)}
     together = chances(model, seen=states(growth_form="branching"), sizes=small)["Alpha"]
     apart = chances(model, seen=states(growth_form="massive"), sizes=small)["Alpha"]
-    assert together > apart + 0.1  # small calices of Alpha are those of its branching species
+    assert together > apart + 0.04  # small calices of Alpha are those of its branching species
 
 
 def test_a_valley_is_seldom_measured_where_only_cups_are_known(small_reef: ModuleType) -> None:
