@@ -51,6 +51,12 @@ def dive() -> ModuleType:
     return load_fake("dive")
 
 
+@pytest.fixture(scope="session")
+def english_left() -> ModuleType:
+    """Finds English in pages of another language: `tests/fakes/english_left.py`."""
+    return load_fake("english_left")
+
+
 @pytest.fixture
 def memory_store() -> Any:
     """A survey store in memory: `tests/fakes/store.py`."""

@@ -195,11 +195,11 @@ def runner(workers: int | None = None) -> Runner:
     return LocalRunner(workers or len(os.sched_getaffinity(0)))
 
 
-def message_pages() -> str:
-    """Return the catalogue of messages as its page has it."""
+def message_pages(language: str = "en") -> str:
+    """Return the catalogue of messages in a language, as its page has it."""
     from dryslate.files.help_pages import read_messages
 
-    return read_messages()
+    return read_messages(language)
 
 
 def account_book(project: Path) -> AccountBook:

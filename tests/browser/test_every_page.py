@@ -6,8 +6,6 @@ import re
 
 import pytest
 
-from dryslate.web.languages import offered
-
 PAGES = (
     "/",
     "/photos",
@@ -37,28 +35,46 @@ WIDER = """() => document.documentElement.scrollWidth <= innerWidth ? [] :
   .map((e) => e.outerHTML.slice(0, 80))"""
 
 
-@pytest.mark.parametrize("light", ["light", "dark"])
+@pytest.mark.parametrize("seen", ["light en-GB", "dark en-GB", "light fr-FR"])
 def test_no_page_has_a_fault_of_access_or_is_wider_than_a_phone(
-    light, server_of, open_page, web_project, shot, faults_of_access
+    seen, server_of, open_page, web_project, shot, faults_of_access
 ) -> None:
-    page = open_page(server_of(web_project), color_scheme=light)
+    light, locale = seen.split()
+    page = open_page(server_of(web_project), color_scheme=light, locale=locale)
     for path in PAGES:
         name = re.sub(r"\W+", "-", path).strip("-") or "home"
         page.set_viewport_size({"width": 1280, "height": 720})
         page.goto(path)
         assert page.locator("h1").count() == 1, path
-        shot(page, f"{name}-{light}")
+        shot(page, f"{name}-{light}-{locale[:2]}")
         assert faults_of_access(page) == [], path
         page.set_viewport_size({"width": 390, "height": 800})
         wide = page.evaluate(WIDER)
         assert wide == [], path
-        shot(page, f"{name}-{light}-phone")
+        shot(page, f"{name}-{light}-{locale[:2]}-phone")
 
 
-def test_language_with_missing_texts_is_not_offered(server_of, open_page, web_project) -> None:
+def test_every_page_is_in_french_for_a_french_browser(
+    server_of, open_page, web_project, english_left
+) -> None:
     page = open_page(server_of(web_project), locale="fr-FR")
+    names = frozenset({"lantern", "steps", "ines", "varro", "tomo", "halle"})
     for path in PAGES:
         page.goto(path)
-        given = page.locator("html").get_attribute("lang")
-        assert given == ("fr" if "fr" in offered() else "en"), path
-    assert page.get_by_label("Language").count() == int(len(offered()) > 1)
+        page.wait_for_load_state("networkidle")  # what scripts add is shown too
+        assert page.locator("html").get_attribute("lang") == "fr", path
+        left = english_left.english_in(english_left.shown_in(page.content()), names)
+        assert left == [], path
+    assert page.get_by_label("Langue").locator("option").all_inner_texts() == [
+        "English",
+        "Français",
+    ]
+
+
+def test_language_is_chosen_on_the_page_and_stays(server_of, open_page, web_project) -> None:
+    page = open_page(server_of(web_project))
+    page.get_by_label("Language").select_option("fr")
+    page.get_by_label("Language").locator("xpath=ancestor::form").get_by_role("button").click()
+    page.wait_for_selector("html[lang=fr]")
+    page.goto("/help/messages")
+    assert page.locator("h1").inner_text() == "Le sens de chaque message"

@@ -56,3 +56,23 @@ def test_every_heading_is_a_slug_of_the_code_and_stands_once() -> None:
 def test_every_slug_is_provoked_by_a_test() -> None:
     text = "\n".join(p.read_text("utf-8") for p in (ROOT / "tests").rglob("test_*.py"))
     assert sorted(s for s in HEADINGS if s not in text) == []
+
+
+def test_french_catalogue_has_the_same_headings_and_the_same_commands() -> None:
+    english, french = (
+        (ROOT / "docs" / name).read_text("utf-8") for name in ("messages.md", "messages.fr.md")
+    )
+    assert re.findall(r"^## (\S+)$", french, re.M) == HEADINGS
+    for slug, one, other in zip(HEADINGS, sections(english), sections(french), strict=True):
+        assert other.strip(), slug
+        assert code_in(one) <= code_in(other), slug
+
+
+def sections(text: str) -> list[str]:
+    """The text below each heading."""
+    return re.split(r"^## \S+$", text, flags=re.M)[1:]
+
+
+def code_in(text: str) -> set[str]:
+    """What is typed as it stands."""
+    return {" ".join(code.split()) for code in re.findall(r"`([^`]+)`", text)}

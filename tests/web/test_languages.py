@@ -16,5 +16,9 @@ def test_catalogue_with_gaps_is_not_offered_and_a_whole_one_is(monkeypatch, tmp_
     catalogue.write_text(head + 'msgid "Cards"\nmsgstr "Cartes"\n', encoding="utf-8")
     languages.offered.cache_clear()
     assert list(languages.offered()) == ["en", "fr"]
+    catalogue.write_text(head + '#, fuzzy\nmsgid "Cards"\nmsgstr "Cartes"\n', encoding="utf-8")
+    languages.offered.cache_clear()
+    assert list(languages.offered()) == ["en"]
     monkeypatch.undo()
     languages.offered.cache_clear()
+    assert list(languages.offered()) == ["en", "fr"]

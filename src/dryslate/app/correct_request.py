@@ -18,7 +18,7 @@ _POINT = re.compile(r"\s*([-+]?[0-9.]+(?:e[-+]?\d+)?)\s*,\s*([-+]?[0-9.]+(?:e[-+
 
 def parse_point(text: str, option: str) -> tuple[float, float]:
     """
-    Read a point written as ``X,Y``.
+    Read a point written as ``X,Y``; with decimal commas as ``X;Y``.
 
     Parameters
     ----------
@@ -39,8 +39,11 @@ def parse_point(text: str, option: str) -> tuple[float, float]:
     --------
     >>> parse_point("120,88.5", "--white")
     (120.0, 88.5)
+    >>> parse_point("120,5; 88,5", "--white")
+    (120.5, 88.5)
     """
-    match = _POINT.fullmatch(text)
+    parted = text.replace(",", ".").replace(";", ",") if ";" in text else text
+    match = _POINT.fullmatch(parted)
     try:
         if match is not None:
             return float(match[1]), float(match[2])

@@ -9,21 +9,32 @@ import dryslate
 from dryslate.base.errors import MissingPartError
 
 
-def read_messages() -> str:
+def read_messages(language: str = "en") -> str:
     """
     Return the catalogue of messages as Markdown.
+
+    Parameters
+    ----------
+    language : str
+        English where there is none in this one.
+
+    Returns
+    -------
+    str
 
     Raises
     ------
     MissingPartError
         ``help-missing``.
     """
-    inside = files("dryslate") / "data" / "help" / "messages.md"
-    if inside.is_file():
-        return inside.read_text("utf-8")
-    beside = Path(dryslate.__file__).resolve().parents[2] / "docs" / "messages.md"
-    if beside.is_file():
-        return beside.read_text("utf-8")
+    names = ("messages.md",) if language == "en" else (f"messages.{language}.md", "messages.md")
+    for name in names:
+        inside = files("dryslate") / "data" / "help" / name
+        if inside.is_file():
+            return inside.read_text("utf-8")
+        beside = Path(dryslate.__file__).resolve().parents[2] / "docs" / name
+        if beside.is_file():
+            return beside.read_text("utf-8")
     raise MissingPartError(
         "help-missing",
         "The catalogue of messages did not come with this build.",

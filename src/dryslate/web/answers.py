@@ -46,14 +46,14 @@ async def lifespan(app: Starlette) -> AsyncIterator[None]:
 async def _told(request: Request, error: Exception) -> Response:
     """Answer with what a use case or a route refused."""
     assert isinstance(error, DryslateError | Refusal)
-    return answer_to(error, request.headers)
+    return answer_to(error, request.scope)
 
 
 async def _http(request: Request, error: Exception) -> Response:
     """Answer a missing page, or a method that a page does not know, in the one shape."""
     assert isinstance(error, HTTPException)
     slug = "page-not-found" if error.status_code == 404 else "page-input"
-    response = answer_to(Refusal(slug, error.status_code), request.headers)
+    response = answer_to(Refusal(slug, error.status_code), request.scope)
     for name, value in (error.headers or {}).items():
         response.headers[name] = value
     return response
@@ -62,7 +62,7 @@ async def _http(request: Request, error: Exception) -> Response:
 async def _fault(request: Request, error: Exception) -> Response:
     """Answer without a trace; the server writes it into its log."""
     LOG.error("%s %s failed: %s", request.method, request.url.path, type(error).__name__)
-    return answer_to(Refusal("page-fault", 500), request.headers)
+    return answer_to(Refusal("page-fault", 500), request.scope)
 
 
 HANDLERS: Mapping[type[Exception], Callable[[Request, Exception], Awaitable[Response]]] = {

@@ -53,4 +53,4 @@ async def _unfit(request: Request, error: Exception) -> Response:
     """Answer where the request's fields cannot be used; what was sent is not echoed."""
     assert isinstance(error, RequestValidationError)
     names = sorted({str(part["loc"][-1]) for part in error.errors()})
-    return answer_to(Refusal("page-input", 422, ", ".join(names)[:200]), request.headers)
+    return answer_to(Refusal("page-input", 422, ", ".join(names)[:200]), request.scope)

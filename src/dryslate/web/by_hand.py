@@ -105,7 +105,7 @@ def both_on_conflict(request: Request, photo_id: str) -> Iterator[list[Response]
             row = store.correction(photo_id)
             kept = None if row is None else correction_words(request, row)
             both = {"kept": kept, **whole_state(request, store, photo_id)}
-        answers.append(answer_to(error, request.headers, both))
+        answers.append(answer_to(error, request.scope, both))
 
 
 def whole_state(request: Request, store: SurveyStore, photo_id: str) -> dict[str, Any]:

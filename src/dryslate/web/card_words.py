@@ -9,8 +9,8 @@ from typing import Any
 from starlette.requests import Request
 
 from dryslate.web import reading_words
-from dryslate.web.languages import N_, number
-from dryslate.web.pages import language_of, translate
+from dryslate.web.languages import N_, language_of, number
+from dryslate.web.pages import translate
 
 HOW: dict[str, str] = {
     "markers": N_("found by %(n)s of its %(all)s markers"),

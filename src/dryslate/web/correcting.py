@@ -16,7 +16,6 @@ from dryslate.app.correction_records import CorrectSettings
 from dryslate.web import picturing
 from dryslate.web.jobs import Job
 from dryslate.web.languages import N_
-from dryslate.web.pages import translate
 from dryslate.web.reach import reach_of
 
 if TYPE_CHECKING:
@@ -49,14 +48,14 @@ def start_correcting(
     """
     reach = reach_of(request)
     settings = CorrectSettings(port=parse_port(port))
-    pictures = translate(request, picturing.TITLE)
+    pictures = picturing.TITLE
 
     def work(job: Job) -> Summary:
         summary = correct_in_turns(reach.settings.project, observer, settings, ids, job)
         picturing.start_picturing(reach, pictures, observer)
         return summary
 
-    return reach.jobs.start(translate(request, TITLE), page, observer, work, kind="correct")
+    return reach.jobs.start(TITLE, page, observer, work, kind="correct")
 
 
 def correct_in_turns(

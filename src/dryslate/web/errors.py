@@ -7,8 +7,9 @@ import logging
 from collections.abc import Mapping
 from typing import Any
 
-from starlette.datastructures import Headers
+from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
+from starlette.types import Scope
 
 from dryslate.base.errors import (
     DryslateError,
@@ -19,6 +20,8 @@ from dryslate.base.errors import (
     StoreError,
 )
 from dryslate.base.problems import Problem
+from dryslate.web.languages import N_, catalogue, language_of
+from dryslate.web.said import told
 
 LOG = logging.getLogger("dryslate.web")
 
@@ -138,9 +141,11 @@ def status_of(error: DryslateError) -> int:
     return next((code for kind, code in STATUS_BY_CLASS if isinstance(error, kind)), 500)
 
 
-def error_body(problems: list[Problem], more: Mapping[str, Any] | None = None) -> dict[str, Any]:
+def error_body(
+    language: str, problems: list[Problem], more: Mapping[str, Any] | None = None
+) -> dict[str, Any]:
     """Return the one JSON shape of everything that went wrong."""
-    return {"problems": [problem.as_dict() for problem in problems], **(more or {})}
+    return {"problems": [told(language, problem) for problem in problems], **(more or {})}
 
 
 def problem_of_error(error: Refusal | DryslateError) -> Problem:
@@ -153,7 +158,7 @@ def problem_of_error(error: Refusal | DryslateError) -> Problem:
 
 
 def answer_to(
-    error: Refusal | DryslateError, headers: Headers, more: Mapping[str, Any] | None = None
+    error: Refusal | DryslateError, scope: Scope, more: Mapping[str, Any] | None = None
 ) -> Response:
     """
     Answer with what went wrong: JSON for scripts, a line for htmx, a page for people.
@@ -161,7 +166,7 @@ def answer_to(
     Parameters
     ----------
     error : Refusal or DryslateError
-    headers : Headers
+    scope : Scope
         Of the request.
     more : Mapping, optional
         Further fields of the JSON document.
@@ -170,32 +175,42 @@ def answer_to(
     -------
     Response
     """
+    request = Request(scope)
+    language, headers = language_of(request), request.headers
     status = error.status if isinstance(error, Refusal) else status_of(error)
     problem = problem_of_error(error)
     if headers.get("hx-request") == "true":
-        return HTMLResponse(_line(problem), status)
+        return HTMLResponse(_line(language, problem), status)
     if "text/html" in headers.get("accept", ""):
-        return HTMLResponse(_page(problem), status)
-    return JSONResponse(error_body([problem], more), status)
+        return HTMLResponse(_page(language, problem), status)
+    return JSONResponse(error_body(language, [problem], more), status)
 
 
-def _line(problem: Problem) -> str:
+def _line(language: str, problem: Problem) -> str:
     """Put a problem into one block of HTML."""
+    words = {k: html.escape(str(v)) for k, v in told(language, problem).items()}
+    lang = f' lang="{words["lang"]}"' if words["lang"] else ""
     return (
-        f'<p class="stop" role="alert" data-slug="{html.escape(problem.slug)}">'
-        f"<b>{html.escape(problem.message)}</b> {html.escape(problem.fix)} "
-        f'<a href="/help/messages#{html.escape(problem.slug)}">{html.escape(problem.slug)}</a></p>'
+        f'<p class="stop" role="alert" data-slug="{words["slug"]}">'
+        f"<b{lang}>{words['message']}</b> {words['fix']} "
+        f'<a href="/help/messages#{words["slug"]}">{words["slug"]}</a></p>'
     )
 
 
-def _page(problem: Problem) -> str:
+def _page(language: str, problem: Problem) -> str:
     """Put a problem onto a page of its own, which needs no session."""
-    sign_in = '<p><a class="button" href="/sign-in">Sign in</a></p>'
-    more = sign_in if problem.slug == "page-sign-in" else '<p><a href="/">Left to do</a></p>'
+    texts = catalogue(language)
+    sign_in, left = texts.gettext(N_("Sign in")), texts.gettext(N_("Left to do"))
+    title = texts.gettext(N_("Not done"))
+    more = (
+        f'<p><a class="button" href="/sign-in">{sign_in}</a></p>'
+        if problem.slug == "page-sign-in"
+        else f'<p><a href="/">{left}</a></p>'
+    )
     return (
-        '<!DOCTYPE html><html lang="en-GB"><head><meta charset="utf-8">'
+        f'<!DOCTYPE html><html lang="{language}"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        "<title>Not done · dryslate</title>"
+        f"<title>{title} · dryslate</title>"
         '<link rel="stylesheet" href="/static/css/pages.css"></head><body><main>'
-        f"<h1>Not done</h1>{_line(problem)}{more}</main></body></html>"
+        f"<h1>{title}</h1>{_line(language, problem)}{more}</main></body></html>"
     )

@@ -65,7 +65,7 @@ class Guard:
         try:
             receive = await self._admit(scope, receive)
         except (Refusal, DryslateError) as refusal:
-            await answer_to(refusal, Headers(scope=scope))(scope, receive, sending)
+            await answer_to(refusal, scope)(scope, receive, sending)
             return
         entry = self._entry(scope)
         if entry is not None:

@@ -31,7 +31,7 @@ class Job:
     ----------
     job_id : str
     title : str
-        What it does, in words.
+        What it does, in English words that a page translates.
     page : str
         Where to go when it is done.
     observer : str

@@ -5,20 +5,28 @@ from __future__ import annotations
 import gettext
 import io
 import math
+import re
 from collections.abc import Container, Iterable
 from datetime import date, datetime
 from functools import cache
 from importlib.resources import files
 
 from babel import dates, numbers
+from babel.messages.catalog import Catalog
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
+from starlette.requests import Request
 
 from dryslate.base.figures import rounded_to_doubt
 
 LANGUAGES = {"en": "English", "fr": "Français"}
 """Languages that the pages are being written in, each in its own words; see `offered`."""
 LOCALES = {"en": "en_GB", "fr": "fr_FR"}
+_GAP = re.compile(r'^msgstr(?:\[\d\])? ""\n(?!")|^#,.*\bfuzzy\b', re.M)
+"""A text of a catalogue that is empty or not sure; the head's text goes on in the next line."""
+
+SAID = "said"
+"""Context of what the program's core says: templates that are found again when shown."""
 
 
 def N_(text: str) -> str:  # noqa: N802  gettext's usual name for a text that is translated later
@@ -26,14 +34,28 @@ def N_(text: str) -> str:  # noqa: N802  gettext's usual name for a text that is
     return text
 
 
+def S_(text: str) -> str:  # noqa: N802  as `N_`
+    """Mark a text, or template, of what the core says (`SAID`)."""
+    return text
+
+
+@cache
+def texts_of(language: str) -> Catalog | None:
+    """Return the catalogue of a language as it is written, None where there is none."""
+    place = files("dryslate.web") / "locale" / f"{language}.po"
+    if language == "en" or not place.is_file():
+        return None
+    return read_po(io.BytesIO(place.read_bytes()), locale=LOCALES[language])
+
+
 @cache
 def catalogue(language: str) -> gettext.NullTranslations:
     """Return the texts of a language; English stands in the templates themselves."""
-    place = files("dryslate.web") / "locale" / f"{language}.po"
-    if language == "en" or not place.is_file():
+    texts = texts_of(language)
+    if texts is None:
         return gettext.NullTranslations()
     packed = io.BytesIO()
-    write_mo(packed, read_po(io.BytesIO(place.read_bytes()), locale=LOCALES[language]))
+    write_mo(packed, texts)
     packed.seek(0)
     return gettext.GNUTranslations(packed)
 
@@ -45,13 +67,19 @@ def offered() -> dict[str, str]:
 
 
 def _is_whole(language: str) -> bool:
-    """Tell whether every text of a catalogue is translated."""
+    """Tell whether every text of a catalogue is translated; reads it without taking it apart."""
     place = files("dryslate.web") / "locale" / f"{language}.po"
-    if not place.is_file():
-        return False
-    messages = [m for m in read_po(io.BytesIO(place.read_bytes())) if m.id]
-    given = [m.string if isinstance(m.string, tuple) else (m.string,) for m in messages]
-    return bool(messages) and all(all(texts) for texts in given)
+    return place.is_file() and _GAP.search(place.read_text("utf-8")) is None
+
+
+def language_of(request: Request) -> str:
+    """Return the language to show to the browser that asks."""
+    session = request.scope.get("state", {}).get("session")
+    return choose_language(
+        session.language if session else request.cookies.get("language"),
+        request.headers.get("accept-language", ""),
+        offered(),
+    )
 
 
 def choose_language(chosen: str | None, accept: str, among: Container[str]) -> str:
@@ -125,6 +153,19 @@ def size_words(value: float, u: float, language: str, unit: str = "mm") -> str:
     value, u, digits = rounded_to_doubt(value, u)
     doubt = f" ± {number(u, digits, language)}" if math.isfinite(u) and u > 0 else ""
     return f"{number(value, digits, language)}{doubt} {unit}"
+
+
+def signed(value: float, language: str) -> str:
+    """
+    Write a number with its sign, and only the decimals that it has.
+
+    Examples
+    --------
+    >>> signed(-3.5, "fr"), signed(3600.0, "en")
+    ('-3,5', '+3,600')
+    """
+    text = str(numbers.format_decimal(abs(value), format="#,##0.###", locale=LOCALES[language]))
+    return ("-" if value < 0 else "+") + text
 
 
 def day(text: str | None, language: str) -> str:

@@ -8,8 +8,7 @@ from urllib.parse import quote
 
 from starlette.requests import Request
 
-from dryslate.web.languages import N_, catalogue
-from dryslate.web.pages import language_of
+from dryslate.web.languages import N_, catalogue, language_of
 
 if TYPE_CHECKING:
     from dryslate.app.left_to_do import LeftItem, VisitLeft

@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING, Any
 
 from starlette.requests import Request
 
-from dryslate.web.languages import N_, number
-from dryslate.web.pages import language_of, static_version, translate
+from dryslate.web.core_words import joined, reason_words
+from dryslate.web.languages import N_, language_of, number
+from dryslate.web.pages import static_version, translate
+from dryslate.web.said import told, value
 
 if TYPE_CHECKING:
     from dryslate.app.identify import Identifier
@@ -62,7 +64,7 @@ def answer_words(
     chosen = asked if asked in identifier.taxa.characters else next(iter(characters), "")
     split = answer.splits
     return {
-        "verdict": translate(request, answer.verdict),
+        "verdict": joined(language, answer.verdict, "or"),
         "accept": accepted_name(answer),
         "question": question_words(request, identifier, chosen) if chosen else None,
         "others": [
@@ -74,8 +76,11 @@ def answer_words(
         "memory": f"{number(100.0 * answer.memory_share, 0, language)} %",
         "splits": None
         if split is None or not split.how_to_tell
-        else {"genera": [split.genus_a, split.genus_b], "text": split.how_to_tell},
-        "problems": [p.as_dict() for p in answer.problems],
+        else {
+            "genera": [split.genus_a, split.genus_b],
+            "text": value(language, split.how_to_tell, of_data=True),
+        },
+        "problems": [told(language, p) for p in answer.problems],
     }
 
 
@@ -133,17 +138,18 @@ def drawing_of(character: str, state: str) -> str | None:
 
 def _ranked(request: Request, one: Ranked) -> dict[str, Any]:
     """One candidate."""
+    language = language_of(request)
     return {
-        "genus": one.genus,
+        "genus": value(language, one.genus, of_data=True),
         "family": one.family,
         "likelihood": one.likelihood_word.replace(" ", "_"),
         "words": translate(request, LIKELIHOODS[one.likelihood_word]),
-        "probability": f"{number(100.0 * one.probability, 0, language_of(request))} %",
-        "for": _reasons(one.for_),
-        "against": _reasons(one.against),
+        "probability": f"{number(100.0 * one.probability, 0, language)} %",
+        "for": _reasons(language, one.for_),
+        "against": _reasons(language, one.against),
     }
 
 
-def _reasons(reasons: tuple[Reason, ...]) -> list[str]:
+def _reasons(language: str, reasons: tuple[Reason, ...]) -> list[str]:
     """The strongest reasons, as they are told."""
-    return [r.text for r in reasons[:SHOWN_REASONS]]
+    return [reason_words(language, r.character, r.text) for r in reasons[:SHOWN_REASONS]]

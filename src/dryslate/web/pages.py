@@ -7,19 +7,16 @@ from importlib.resources import files
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
-from dryslate.web.languages import (
-    catalogue,
-    choose_language,
-    day,
-    number,
-    offered,
-    size_words,
-)
+from dryslate.web.job_words import job_words
+from dryslate.web.languages import catalogue, day, number, offered, signed, size_words
+from dryslate.web.languages import language_of as language_of  # noqa: PLC0414  taken along
 from dryslate.web.places import PLACES
-from dryslate.web.reach import reach_of
+from dryslate.web.reach import Reach, reach_of
+from dryslate.web.said import colon, said, told, value
 from dryslate.web.taxon_names import genera, genera_of, taxon
 
 LIGHTS = ("auto", "light", "dark")
@@ -41,8 +38,29 @@ def _environment(language: str) -> Environment:
     environment.filters["doubt"] = lambda size: size_words(size[0], size[1], language)
     environment.filters["number"] = lambda value, digits=1: number(value, digits, language)
     environment.filters["day"] = lambda text: day(text, language)
+    environment.filters["signed"] = lambda value: signed(value, language)
+    environment.filters["told"] = partial(told, language)
+    environment.filters["said"] = lambda text, of_data=False: said_html(language, text, of_data)
+    environment.filters["in_words"] = lambda text: value(language, text, of_data=True)
     environment.filters["minutes"] = partial(minutes_words, language)
     return environment
+
+
+def said_html(language: str, text: str, of_data: bool = False) -> str:
+    """Return what the core says in the page's language; English is marked as such."""
+    found = text if language == "en" else said(language, text, of_data=of_data)
+    return Markup('<span lang="en">{}</span>').format(text) if found is None else found
+
+
+def state_words(reach: Reach, language: str, character: str, state: str) -> str:
+    """Return the words of a state of the genus data, in a language."""
+    from dryslate import wiring  # only where states are shown: the first page is there sooner
+
+    tables = wiring.reference_tables(reach.settings.project)
+    taxa = reach.keep("taxa data", lambda: tables.taxa()[0])
+    known = taxa.characters.get(character)
+    words = known.states.get(state) if known is not None else None
+    return catalogue(language).gettext(words) if words else state.replace("_", " ")
 
 
 def minutes_words(language: str, minutes: float) -> str:
@@ -50,16 +68,6 @@ def minutes_words(language: str, minutes: float) -> str:
     if minutes < 90:
         return f"{max(1, round(minutes))} min"
     return f"{number(minutes / 60.0, 1, language)} h"
-
-
-def language_of(request: Request) -> str:
-    """Return the language to show to the browser that asks."""
-    session = request.scope.get("state", {}).get("session")
-    return choose_language(
-        session.language if session else request.cookies.get("language"),
-        request.headers.get("accept-language", ""),
-        offered(),
-    )
 
 
 def translate(request: Request, text: str) -> str:
@@ -117,7 +125,9 @@ def part(request: Request, template: str, **context: Any) -> str:
         "places": PLACES,
         "project_name": reach.settings.project.resolve().name,
         "is_team": reach.settings.is_team,
-        "running": [job.as_dict() for job in reach.jobs.running()],
+        "running": [job_words(language, job) for job in reach.jobs.running()],
+        "state_words": partial(state_words, reach, language),
+        "colon": colon(language),
         "static_version": static_version(),
         "has_viewer": vendor_is_there(),
         "genus_names": lambda: genera_of(reach),

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from starlette.requests import Request
 
-from dryslate.web.languages import N_, catalogue
-from dryslate.web.pages import language_of
+from dryslate.web.languages import N_, catalogue, language_of
 
 KINDS = (
     ("length", "l", N_("Line")),

@@ -6,8 +6,7 @@ from typing import TYPE_CHECKING
 
 from starlette.requests import Request
 
-from dryslate.web.languages import N_, catalogue
-from dryslate.web.pages import language_of
+from dryslate.web.languages import N_, catalogue, language_of, number
 
 if TYPE_CHECKING:
     from dryslate.app.photo_list import PhotoLine
@@ -69,7 +68,7 @@ def in_language(request: Request, texts: dict[str, str]) -> dict[str, str]:
 def card_words(request: Request, line: PhotoLine) -> str:
     """Say how the card of a photo was seen."""
     texts = in_language(request, CARD)
-    off = "" if line.off_de00 is None else f"{line.off_de00:.1f}"
+    off = "" if line.off_de00 is None else number(line.off_de00, 1, language_of(request))
     return ", ".join(
         texts[s].replace("{n}", str(line.n_dropped)).replace("{off}", off) for s in line.seen
     )

@@ -31,7 +31,7 @@ def start_picturing(reach: Reach, title: str, observer: str) -> Job:
     ----------
     reach : Reach
     title : str
-        `TITLE` in the person's language.
+        `TITLE`, translated when it is shown.
     observer : str
         Whose photos brought it about.
 

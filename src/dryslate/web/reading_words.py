@@ -8,8 +8,9 @@ from typing import Any
 from starlette.requests import Request
 
 from dryslate.base.figures import decimals_for
-from dryslate.web.languages import N_, number
-from dryslate.web.pages import language_of, translate
+from dryslate.web.languages import N_, language_of, number
+from dryslate.web.pages import translate
+from dryslate.web.said import told
 
 VALUES = (
     ("length_mm", N_("length"), "mm"),
@@ -84,7 +85,8 @@ def reading_words(request: Request, told: Mapping[str, Any]) -> dict[str, Any]:
 def _fixed(request: Request, problem: Mapping[str, Any]) -> dict[str, Any]:
     """A problem with what to do about it here."""
     fix = FIXES.get(str(problem.get("slug")))
-    return dict(problem) if fix is None else {**problem, "fix": translate(request, fix)}
+    words = told(language_of(request), problem)
+    return words if fix is None else {**words, "fix": translate(request, fix)}
 
 
 def short_words(request: Request, values: Mapping[str, Any]) -> str:

@@ -23,7 +23,6 @@ from dryslate.web import picturing
 from dryslate.web.errors import Refusal
 from dryslate.web.jobs import Job
 from dryslate.web.languages import N_
-from dryslate.web.pages import translate
 from dryslate.web.reach import Reach, observer_of, reach_of
 from dryslate.web.zones_said import say_zone
 
@@ -104,7 +103,7 @@ def start_take(
     """
     reach, observer = reach_of(request), observer_of(request)
     said = require_name(zone, "zone") if zone.strip() else ""
-    pictures = translate(request, picturing.TITLE)
+    pictures = picturing.TITLE
     with reach.reading() as store:
         plan_take(wanted, tools_for(store, Unheard()))
 
@@ -118,7 +117,7 @@ def start_take(
         picturing.start_picturing(reach, pictures, observer)
         return report
 
-    return reach.jobs.start(translate(request, TITLE), "", observer, work, kind="take")
+    return reach.jobs.start(TITLE, "", observer, work, kind="take")
 
 
 def take_in_turns(reach: Reach, observer: str, wanted: TakeRequest, job: Job) -> TakeReport:
@@ -167,4 +166,4 @@ def start_second(request: Request, visit_id: str, second: Path) -> Job:
             return make_second_copy(tools, project, visit_id, second)
 
     page = f"/take/copies?{urlencode({'visit': visit_id})}"
-    return reach.jobs.start(translate(request, SECOND), page, observer, work, kind="take")
+    return reach.jobs.start(SECOND, page, observer, work, kind="take")

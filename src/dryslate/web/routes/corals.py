@@ -137,6 +137,6 @@ def _changed(request: Request, record_id: str, version: str, said: dict[str, Any
             now = {k: getattr(kept, k) for k in said if k != "sizes"}
             both = {"kept": now, "yours": said, "version": coral_page.version_of(kept)}
             if "application/json" in request.headers.get("accept", ""):
-                return answer_to(error, request.headers, both)
+                return answer_to(error, request.scope, both)
             return page(request, "coral_both.html", 409, record=kept, **both)
     return RedirectResponse(f"/corals/{record_id}", 303)

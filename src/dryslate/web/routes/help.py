@@ -8,7 +8,7 @@ from starlette.responses import HTMLResponse
 from dryslate import wiring
 from dryslate.app.message_catalogue import parse_messages
 from dryslate.web.errors import Refusal
-from dryslate.web.languages import N_
+from dryslate.web.languages import N_, language_of
 from dryslate.web.pages import page
 from dryslate.web.reach import reach_of
 
@@ -37,7 +37,10 @@ def contents(request: Request) -> HTMLResponse:
 @router.get("/help/messages", response_class=HTMLResponse)
 def messages(request: Request) -> HTMLResponse:
     """Show what every message means and what to do."""
-    found = reach_of(request).keep("messages", lambda: parse_messages(wiring.message_pages()))
+    language = language_of(request)
+    found = reach_of(request).keep(
+        f"messages {language}", lambda: parse_messages(wiring.message_pages(language))
+    )
     return page(request, "help/messages.html", entries=found)
 
 

@@ -15,10 +15,12 @@ from dryslate.app.identify_records import NameRequest, name_record
 from dryslate.app.identify_request import parse_record
 from dryslate.app.team_hit_rate import TeamHitRate, team_hit_rate
 from dryslate.web.in_hand import InHand
+from dryslate.web.languages import language_of
 from dryslate.web.naming_words import CONFIDENCE, STATE_KEYS, answer_words, state_words
 from dryslate.web.pages import page
 from dryslate.web.reach import Reach, observer_of, reach_of, session_of
 from dryslate.web.routes.corals import RecordId
+from dryslate.web.said import value
 from dryslate.web.taxon_names import genera_of
 
 router = APIRouter()
@@ -174,7 +176,9 @@ def weigh(request: Request, body: WeighBody) -> dict[str, Any]:
     if answer is None:
         raise all_at_once(problems)
     words = answer_words(request, identifier, answer, body.asked)
-    return {**words, "cautions": cautions_of(answer, identifier.taxa)}
+    language = language_of(request)
+    cautions = cautions_of(answer, identifier.taxa)
+    return {**words, "cautions": [value(language, one, of_data=True) for one in cautions]}
 
 
 @router.post("/corals/{record_id}/names")

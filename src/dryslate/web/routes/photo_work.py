@@ -16,6 +16,8 @@ from dryslate.app.measure_try import Asked, Prepared, prepare, try_measure
 from dryslate.app.ports import SurveyStore
 from dryslate.app.tiles import require_photo
 from dryslate.web.benches import bench_of, shelf_of
+from dryslate.web.languages import language_of
+from dryslate.web.pages import state_words
 from dryslate.web.reach import Reach, observer_of, reach_of
 from dryslate.web.reading_words import reading_words, short_words
 from dryslate.web.routes.photo import PhotoId
@@ -83,6 +85,10 @@ def state_of(request: Request, store: SurveyStore, photo_id: str) -> dict[str, A
         row["stood"] = row["values"].get("card_stood") or ""
         row["short"] = short_words(request, row["values"])
         row["words"] = reading_words(request, row.pop("values"))
+    reach, language = reach_of(request), language_of(request)
+    for coral in state["corals"]:
+        form = coral.get("growth_form") or ""
+        coral["growth_form_words"] = state_words(reach, language, "growth_form", form)
     return state
 
 

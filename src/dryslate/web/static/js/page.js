@@ -32,6 +32,7 @@ export function say(problems, kind = "stop") {
       line.className = kind;
       const strong = document.createElement("b");
       strong.textContent = problem.message;
+      if (problem.lang) line.lang = problem.lang;
       line.append(strong, " ", problem.fix ?? "", " ");
       if (problem.slug) {
         const more = document.createElement("a");
@@ -48,6 +49,11 @@ export function say(problems, kind = "stop") {
 export function isTyping(event) {
   const at = event.target;
   return event.ctrlKey || event.altKey || event.metaKey || at.isContentEditable || /^(INPUT|SELECT|TEXTAREA)$/.test(at.tagName);
+}
+
+/** A number with so many decimals, as the page's language writes it. */
+export function number(value, digits = 0) {
+  return value.toLocaleString(document.documentElement.lang, { minimumFractionDigits: digits, maximumFractionDigits: digits });
 }
 
 /** Words of a page, translated by the server: JSON in the element with that id. */

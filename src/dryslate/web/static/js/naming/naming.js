@@ -39,6 +39,11 @@ function element(tag, content, className) {
   return made;
 }
 
+function inLanguage(made, lang) {
+  if (lang) made.lang = lang;
+  return made;
+}
+
 const genera = new Set(start.genera);
 
 /** A text with its genus names in italics, and nothing else. */
@@ -113,9 +118,9 @@ function showAnswered() {
       const said = step.kind === "unclear" ? text.unclear : (step.kind === "not" ? `${text.not} ` : "") + step.labels.join(", ");
       const back = element("button", text.takeback);
       back.type = "button";
-      back.setAttribute("aria-label", `${text.takeback}: ${step.words}`);
+      back.setAttribute("aria-label", `${text.takeback}${text.colon}${step.words}`);
       back.addEventListener("click", () => { steps.splice(n, 1); changed(); });
-      line.append(element("span", `${step.words}: ${said}`), back);
+      line.append(element("span", `${step.words}${text.colon}${said}`), back);
       return line;
     }),
   );
@@ -145,7 +150,7 @@ function showTold() {
   at("numbers").textContent = `${text.memory} ${told.memory}`;
   at("chances").replaceChildren(...told.ranked.map((one) => withGenera("li", `${one.genus} ${one.probability}`)));
   at("cautions").replaceChildren(...told.cautions.map((one) => withGenera("p", `${one}.`, "stop")));
-  at("problems").replaceChildren(...told.problems.filter((p) => p.severity !== "note").map((p) => withGenera("p", `${p.place}: ${p.message}. ${p.fix}`, "warn")));
+  at("problems").replaceChildren(...told.problems.filter((p) => p.severity !== "note").map((p) => inLanguage(withGenera("p", `${p.place}${p.colon}${p.message} ${p.fix}`, "warn"), p.lang)));
   at("splits").replaceChildren();
   if (told.splits) {
     const [a, b] = told.splits.genera;

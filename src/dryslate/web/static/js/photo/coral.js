@@ -41,7 +41,7 @@ export class Coral {
     const sizes = this.#state.measurements.filter((m) => coral.measurement_ids.includes(m.measurement_id));
     const rows = sizes.flatMap((m) => m.words.values.map((v) => el("div", {}, el("dt", {}, v.label), el("dd", {}, v.text))));
     const elsewhere = coral.measurement_ids.length - sizes.length;
-    const facts = [coral.growth_form ? text.form.replace("{form}", coral.growth_form.replaceAll("_", " ")) : text.no_form];
+    const facts = [coral.growth_form ? text.form.replace("{form}", coral.growth_form_words) : text.no_form];
     if (!sizes.some((m) => m.kind === "outline")) facts.push(text.no_outline);
     if (elsewhere > 0) facts.push(text.elsewhere.replace("{n}", elsewhere));
     place.replaceChildren(

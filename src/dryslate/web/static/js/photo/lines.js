@@ -1,6 +1,6 @@
 // A grid of whole millimetres laid over the photo in the card's plane; the server says where its lines run.
 
-import { say } from "../page.js";
+import { number, say } from "../page.js";
 import { svg } from "./viewer.js";
 
 const APART_PX = 42; // how far apart lines are on the screen, at least
@@ -24,7 +24,7 @@ export function connectGrid(view, button) {
       const isTenth = Math.abs(line.mm / (told.step_mm * 10) - Math.round(line.mm / (told.step_mm * 10))) < 1e-6;
       return svg("path", { d: `M${line.points_px.map((p) => p.join(" ")).join("L")}`, class: isTenth ? "tenth" : "" });
     }));
-    button.querySelector("output").textContent = told.step_mm ? `${told.step_mm} mm` : "";
+    button.querySelector("output").textContent = told.step_mm ? `${number(told.step_mm, Number.isInteger(told.step_mm) ? 0 : 1)} mm` : "";
   }
 
   view.on("change", () => {

@@ -1,6 +1,6 @@
 // Measuring by points: set by click or by the cross, moved by drag and arrow keys, read by the server as they move.
 
-import { post, say } from "../page.js";
+import { number, post, say } from "../page.js";
 import { arrow, handle, svg } from "./viewer.js";
 import { steps } from "./undo.js";
 import { showReading } from "./reading.js";
@@ -302,7 +302,7 @@ export class Measuring {
     if (this.pointDoubt < 1.5) return;
     const line = document.createElement("p");
     line.className = "hint";
-    line.textContent = this.parts.text.coarse.replace("{n}", this.pointDoubt.toFixed(1));
+    line.textContent = this.parts.text.coarse.replace("{n}", number(this.pointDoubt, 1));
     this.parts.reading.append(line);
   }
 

@@ -21,7 +21,7 @@ export function showReading(place, told, text, isDone = true) {
   }
   for (const problem of told.problems) {
     const kind = isDone ? { error: "stop", warning: "warn" }[problem.severity] ?? "hint" : "hint"; // while it is drawn, an outline may still cross itself
-    parts.push(el("p", { class: kind, "data-slug": problem.slug }, el("b", {}, problem.message), " ", problem.fix ?? ""));
+    parts.push(el("p", { class: kind, "data-slug": problem.slug, lang: problem.lang || null }, el("b", {}, problem.message), " ", problem.fix ?? ""));
   }
   if (told.flags.length) parts.push(el("p", { class: "hint" }, told.flags.join("; ")));
   if (told.budget.length) {

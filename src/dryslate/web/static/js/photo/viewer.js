@@ -3,7 +3,7 @@
 // Photo pixels have their centres on whole numbers, as everywhere in this program. OpenSeadragon counts from the
 // edge of the first pixel and in units of the photo's width; the half pixel between the two is dealt with here only.
 
-import { say } from "../page.js";
+import { number, say } from "../page.js";
 
 const SVG = "http://www.w3.org/2000/svg";
 
@@ -254,7 +254,7 @@ export function handle(view, layer, xy, options) {
       self.xy = [...at];
       made.setAttribute("transform", `translate(${at[0]} ${at[1]})`);
       made.setAttribute("aria-valuenow", Math.round(at[0]));
-      made.setAttribute("aria-valuetext", `x ${at[0].toFixed(1)}, y ${at[1].toFixed(1)}`);
+      made.setAttribute("aria-valuetext", `x ${number(at[0], 1)}; y ${number(at[1], 1)}`);
     },
     remove() { made.remove(); },
   };

@@ -1,0 +1,37 @@
+"""A long job in the person's language: what it does, how far it is, what went wrong."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from dryslate.web.jobs import Job
+from dryslate.web.languages import S_, catalogue
+from dryslate.web.said import said, told
+
+STRETCHES = (
+    S_("copying"),
+    S_("taking in"),
+    S_("Correcting"),
+    S_("pictures for the pages"),
+)
+"""What the use cases call the stretches of their work."""
+
+
+def job_words(language: str, job: Job) -> dict[str, Any]:
+    """
+    Return how far a job is, for the page of one person.
+
+    Parameters
+    ----------
+    language : str
+    job : Job
+
+    Returns
+    -------
+    dict
+    """
+    state = job.as_dict()
+    state["title"] = catalogue(language).gettext(job.title)
+    state["what"] = said(language, job.what) or job.what
+    state["problems"] = [told(language, problem) for problem in job.problems]
+    return state
