@@ -207,7 +207,7 @@ def look_a_second_time(page, do, shot, how: str) -> None:
     page.locator("#states[aria-busy=false]").wait_for(state="attached")
     assert "Acropora" not in main.inner_text()
     name_coral(page, do)
-    page.get_by_text("You agree: Acropora.").wait_for()
+    page.get_by_text("Both said the same: Acropora.").wait_for()
     shot(page, f"day-{how}-agreed")
 
 
