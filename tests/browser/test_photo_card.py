@@ -314,3 +314,74 @@ def test_a_white_point_is_picked_by_keys_alone(server_of, open_page, own_project
         assert picked["xy_px"][1] == pytest.approx(float(at.split("y ")[1]) + 1)
     else:
         assert page.locator("#white-try [data-slug]").count() > 0
+
+
+DESIGN = "target24"
+
+
+@pytest.fixture
+def deck(tmp_path, card_photos: ModuleType) -> tuple[Path, np.ndarray]:
+    """A project with a straight photo of a chart, and the true corners of that."""
+    (tmp_path / "memory").mkdir()
+    plan = card_photos.Plan(card=DESIGN, cast=(0.9, 1.0, 0.95), width_px=900.0)
+    corners = card_photos.save_photo(plan, tmp_path / "memory" / "CHART.JPG")
+    trip, visit = tmp_path / "trip", ("--visit", "Boat deck", "2031-05-04")
+    run("take", tmp_path / "memory", "--into", trip, *visit, "--observer", "Ines Varro")
+    return trip, corners
+
+
+def test_a_card_is_defined_from_the_photo_with_its_true_size_and_put_away_again(
+    server_of, open_page, deck, shot, faults_of_access
+):
+    project, corners = deck
+    truth = wiring.reference_tables().card(DESIGN)
+    across = (corners[1] - corners[0]) / truth.width_mm
+    down = (corners[3] - corners[0]) / truth.height_mm
+
+    def at(x_mm, y_mm):
+        return corners[0] + x_mm * across + y_mm * down
+
+    photo_id, _ = only_photo(project)
+    page = open_page(server_of(project))
+    open_photo(page, photo_id)
+    page.keyboard.press("d")
+    inner = [(p.x_mm + 10, p.y_mm + 14) for p in (truth.patches[0], truth.patches[-1])]
+    marks = [*corners, at(10.0, 100.0), at(260.0, 100.0)]
+    for x, y in inner:
+        marks += [at(x, y), at(x + 14, y + 10)]
+    for n, mark in enumerate(marks):
+        page.mouse.click(*screen_of(page, mark))
+        page.wait_for_timeout(350)
+        assert page.locator('[data-layer="hand"] .handle').count() == n + 1
+    page.keyboard.press("Backspace")  # the last mark anew, by keys alone
+    x, y = (round(float(v)) for v in marks[-1])
+    cross = page.locator('[data-layer="hand"] .cross path').first.get_attribute("d")
+    found = [float(v) for v in re.findall(r"-?[\d.]+", cross)]
+    now_y = round(found[1])
+    for _ in range(abs(y - now_y)):
+        page.keyboard.press("ArrowDown" if y > now_y else "ArrowUp")
+    page.keyboard.press("Space")
+    assert page.locator('[data-layer="hand"] .handle').count() == len(marks)
+    page.get_by_label("Millimetres between the two ticks").fill("250")
+    page.get_by_text("Patches in rows and columns").click()
+    page.get_by_role("button", name="Fill in").click()
+    page.locator("#define-patches li").nth(23).wait_for()
+    page.locator("#define-try", has_text="Size of the card").wait_for()
+    page.get_by_label("Name of the card").fill("deck-chart")
+    shot(page, "card-define")
+    assert faults_of_access(page) == []
+    page.get_by_role("button", name="Save this card").click()
+    page.get_by_text("Card deck-chart is saved in this project.").wait_for()
+    shot(page, "card-defined")
+    assert faults_of_access(page) == []
+    card = wiring.reference_tables(project).card("deck-chart")
+    assert card.width_mm == pytest.approx(truth.width_mm, rel=3 * card.print_scale_u_frac)
+    assert card.height_mm == pytest.approx(truth.height_mm, rel=3 * card.print_scale_u_frac)
+    assert len(card.patches) == 24
+    assert len(card.neutrals) >= 6
+    page.get_by_role("button", name="Undo").click()
+    page.get_by_text("Card deck-chart is saved in this project.").wait_for(state="detached")
+    assert "deck-chart" not in [c.name for c in wiring.reference_tables(project).cards()]
+    page.get_by_role("button", name="Redo").click()
+    page.get_by_text("Card deck-chart is saved in this project.").wait_for()
+    assert "deck-chart" in [c.name for c in wiring.reference_tables(project).cards()]

@@ -62,7 +62,7 @@ def define_card(
     """
     decoded = reader.read(photo)
     pixels = upright_view(decoded.pixels, decoded.metadata.orientation)
-    shape = _shape_of(marks, (pixels.shape[1], pixels.shape[0]))
+    shape = shape_of(marks, (pixels.shape[1], pixels.shape[0]))
     linear = _rectified(pixels, decoded.linear_lut, decoded.to_srgb, shape)
     patches, is_estimated = _patches(marks, shape, linear)
     card = CardDefinition(
@@ -100,8 +100,19 @@ def define_card(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Shape:
-    """Size of the card and how its plane lies in the photo."""
+class Shape:
+    """
+    Size of the card and how its plane lies in the photo.
+
+    Parameters
+    ----------
+    width_mm, height_mm : float
+    photo_to_mm : ndarray of float, shape (3, 3)
+    px_per_mm : float
+    scale_u_frac : float
+        One standard uncertainty of the size, relative.
+    problems : tuple of Problem
+    """
 
     width_mm: float
     height_mm: float
@@ -111,8 +122,25 @@ class _Shape:
     problems: tuple[Problem, ...]
 
 
-def _shape_of(marks: CardMarks, size_px: tuple[int, int]) -> _Shape:
-    """Find the card's size from its corners and two ticks, with the doubt that leaves."""
+def shape_of(marks: CardMarks, size_px: tuple[int, int]) -> Shape:
+    """
+    Find the card's size from its corners and two ticks, with the doubt that leaves.
+
+    Parameters
+    ----------
+    marks : CardMarks
+    size_px : tuple of int
+        Of the upright photo.
+
+    Returns
+    -------
+    Shape
+
+    Raises
+    ------
+    InputError
+        ``corners-outside`` and its like, ``card-photo-not-straight``, ``card-ticks-wrong``.
+    """
     corners = require_corners(marks.corners_px, size_px)
     sides = np.roll(corners, -1, axis=0) - corners
     lengths = np.hypot(sides[:, 0], sides[:, 1])
@@ -135,7 +163,7 @@ def _shape_of(marks: CardMarks, size_px: tuple[int, int]) -> _Shape:
     shape_u = max((3 * bend) ** 2 / 2 / math.sqrt(3), LEAST_SHAPE_U_FRAC)
     pointing = math.sqrt(2) * marks.point_u_px / apart
     edges = marks.point_u_px / min(width_px, height_px)
-    return _Shape(
+    return Shape(
         width_mm=width_px * mm_per_px,
         height_mm=height_px * mm_per_px,
         photo_to_mm=np.diag([mm_per_px, mm_per_px, 1.0]) @ to_frame,
@@ -165,7 +193,7 @@ def _straight(bend: float) -> tuple[Problem, ...]:
 
 
 def _rectified(
-    pixels: NDArray[Any], lut: NDArray[np.float32], to_srgb: FloatArray, shape: _Shape
+    pixels: NDArray[Any], lut: NDArray[np.float32], to_srgb: FloatArray, shape: Shape
 ) -> FloatArray:
     """Draw the card straight, in linear sRGB, no finer than the photo."""
     from scipy.ndimage import map_coordinates
@@ -185,7 +213,7 @@ def _rectified(
     return np.asarray(np.stack(channels, axis=-1).astype(np.float64) @ to_srgb.T)
 
 
-def _patches(marks: CardMarks, shape: _Shape, linear: FloatArray) -> tuple[tuple[Patch, ...], bool]:
+def _patches(marks: CardMarks, shape: Shape, linear: FloatArray) -> tuple[tuple[Patch, ...], bool]:
     """Bring the boxes to millimetres and give each patch its values."""
     boxes, colours = [], []
     scale = linear.shape[1] / shape.width_mm
@@ -261,7 +289,7 @@ def _hue_group(lab: tuple[float, float, float]) -> str:
 
 
 def _ground(
-    linear: FloatArray, patches: tuple[Patch, ...], shape: _Shape, is_estimated: bool
+    linear: FloatArray, patches: tuple[Patch, ...], shape: Shape, is_estimated: bool
 ) -> tuple[float, float, float]:
     """Colour of what is left of the card beside its patches, on the scale of its neutrals."""
     scale = linear.shape[1] / shape.width_mm

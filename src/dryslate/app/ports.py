@@ -127,6 +127,9 @@ class ReferenceTables(Protocol):
     def save_card(self, card: CardDefinition, path: Path, picture: bytes = b"") -> Path | None:
         """Write a card definition and its picture; return where an older one was moved to."""
 
+    def put_away(self, name: str) -> bool:
+        """Move a project's own card and its picture aside; False where it has none of that name."""
+
     def card_key(self, card: CardDefinition) -> str:
         """Hash everything a card states, for provenance."""
 

@@ -258,6 +258,37 @@ class FileReferenceTables:
         self._cards = None
         return kept
 
+    def put_away(self, name: str) -> bool:
+        """
+        Move a project's own card and its picture to ``cards/older``; nothing is deleted.
+
+        Returns
+        -------
+        bool
+            False where the project has no card of that name.
+
+        Raises
+        ------
+        InputError
+            ``card-not-written`` if the folder or disk refuses.
+        """
+        path = self.place_for(name)
+        if self._project is None or not path.is_file():
+            return False
+        picture = path.with_suffix(".png")
+        try:
+            older = self._keep_older(path)
+            if older is not None and picture.is_file():
+                picture.replace(older.with_suffix(".png"))
+        except OSError as error:
+            raise InputError(
+                "card-not-written",
+                f"{path.name}: the card cannot be put away ({error.strerror or error}).",
+                "Look at the drive and the permissions.",
+            ) from error
+        self._cards = None
+        return True
+
     def _keep_older(self, path: Path) -> Path | None:
         """Move a project card of that name aside, under the hash of its content."""
         if self._project is None or path.parent != self._project / "cards" or not path.exists():

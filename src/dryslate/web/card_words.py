@@ -112,6 +112,25 @@ SCRIPT_WORDS: dict[str, str] = {
         "reflect 18 %."
     ),
     "point_hint": N_("Drag the point, or move it by the arrow keys; Enter corrects by it."),
+    "begin_define": N_("begin to define a card"),
+    "set_mark": N_("set a mark"),
+    "move_mark": N_("move a mark"),
+    "take_mark": N_("take out a mark"),
+    "drop_define": N_("drop the card"),
+    "filled": N_("fill in patches"),
+    "defined": N_("define a card"),
+    "tick": N_("tick {n} of the scale"),
+    "box": N_("patch {n}, corner {k}"),
+    "patch_name": N_("Name of patch {n}"),
+    "patch_role": N_("What patch {n} is"),
+    "neutral": N_("grey"),
+    "colour": N_("coloured"),
+    "place_tick": N_(
+        "Tick {n}: click a tick of the card's scale; take two as far apart as you can."
+    ),
+    "place_box": N_("Patch {n}: click its upper left corner, a little inside."),
+    "place_box_end": N_("Patch {n}: click its lower right corner, a little inside."),
+    "define_needs": N_("At least three grey patches, then a name."),
     "place_corner": N_(
         "Corner {n}: click the card's own {corner}, or bring the cross there by the arrow keys and "
         "press Space."

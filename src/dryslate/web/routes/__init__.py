@@ -19,6 +19,7 @@ MODULES = (
     "photo_work",
     "photo_card",
     "photo_point",
+    "photo_define",
     "new_coral",
     "corals",
     "naming",

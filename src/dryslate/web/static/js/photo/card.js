@@ -6,6 +6,7 @@ import { steps } from "./undo.js";
 import { isText } from "./measure.js";
 import { corrected, loupe } from "./photo.js";
 import { Points } from "./card_points.js";
+import { defineTool } from "./card_define.js";
 import { el } from "./reading.js";
 
 const REST_MS = 350;
@@ -226,11 +227,18 @@ function turn(name) {
   if (points.tool === TOOLS[name].tool) points.drop(); else TOOLS[name].begin();
 }
 
+const defining = defineTool(points, {
+  address, text, failed, opened: () => open("define"), closed: () => closed("define"),
+  defined: (name) => { at("corners-card").append(el("option", { value: name }, name)); },
+  away: (name) => { at("corners-card").querySelector(`option[value="${CSS.escape(name)}"]`)?.remove(); },
+});
+TOOLS.define = { tool: defining, begin: () => { const card = photo.cards[0]; points.begin(defining, card && !photo.card ? card.corners_px : []); } };
 for (const [name, { tool }] of Object.entries(TOOLS)) {
   document.querySelector(`[data-tool="${name}"]`).addEventListener("click", () => turn(name));
   at(`${name}-save`).addEventListener("click", () => tool.submit());
   at(`${name}-drop`).addEventListener("click", () => points.drop());
 }
+at("card-panel").addEventListener("focusin", () => { if (points.tool) loupe.hide(); });
 for (const button of document.querySelectorAll("button[data-kind]")) button.addEventListener("click", () => points.drop());
 document.addEventListener("keydown", (event) => {
   if (isText(event) || event.defaultPrevented || event.ctrlKey || event.altKey || event.metaKey) return;

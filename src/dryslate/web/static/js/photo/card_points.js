@@ -45,6 +45,7 @@ export class Points {
   /** True once all points are set. */
   get isComplete() { return this.#tool !== null && this.#points.length >= (this.#tool.least ?? this.#tool.most); }
 
+
   /** How far off a point may be, in photo pixels: a pixel of the screen as it was when it was set. */
   get doubt() { return Math.max(1, ...this.#coarse); }
 
