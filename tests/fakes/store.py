@@ -266,6 +266,9 @@ class MemorySurveyStore:
         found = [self.correction(photo.photo_id) for photo in self.photos(visit_id)]
         return tuple(row for row in found if row is not None)
 
+    def correction_keys(self) -> dict[str, str]:
+        return {row.photo_id: row.key for row in self.corrections()}
+
     def visit_counts(self) -> dict[str, tuple[int, int]]:
         counts = {}
         for photo in self.photos():

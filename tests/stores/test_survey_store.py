@@ -168,8 +168,10 @@ def test_visits_count_their_photos_and_those_whose_latest_correction_holds(store
     store.save_original(rows.original("c"))
     store.save_photo(rows.photo("c", "IMG_0003.JPG"))
     assert store.visit_counts() == {rows.VISIT_ID: (2, 1)}
+    assert store.correction_keys() == {rows.sha("a"): "first"}
     store.save_correction(rows.correction(key="second", outcome="refused"))
     assert store.visit_counts() == {rows.VISIT_ID: (2, 0)}
+    assert store.correction_keys() == {rows.sha("a"): "second"}
 
 
 def test_correction_of_a_list_reads_like_one_asked_for_by_its_photo(store, rows) -> None:

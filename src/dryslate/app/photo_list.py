@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import islice
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from dryslate.app.tiles import key_of_corrected, key_of_original
 
@@ -110,13 +110,9 @@ class PhotoLine:
         Local time of the day, ``HH:MM:SS``, the clock's error taken out; empty where unknown.
     outcome : str
         Of its latest correction; ``not_corrected`` where there is none.
-    reason : str
-        Slug of why it was not corrected, where there is one.
-    seen : tuple of str
-        How its card was seen, empty where none was found.
-    tilt_deg, off_de00 : float or None
-        The card's tilt, and the check difference.
-    n_dropped, n_corals : int
+    row : CorrectionRow or None
+        Its latest correction.
+    n_corals : int
     keys : Mapping
         Keys of its pictures by variant; ``corrected`` is None where it has none.
     unit : Unit or None
@@ -131,16 +127,41 @@ class PhotoLine:
     name: str
     time: str
     outcome: str
-    reason: str = ""
-    seen: tuple[Seen, ...] = ()
-    tilt_deg: float | None = None
-    off_de00: float | None = None
-    n_dropped: int = 0
+    row: CorrectionRow | None = None
     n_corals: int = 0
     keys: Mapping[str, str | None] = field(default_factory=dict)
     unit: Unit | None = None
     how: str = ""
     aside: SetAside | None = None
+
+    @property
+    def reason(self) -> str:
+        """Slug of why it was not corrected, where there is one."""
+        if self.row is None or self.outcome in CORRECTED:
+            return ""
+        problems = self.row.result.get("problems", ())
+        return next((str(p["slug"]) for p in problems if p.get("severity") == "error"), "")
+
+    @property
+    def seen(self) -> tuple[Seen, ...]:
+        """How its card was seen, empty where none was found."""
+        return card_seen(self.row)
+
+    @property
+    def off_de00(self) -> float | None:
+        """The check difference."""
+        found: float | None = self._colour.get("left_out_de00_p95")
+        return found
+
+    @property
+    def n_dropped(self) -> int:
+        """How many patches of its card were left out."""
+        return len(self._colour.get("dropped") or ())
+
+    @property
+    def _colour(self) -> Mapping[str, Any]:
+        """What its correction tells of the colour fit."""
+        return (self.row.result.get("colour") if self.row is not None else None) or {}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -245,14 +266,12 @@ def usual_port(store: SurveyStore) -> str:
     str
         ``unknown`` where nothing was corrected yet.
     """
-    latest: dict[str, str] = {}
+    keys = set(store.correction_keys().values())
+    ports: dict[str, str] = {}
     for file in store.derived_files():
-        if file.key in latest:  # files of one key were made in one go
-            continue
-        port = (file.steps.get("settings") or {}).get("port")
-        if port:
-            latest[file.key] = str(port)
-    used = [latest[row.key] for row in store.corrections() if row.key in latest]
+        if file.key in keys and file.key not in ports:  # files of one key were made in one go
+            ports[file.key] = str((file.steps.get("settings") or {}).get("port") or "")
+    used = [port for port in ports.values() if port]
     return Counter(used).most_common(1)[0][0] if used else "unknown"
 
 
@@ -291,19 +310,12 @@ def _line(photo: Photo, row: CorrectionRow | None, book: _Book) -> PhotoLine:
     """Put one photo into a line."""
     join = book.joins.get(photo.photo_id)
     outcome = "not_corrected" if row is None else row.outcome
-    result = row.result if row is not None else {}
-    colour = result.get("colour") or {}
-    reasons = [p["slug"] for p in result.get("problems", ()) if p.get("severity") == "error"]
     return PhotoLine(
         photo_id=photo.photo_id,
         name=photo.files[0].original_name,
         time=_time(photo),
         outcome=outcome,
-        reason=reasons[0] if reasons and outcome not in ("corrected", "borrowed") else "",
-        seen=card_seen(row),
-        tilt_deg=(result.get("card") or {}).get("tilt_deg"),
-        off_de00=colour.get("left_out_de00_p95"),
-        n_dropped=len(colour.get("dropped") or ()),
+        row=row,
         n_corals=book.corals[photo.photo_id],
         keys={"original": key_of_original(), "corrected": key_of_corrected(row)},
         unit=None if join is None or join.unit_id is None else book.units[join.unit_id],

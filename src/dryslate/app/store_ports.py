@@ -114,6 +114,9 @@ class ResultStore(Protocol):
     def corrections(self, visit_id: str | None = None) -> tuple[CorrectionRow, ...]:
         """Return the latest correction of every photo that has one, in the photos' order."""
 
+    def correction_keys(self) -> dict[str, str]:
+        """Return the key of the latest correction of every photo that has one."""
+
     def visit_counts(self) -> dict[str, tuple[int, int]]:
         """Return how many photos each visit has, and how many of them are corrected."""
 

@@ -44,6 +44,14 @@ class SqliteResultRoom(StoreRoom):
             _correction(latest[photo_id], KeptJson) for photo_id in ids if photo_id in latest
         )
 
+    def correction_keys(self) -> dict[str, str]:
+        """Return the key of the latest correction of every photo that has one."""
+        rows = self._rows(
+            "SELECT photo_id, key FROM corrections WHERE correction_no IN "
+            "(SELECT max(correction_no) FROM corrections GROUP BY photo_id)"
+        )
+        return {row["photo_id"]: row["key"] for row in rows}
+
     def visit_counts(self) -> dict[str, tuple[int, int]]:
         """Return how many photos each visit has, and how many of them are corrected."""
         rows = self._rows(
