@@ -288,8 +288,11 @@ class MemorySurveyStore:
             if latest is None or latest.key != row.key:
                 self._put("corrections", (len(self._tables["corrections"]) + 1,), row)
 
-    def measurements(self, *, with_taken_back: bool = False) -> tuple[MeasurementRow, ...]:
-        latest = {r.measurement_id: r for r in self._tables["measurements"].values()}
+    def measurements(
+        self, photo_id: str | None = None, *, with_taken_back: bool = False
+    ) -> tuple[MeasurementRow, ...]:
+        rows = self._tables["measurements"].values()
+        latest = {r.measurement_id: r for r in rows if photo_id in (None, r.photo_id)}
         return tuple(r for r in latest.values() if with_taken_back or not r.is_taken_back)
 
     def measurements_of(self, measurement_ids: Iterable[str]) -> tuple[MeasurementRow, ...]:

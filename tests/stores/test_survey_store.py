@@ -192,6 +192,8 @@ def test_some_measurements_are_asked_for_by_their_ids(store, rows) -> None:
     store.save_measurements([better])
     assert store.measurements_of(["m2", "m1", "m3", "m9"]) == (better, rows.measurement("m2"))
     assert store.measurements_of([]) == ()
+    assert store.measurements(rows.sha("a")) == (better, rows.measurement("m2"))
+    assert store.measurements(rows.sha("b")) == ()
 
 
 def test_measurement_made_anew_follows_the_earlier_one(store, rows) -> None:

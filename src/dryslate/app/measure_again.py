@@ -54,7 +54,7 @@ def resting_on_earlier(store: SurveyStore, photo: Photo) -> tuple[MeasurementRow
     tuple of MeasurementRow
     """
     latest = store.correction(photo.photo_id)
-    rows = (m for m in store.measurements() if m.photo_id == photo.photo_id)
+    rows = store.measurements(photo.photo_id)
     return tuple(m for m in rows if rests_on_earlier(m, latest))
 
 

@@ -228,7 +228,7 @@ def require_standing(store: SurveyStore, row_id: str) -> MeasurementRow:
     InputError
         ``measure-not-standing``.
     """
-    found = next((m for m in store.measurements() if m.measurement_id == row_id), None)
+    found = next(iter(store.measurements_of([row_id])), None)
     if found is None:
         raise _not_standing(row_id)
     return found
@@ -250,8 +250,7 @@ def photo_state(store: SurveyStore, photo: Photo) -> dict[str, Any]:
         the visit (those of this photo first); never what a coral is called, which a second
         observer must not see.
     """
-    rows = store.measurements(with_taken_back=True)
-    here = [m for m in rows if m.photo_id == photo.photo_id]
+    here = store.measurements(photo.photo_id, with_taken_back=True)
     standing = [m for m in here if not m.is_taken_back]
     latest = store.correction(photo.photo_id)
     labels = {m.colony for m in standing}
@@ -343,7 +342,7 @@ def _note(store: SurveyStore, notes: Notes, colony: str, photo: Photo, observer:
     records = [r for r in store.records(photo.visit_id) if r.colony == colony]
     own = next((r for r in records if r.photo_id == photo.photo_id), None)
     if own is None and not records:
-        if any(m.colony == colony for m in store.measurements() if m.photo_id == photo.photo_id):
+        if any(m.colony == colony for m in store.measurements(photo.photo_id)):
             request = NoteRequest(colony=colony, observer=observer, photo=photo.photo_id)
             note_record(store, notes.taxa, request, notes.now)
         return

@@ -126,8 +126,10 @@ class ResultStore(Protocol):
     def save_correction(self, row: CorrectionRow) -> None:
         """Store a correction as the latest; the latest one's key again changes nothing."""
 
-    def measurements(self, *, with_taken_back: bool = False) -> tuple[MeasurementRow, ...]:
-        """Return the latest of every measurement that stands, in the order first saved."""
+    def measurements(
+        self, photo_id: str | None = None, *, with_taken_back: bool = False
+    ) -> tuple[MeasurementRow, ...]:
+        """Return the latest of every standing measurement, of one photo or all, as first saved."""
 
     def photo_measurements(self, photo_id: str) -> tuple[MeasurementRow, ...]:
         """Return every entry about measurements in a photo, also those followed, oldest first."""

@@ -81,12 +81,15 @@ class SqliteResultRoom(StoreRoom):
                 values[name] = to_json(values[name])
             self._insert("corrections", values)
 
-    def measurements(self, *, with_taken_back: bool = False) -> tuple[MeasurementRow, ...]:
-        """Return the latest of every measurement that stands, in the order first saved."""
+    def measurements(
+        self, photo_id: str | None = None, *, with_taken_back: bool = False
+    ) -> tuple[MeasurementRow, ...]:
+        """Return the latest of every standing measurement, of one photo or all, as first saved."""
         rows = self._rows(
             "SELECT m.* FROM measurements AS m JOIN (SELECT min(measurement_no) AS first, "
-            "max(measurement_no) AS last FROM measurements GROUP BY measurement_id) AS g "
-            "ON m.measurement_no = g.last ORDER BY g.first"
+            "max(measurement_no) AS last FROM measurements WHERE ?1 IS NULL OR photo_id = ?1 "
+            "GROUP BY measurement_id) AS g ON m.measurement_no = g.last ORDER BY g.first",
+            [photo_id],
         )
         latest = (_measurement(row) for row in rows)
         return tuple(m for m in latest if with_taken_back or not m.is_taken_back)
