@@ -4,7 +4,8 @@ The front door: python3 dev.py demo | test | check | bench | gold | build.
 demo    install, then run the whole job on a made-up trip and serve it (--no-serve: end there)
 test    install, then run the tests (further words go to pytest)
 check   install, then lint, types and import contracts
-bench   install, then run the benchmarks (finding, colour, lengths, identify, speed; or those named)
+bench   install, then run the benchmarks, or those named (finding, colour, lengths, identify, speed,
+        pages)
 gold    install, then tell what has moved against the stored results (--accept stores them anew)
 build   make the wheel
 
@@ -20,7 +21,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent
 VENV = ROOT / ".venv"
 BIN = VENV / ("Scripts" if os.name == "nt" else "bin")
-BENCHES = ("finding", "colour", "lengths", "identify", "speed")
+BENCHES = ("finding", "colour", "lengths", "identify", "speed", "pages")
 
 
 def main() -> int:

@@ -1,204 +1,117 @@
 """
-Eight people at once, and a server that is killed: ``python -m bench.pages_load PROJECT``.
+Eight people at once on one server: half of them save names of corals, the others read pages.
 
-Half of the people save names of corals without a pause, the others read pages; every answer that
-was acknowledged has to be in the records afterwards. Then the server is killed (SIGKILL) at random
-moments while somebody saves, started again, and the same is asked. Works on copies of the project.
+A bounded load on the loopback address. Every answer that was acknowledged has to be in the records
+afterwards.
 """
 
 from __future__ import annotations
 
-import argparse
-import json
-import random
-import re
-import shutil
-import signal
-import subprocess
-import sys
-import tempfile
 import threading
 import time
-from collections.abc import Callable
+from collections import defaultdict
 from dataclasses import dataclass, field
-from functools import partial
 from pathlib import Path
 
 import httpx2
 import numpy as np
+from bench.pages_kills import names, save_name
+from bench.pages_server import Server
+from bench.speed import Figure, at_most
 
 from dryslate import wiring
 
-GENERA = ("Favites", "Goniastrea", "Platygyra", "Dipsastraea", "Acropora", "Porites")
-
-
-class Server:
-    """`dryslate serve` in a process of its own."""
-
-    def __init__(self, project: Path, port: int) -> None:
-        words = [sys.executable, "-m", "dryslate.cli.main", "serve", str(project)]
-        began = time.perf_counter()
-        self.process = subprocess.Popen(
-            [*words, "--port", str(port)],
-            stdout=subprocess.PIPE,
-            stderr=subprocess.DEVNULL,
-            text=True,
-        )
-        assert self.process.stdout is not None
-        line = self.process.stdout.readline()
-        while line and not line.startswith("Open: "):
-            line = self.process.stdout.readline()
-        self.address = line.removeprefix("Open: ").strip()
-        self.base = self.address.split("/?")[0]
-        while True:
-            try:
-                httpx2.get(self.base + "/sign-in")
-                break
-            except httpx2.TransportError:
-                time.sleep(0.005)
-        self.start_s = time.perf_counter() - began
-
-    def kill(self) -> None:
-        """Pull the plug."""
-        self.process.send_signal(signal.SIGKILL)
-        self.process.wait()
-
-    def person(self, name: str) -> tuple[httpx2.Client, dict[str, str]]:
-        """Sign somebody in; returns the client and the headers that changes need."""
-        client = httpx2.Client(base_url=self.base, follow_redirects=True, timeout=30.0)
-        html = client.get(self.address).text
-        found = re.search(r'<meta name="token" content="([^"]+)"', html)
-        assert found
-        headers = {"x-dryslate-token": found[1], "origin": self.base}
-        client.post("/people/new", data={"observer": name}, headers=headers)
-        return client, headers
+N_PEOPLE = 8
+PAUSE_S = 0.25
+"""Between an answer and the next request of the same person: nobody types faster."""
 
 
 @dataclass
 class Told:
-    """What one person saw: times of requests, errors, and what the server acknowledged."""
+    """What one person saw: how long requests took, what went wrong, what was acknowledged."""
 
-    times_s: list[float] = field(default_factory=list)
+    times_ms: dict[str, list[float]] = field(default_factory=lambda: defaultdict(list))
     errors: list[str] = field(default_factory=list)
-    kept: list[str] = field(default_factory=list)
+    kept: set[str] = field(default_factory=set)
+
+    def note(self, kind: str, began: float, answer: httpx2.Response) -> bool:
+        self.times_ms[kind].append(1000 * (time.perf_counter() - began))
+        if answer.status_code >= 400:
+            self.errors.append(f"{answer.status_code} {answer.request.url}")
+        return answer.status_code < 400
 
 
-def timed(told: Told, ask: Callable[[], httpx2.Response]) -> httpx2.Response | None:
-    """Ask, and note how long it took and whether it failed."""
-    began = time.perf_counter()
-    answer = ask()
-    told.times_s.append(time.perf_counter() - began)
-    if answer.status_code >= 400:
-        told.errors.append(f"{answer.status_code} {answer.request.url}")
-        return None
-    return answer
+class Load:
+    """A server, and what can be asked of its project."""
 
+    def __init__(self, project: Path, seconds: float) -> None:
+        with wiring.survey_store(project, write=False) as store:
+            self.records = [r.record_id for r in store.records()]
+            self.photos = [p.photo_id for p in store.photos()]
+        self.server = Server(project)
+        time.sleep(3.0)  # what is loaded beside the first answers is there
+        self.ends = time.perf_counter() + seconds
 
-def save_name(
-    person: tuple[httpx2.Client, dict[str, str]], record: str, told: Told, n: int
-) -> None:
-    """Save one name; what the server acknowledged is noted."""
-    client, headers = person
-    seen = {"seen": {"growth_form": ["massive"]}}
-    body = {"name": GENERA[n % len(GENERA)], "confidence": 1 + n % 5, "evidence": seen}
-    answer = timed(told, lambda: client.post(f"/corals/{record}/names", json=body, headers=headers))
-    if answer is not None:
-        told.kept.append(answer.json()["id"])
-
-
-def load(project: Path, seconds: float, port: int) -> dict[str, object]:
-    """Let eight people work at once."""
-    server = Server(project, port)
-    with wiring.survey_store(project, write=False) as store:
-        records = [r.record_id for r in store.records()]
-        photos = [p.photo_id for p in store.photos()]
-    ends = time.perf_counter() + seconds
-    everybody = [Told() for _ in range(8)]
-
-    def work(k: int) -> None:
-        person, told, n = server.person(f"person {k}"), everybody[k], 0
-        pages = ("/", "/corals", f"/corals/{records[k]}", "/photos", f"/photos/{photos[k]}")
-        while time.perf_counter() < ends:
-            if k % 2:
-                save_name(person, records[(k + n) % len(records)], told, n)
-            else:
-                timed(told, partial(person[0].get, pages[n % len(pages)]))
+    def work(self, k: int, told: Told) -> None:
+        """Be person k."""
+        client, headers = self.server.person(f"person {k}")
+        n = 0
+        while time.perf_counter() < self.ends:
             n += 1
-            time.sleep(0.25)  # nobody types faster
+            began = time.perf_counter()
+            try:
+                if k % 2:
+                    record = self.records[(k + 8 * n) % len(self.records)]
+                    answer = save_name((client, headers), record, n)
+                    if told.note("save a name", began, answer):
+                        told.kept.add(answer.json()["id"])
+                else:
+                    kind, path = self._page(k, n)
+                    told.note(kind, began, client.get(path))
+            except httpx2.TransportError as error:
+                told.errors.append(repr(error))
+            time.sleep(PAUSE_S)
 
-    threads = [threading.Thread(target=work, args=(k,)) for k in range(8)]
+    def _page(self, k: int, n: int) -> tuple[str, str]:
+        """A page to read next, and what kind it is."""
+        record = self.records[(k + n) % len(self.records)]
+        photo = self.photos[(k + n) % len(self.photos)]
+        pages = (
+            ("what is left", "/"),
+            ("corals", "/corals"),
+            ("one coral", f"/corals/{record}"),
+            ("photos", "/photos"),
+            ("one photo", f"/photos/{photo}"),
+        )
+        return pages[n % len(pages)]
+
+
+def measure(project: Path, seconds: float) -> list[Figure]:
+    """Let eight people work at once; returns the figures."""
+    load = Load(project, seconds)
+    everybody = [Told() for _ in range(N_PEOPLE)]
+    threads = [threading.Thread(target=load.work, args=(k, t)) for k, t in enumerate(everybody)]
     for thread in threads:
         thread.start()
-    for thread in threads:
-        thread.join()
-    server.kill()
-    times = np.concatenate([t.times_s for t in everybody])
-    kept = [one for t in everybody for one in t.kept]
-    return {
-        "server_start_s": round(server.start_s, 3),
-        "n_requests": len(times),
-        "n_saved": len(kept),
-        "n_errors": sum(len(t.errors) for t in everybody),
-        "errors": [e for t in everybody for e in t.errors][:5],
-        "n_lost": len(set(kept) - stored(project)),
-        "median_ms": round(1000 * float(np.median(times)), 1),
-        "p95_ms": round(1000 * float(np.percentile(times, 95)), 1),
-    }
-
-
-def stored(project: Path) -> set[str]:
-    """Return the ids of all identifications in the records."""
-    with wiring.survey_store(project, write=False) as store:
-        return {row.identification_id for row in store.identifications()}
-
-
-def killed(project: Path, times: int, port: int, seed: int) -> dict[str, object]:
-    """Kill the server at random moments while somebody saves; start it again and go on."""
-    chance = random.Random(seed)
-    with wiring.survey_store(project, write=False) as store:
-        records = [r.record_id for r in store.records()]
-    told = Told()
-    for k in range(times):
-        server = Server(project, port + k % 20)
-        person = server.person("person 1")
-        timer = threading.Timer(chance.uniform(0.01, 1.5), server.kill)
-        timer.start()
-        for n in range(10_000):
-            try:
-                save_name(person, records[n % len(records)], told, n + k)
-            except (httpx2.TransportError, ValueError):
-                break
-        timer.join()
-    kept = set(told.kept)
-    with wiring.survey_store(project, write=True, who="bench") as store:
-        is_sound = len(store.identifications()) >= len(kept)
-    left = [str(p) for p in project.rglob("*") if p.suffix == ".part"]
-    return {
-        "n_kills": times,
-        "n_acknowledged": len(kept),
-        "n_lost": len(kept - stored(project)),
-        "opens_again": is_sound,
-        "half_files_visible": [p for p in left if not Path(p).name.startswith(".")],
-    }
-
-
-def main() -> int:
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[1])
-    parser.add_argument("project", type=Path)
-    parser.add_argument("--seconds", type=float, default=60.0)
-    parser.add_argument("--kills", type=int, default=50)
-    parser.add_argument("--port", type=int, default=8500)
-    parser.add_argument("--seed", type=int, default=11)
-    args = parser.parse_args()
-    found = {}
-    with tempfile.TemporaryDirectory(prefix="dryslate-load-") as folder:
-        one = Path(shutil.copytree(args.project, Path(folder) / "one"))
-        found["eight_people"] = load(one, args.seconds, args.port)
-        two = Path(shutil.copytree(args.project, Path(folder) / "two"))
-        found["killed"] = killed(two, args.kills, args.port + 1, args.seed)
-    print(json.dumps(found, indent=1))
-    return 0
-
-
-if __name__ == "__main__":
-    sys.exit(main())
+    strayed: set[str] = set()
+    while any(thread.is_alive() for thread in threads):
+        strayed |= load.server.talks_to()
+        time.sleep(1.0)
+    load.server.kill()
+    kept = set().union(*(told.kept for told in everybody))
+    errors = [error for told in everybody for error in told.errors]
+    kinds = sorted({kind for told in everybody for kind in told.times_ms})
+    by_kind = {kind: [ms for t in everybody for ms in t.times_ms[kind]] for kind in kinds}
+    times = np.concatenate(list(by_kind.values()))
+    each = ", ".join(f"{kind} {np.percentile(ms, 95):.0f}" for kind, ms in by_kind.items())
+    note = (
+        f"{len(times)} requests in {seconds:.0f} s, median {np.median(times):.0f} ms; 95th: {each}"
+    )
+    return [
+        at_most("eight people: errors", len(errors), "", 0, "; ".join(errors[:3])),
+        at_most(
+            "eight people: lost writes", len(kept - names(project)), "", 0, f"{len(kept)} saved"
+        ),
+        at_most("eight people: an answer, 95th", np.percentile(times, 95), "ms", 200, note),
+        at_most("eight people: server speaks elsewhere", len(strayed), "", 0),
+    ]
