@@ -37,6 +37,11 @@ OTHERWISE = {
 }
 LOOKS_OTHERWISE = {
     # genus, look, character: why the line of its genus does not hold
+    (
+        "Acropora",
+        "crusts",
+        "axial_corallite",
+    ): "A. palmerae has few branches (Veron & Wallace 1984)",
     ("Heliopora", "white", "skeleton_colour"): "H. hiberniana is white (Richards et al. 2018)",
 }
 GENERA = [

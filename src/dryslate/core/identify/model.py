@@ -22,6 +22,7 @@ from dryslate.core.identify.tables import (
 )
 from dryslate.core.identify.taxa import Lookalike, Profile, TaxaData
 
+SHARE_POWER = 0.7  # of the shares of looks, which rest on memory: draws them together
 LOCAL_FLOOR = 0.02  # of the prior stays flat where local frequencies are given
 
 
@@ -116,7 +117,7 @@ def build_model(taxa: TaxaData, error_rates: ErrorRates, region: str | None = No
     not scored for a profile is no evidence: its row is half what the profile's family and half
     what the region shows, so that it neither gains nor loses against the average. Prior: flat over
     the genera of the region, however widely each lives in it; or local frequencies with a floor
-    of 2 %; times the profile's share.
+    of 2 %; times the profile's share to the power of 0.7.
     """
     profiles = _profiles_of(taxa, region)
     genera = tuple(dict.fromkeys(p.genus for p in profiles))
@@ -211,7 +212,7 @@ def _prior_of(
     local: Mapping[str, float],
 ) -> FloatArray:
     """Prior of each profile: of its genus, times its share within."""
-    share = np.array([max(p.share, 1e-6) for p in profiles])
+    share = np.array([max(p.share, 1e-6) ** SHARE_POWER for p in profiles])
     share /= np.bincount(genus_of, weights=share)[genus_of]
     of_genus = np.full(len(genera), 1.0 / len(genera))
     given = np.array([max(local.get(g, 0.0), 0.0) for g in genera])

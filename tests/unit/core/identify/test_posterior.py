@@ -106,13 +106,20 @@ def test_only_genera_of_the_region_stand_for_choice(small_reef: ModuleType) -> N
     assert build_model(taxa, small_reef.PLAIN, "both").genera == ("Alpha", "Bella", "Nova")
 
 
-def test_profiles_of_one_genus_are_summed_by_their_shares(small_reef: ModuleType) -> None:
+def test_profiles_of_one_genus_are_summed_by_their_shares_drawn_together(
+    small_reef: ModuleType,
+) -> None:
     shared = small_reef.profile("Alpha", "wall=shared", profile="joined", share=3.0)
     parted = small_reef.profile("Alpha", "wall=separate", profile="parted", share=1.0)
     taxa = small_reef.reef(shared, parted, small_reef.BELLA)
     model = build_model(taxa, small_reef.PLAIN, "west")
-    # Alpha 0.75 × 0.9 + 0.25 × 0.1 = 0.7, Bella 0.1
-    assert chances(model, seen=states(wall="shared"))["Alpha"] == pytest.approx(0.7 / 0.8)
+    # shares 3 : 1 to the power of 0.7 are 0.6833 : 0.3167; Alpha 0.1 + 0.8 × 0.6833, Bella 0.1
+    joined = 3.0**0.7 / (3.0**0.7 + 1.0)
+    alpha = 0.1 + 0.8 * joined
+    assert joined == pytest.approx(0.6833, abs=1e-4)
+    assert chances(model, seen=states(wall="shared"))["Alpha"] == pytest.approx(
+        alpha / (alpha + 0.1)
+    )
 
 
 def test_rarer_states_weigh_less(small_reef: ModuleType) -> None:
