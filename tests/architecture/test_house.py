@@ -17,11 +17,11 @@ CORE = sorted((SRC / "core").rglob("*.py")) + sorted((SRC / "base").rglob("*.py"
 
 NUMERIC = {"numpy", "scipy"}
 ROOMS = {
-    "arrays": NUMERIC,
+    "arrays": NUMERIC | {"numba"},
     "measure": NUMERIC,
     "health": NUMERIC,
     "scale": NUMERIC | {"cv2"},  # camera calibration is OpenCV's, a well-kept library
-    "colour": NUMERIC | {"numba"},
+    "colour": NUMERIC,
     "card": NUMERIC | {"cv2", "pyapriltags"},
     "sheet": NUMERIC | {"cv2", "pyapriltags"},
     "identify": NUMERIC | {"rapidfuzz"},

@@ -164,7 +164,8 @@ def join_markers(card: CardDefinition, seen: list[MarkerSeen]) -> list[list[Plac
     Notes
     -----
     Greedy: the largest marker opens a group, and the one that fits best with it joins, until none
-    fits. What fits no group opens its own. The linear solution ranks the candidates; one that it
+    fits. What fits no group opens its own. Where no marker comes twice and all fit one plane, they
+    are one card. The linear solution ranks the candidates; one that it
     would turn away is given the least squares first.
     """
     table = marker_table(card)
@@ -172,6 +173,9 @@ def join_markers(card: CardDefinition, seen: list[MarkerSeen]) -> list[list[Plac
         (Placed(marker=table[(s.dictionary, s.marker_id)], seen=s) for s in seen),
         key=lambda p: (-_side_px(p.seen), p.seen.marker_id, tuple(p.seen.corners_px[0])),
     )
+    n_designs = len({(p.marker.dictionary, p.marker.marker_id) for p in rest})
+    if len(rest) == n_designs > 2 and _trial_misfit(rest, is_trial=True) <= 1.0:
+        return [rest]
     groups = []
     while rest:
         group = [rest.pop(0)]

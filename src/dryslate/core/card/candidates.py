@@ -16,20 +16,24 @@ from numpy.typing import NDArray
 
 from dryslate.core.card.channel import Channel
 from dryslate.core.card.found import FloatArray
+from dryslate.core.card.outlines import measure_looks, measure_spreads
 from dryslate.core.card.reader import RawMarker, find_apriltags, find_aruco
+from dryslate.core.card.shapes import trace_shapes
 
-WINDOW_PX = 15
-DARKER_BY = 6.0
+LEAST_SIDE_PX = 30
+DARKER_BY = 6
 MIN_SPREAD = 4.0
-GRID = 10
 FILL, FILL_WIDTH = 0.45, 0.25
 """The black of a marker fills a quarter (turned) to two thirds of its box; holes and blobs more."""
-SMALLEST_PX, LARGEST_PX = 5, 90
-"""Sides of the shapes looked for, in pixels of their copy: cells still narrower than WINDOW_PX."""
+SMALLEST_PX, LARGEST_PX = 8, 90
+"""Sides of the shapes looked for, in pixels of their copy: from one pixel a cell up to cells that
+are still narrower than the square whose mean they are compared with."""
 N_OUTLINES = 4
 """So many outlines are looked at for each window that is read."""
 QUAD_SHARE, QUAD_WIDTH = 0.95, 0.12
 """Whole pixels round the corners of small quads: from here on a shape counts as one."""
+RIM_SIDES_PX, LEAST_RIM = (8, 12, 20, 40), (0.05, 0.15, 0.3, 0.65)
+"""Sides of shapes, and how plain their rims must be for them to be read; small ones are blurred."""
 TILE_PX = 64
 WIDER = 1.7
 """A tile shows so many times the shape's own size."""
@@ -86,7 +90,8 @@ def find_candidates(
     box is near square and filled to a seventh at least. They are ranked by the spread of values
     within the box (nothing spreads more than black and white cells in equal parts), less when
     dark fills far more or less of the box than in a marker. The outlines of the first few are
-    then looked at: those rank lower that four corners do not describe.
+    then looked at: those rank lower that four corners do not describe, and those are passed over
+    that are not light outside and dark inside nearly all the way round.
 
     Examples
     --------
@@ -102,61 +107,29 @@ def find_candidates(
     if level >= len(channel.levels):
         return []
     grey = np.ascontiguousarray(channel.levels[level])
-    if min(grey.shape) < 2 * WINDOW_PX:
+    if min(grey.shape) < LEAST_SIDE_PX:
         return []
-    mean = cv2.blur(grey, (WINDOW_PX, WINDOW_PX))
-    dark = cv2.compare(cv2.add(grey, np.array([DARKER_BY])), mean, cv2.CMP_LT)
-    _, labels, stats, _ = cv2.connectedComponentsWithStatsWithAlgorithm(
-        dark, connectivity=8, ltype=cv2.CV_32S, ccltype=cv2.CCL_GRANA
-    )  # twice as fast as the default
-    w, h, area = stats[:, 2:].T
-    longer, shorter = np.maximum(w, h), np.minimum(w, h)
-    fits = (longer >= SMALLEST_PX) & (longer <= LARGEST_PX) & (2 * shorter >= longer)
-    fits &= area >= 0.15 * w * h
-    fits[0] = False  # what is not dark
-    shapes = np.flatnonzero(fits)
-    centres = (stats[shapes, :2] + (stats[shapes, 2:4] - 1) / 2.0).astype(np.float64)
-    full, sides = channel.to_full(centres, level), longer[shapes] * 2.0**level * WIDER
-    keep = np.flatnonzero(is_wanted(full, sides))
-    if not len(keep):
-        return []
-    boxes = stats[shapes[keep]].astype(np.int64)
-    spread = _inner_spread(grey, boxes[:, :4])
-    fill = boxes[:, 4] / (boxes[:, 2] * boxes[:, 3])
+    shapes = trace_shapes(grey, DARKER_BY, SMALLEST_PX, LARGEST_PX)
+    boxes = shapes.boxes
+    centres = boxes[:, :2] + (boxes[:, 2:4] - 1) / 2.0
+    longer = boxes[:, 2:4].max(axis=1, initial=0)
+    full, sides = channel.to_full(centres, level), longer * 2.0**level * WIDER
+    keep = np.flatnonzero(is_wanted(full, sides)) if len(boxes) else np.zeros(0, np.intp)
+    spread = measure_spreads(grey, boxes[keep])
+    fill = boxes[keep, 4] / (boxes[keep, 2] * boxes[keep, 3])
     score = spread * np.exp(-(((fill - FILL) / FILL_WIDTH) ** 2))
     first = np.argsort(-score, kind="stable")
     first = first[spread[first] > least_spread][: n_most * N_OUTLINES]
-    away = [QUAD_SHARE - min(_quad_share(labels, boxes[k], shapes[keep[k]]), QUAD_SHARE)
-            for k in first]  # fmt: skip
-    likeness = score[first] * np.exp(-((np.array(away) / QUAD_WIDTH) ** 2))
-    best = keep[first[np.argsort(-likeness, kind="stable")[:n_most]]]
+    squareness, rim = measure_looks(grey, shapes, keep[first])
+    away = QUAD_SHARE - np.minimum(squareness, QUAD_SHARE)
+    likeness = score[first] * np.exp(-((away / QUAD_WIDTH) ** 2))
+    likeness[rim < np.interp(longer[keep[first]], RIM_SIDES_PX, LEAST_RIM)] = 0.0
+    order = np.argsort(-likeness, kind="stable")[:n_most]
+    best = keep[first[order[likeness[order] > 0.0]]]
     return [
         Window(x_px=float(p[0]), y_px=float(p[1]), side_px=float(s))
         for p, s in zip(full[best], sides[best], strict=True)
     ]
-
-
-def _quad_share(labels: cv2.typing.MatLike, box: NDArray[np.int64], label: int) -> float:
-    """Share of a shape's hull that its two longest diagonals span: 1 for quads, 0.64 for discs."""
-    x, y, w, h = box[:4].tolist()
-    mask = cv2.inRange(labels[y : y + h, x : x + w], int(label), int(label))
-    outlines, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_SIMPLE)
-    hull = cv2.convexHull(np.concatenate(outlines))
-    corners = hull[:, 0, 0] + 1j * hull[:, 0, 1]
-    apart = corners[:, None] - corners
-    longest = apart.ravel()[np.argmax(np.abs(apart))]
-    across = (corners * np.conj(longest)).imag
-    return float(np.ptp(across)) / 2.0 / max(cv2.contourArea(hull), 1.0)
-
-
-def _inner_spread(grey: NDArray[np.uint8], boxes: NDArray[np.int64]) -> FloatArray:
-    """Standard deviation of a grid of pixels within each box (x, y, width, height)."""
-    ticks = (np.arange(GRID) + 0.5) / GRID
-    x, y, w, h = boxes.T[:, :, None]
-    cols = np.clip(np.round(x - 0.5 + ticks * w).astype(np.intp), 0, grey.shape[1] - 1)
-    rows = np.clip(np.round(y - 0.5 + ticks * h).astype(np.intp), 0, grey.shape[0] - 1)
-    inner = grey[rows[:, :, None], cols[:, None, :]].reshape(len(boxes), -1)
-    return np.asarray(inner.astype(np.float32).std(axis=1), dtype=np.float64)
 
 
 def measure_spread(channel: Channel, level: int, corners_px: FloatArray) -> float:
@@ -187,8 +160,8 @@ def measure_spread(channel: Channel, level: int, corners_px: FloatArray) -> floa
     """
     corners = channel.to_level(corners_px, level)
     low, high = corners.min(axis=0), corners.max(axis=0)
-    box = np.concatenate([low, high - low + 1.0]).round().astype(np.int64)
-    return float(_inner_spread(channel.levels[level], box[None])[0])
+    box = np.concatenate([low, high - low + 1.0]).round().astype(np.int32)
+    return float(measure_spreads(channel.levels[level], box[None])[0])
 
 
 def read_windows(

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from dryslate.core.card.found import FloatArray
 
 GREEN = 1
-_STRIP_ROWS = 64
+_STRIP_ROWS = 80
 
 
 def srgb_lut() -> FloatArray:
@@ -124,16 +124,23 @@ def _stored_layout(
     return stored, swapped, flip_y, flip_x
 
 
-def _halvings(full: NDArray[np.uint8], n_levels: int) -> list[NDArray[np.uint8]]:
+def _halvings(stored: NDArray[np.uint8], which: int, n_levels: int) -> list[NDArray[np.uint8]]:
     """Halve a channel again and again; the first halving is taken strip by strip, in cache."""
+    full = stored[..., which]
     block = 2 ** (n_levels - 1)
     h, w = (side - side % block for side in full.shape)
     planes = [full]
     if n_levels < 2 or not h or not w:
         return planes
     half = np.empty((h // 2, w // 2), dtype=np.uint8)
+    buffer = np.empty((_STRIP_ROWS, w), dtype=np.uint8)
+    packed = stored.strides[1:] == (3, 1)  # then OpenCV's way is twice as fast as a copy
     for top in range(0, h, _STRIP_ROWS):
-        strip = np.ascontiguousarray(full[top : min(top + _STRIP_ROWS, h), :w])
+        rows = slice(top, min(top + _STRIP_ROWS, h))
+        if packed:
+            strip = cv2.extractChannel(stored[rows, :w], which, buffer[: rows.stop - top])
+        else:
+            strip = np.ascontiguousarray(full[rows, :w])
         cv2.resize(
             strip,
             (w // 2, len(strip) // 2),
@@ -182,7 +189,7 @@ def split_channel(
     which = find_strongest(img_coded) if index is None else index
     lut = srgb_lut() if linear_lut is None else np.asarray(linear_lut, dtype=np.float64)
     stored, swapped, flip_y, flip_x = _stored_layout(img_coded)
-    planes = _halvings(stored[..., which], n_levels)
+    planes = _halvings(stored, which, n_levels)
     upright: list[NDArray[np.uint8]] = []
     for plane in planes:
         view = plane[::-1] if flip_y else plane

@@ -6,15 +6,12 @@ Blurred, under sloping light, through a tone curve that is not known, and cut of
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from dryslate.core.card.found import FloatArray
-
-BELL = 0.3989422804014327
+from dryslate.core.card.pattern_pass import BELL, fill_design, fill_light, see_pattern, sum_blocks
 
 N_PARAMS = 14
 BLUR, LEVEL, TONE = 8, 10, 11
@@ -102,18 +99,6 @@ def square_to_quad(quad: FloatArray, side: float) -> FloatArray:
     return unit @ np.diag([1.0 / side, 1.0 / side, 1.0])
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Seen:
-    """The pattern through a blur at fixed pixels: value 0 to 1, place in the marker, slopes."""
-
-    value: FloatArray
-    p: FloatArray
-    q: FloatArray
-    by_x: FloatArray
-    by_y: FloatArray
-    by_blur: FloatArray
-
-
 class PatternFit:
     """
     One marker's fit: corners, log blur, and the light's five coefficients.
@@ -130,7 +115,6 @@ class PatternFit:
     def __init__(self, cells: NDArray[np.bool_], xy_px: FloatArray, values: FloatArray) -> None:
         self.n = cells.shape[0]
         self.turns = np.diff(np.diff(pad_pattern(cells), axis=0), axis=1)
-        self.edges = np.arange(self.n + 1.0)
         self.xy = xy_px
         self.values = values
         self.weights: FloatArray = np.ones(len(values))
@@ -140,45 +124,16 @@ class PatternFit:
         self.spread = 0.02
         self.corners: FloatArray = np.zeros((4, 2))
         self.blur = 1.0
-        self.design: FloatArray = np.zeros((len(values), N_PARAMS))
+        self.seen: FloatArray = np.empty((6, len(values)))
+        self.design: FloatArray = np.empty((len(values), N_PARAMS))
         self.residual: FloatArray = values
         self.inverse: FloatArray = np.eye(N_PARAMS)
         self.prior: FloatArray = np.zeros(N_PARAMS)
 
-    def look(self) -> _Seen:
-        """See the pattern where the corners are now."""
-        h = np.linalg.inv(square_to_quad(self.corners, self.n))
-        lifted = self.xy @ h[:, :2].T + h[:, 2]
-        near = 1.0 / lifted[:, 2]
-        u, v = lifted[:, 0] * near, lifted[:, 1] * near
-        ux, uy = (h[0, 0] - u * h[2, 0]) * near, (h[0, 1] - u * h[2, 1]) * near
-        vx, vy = (h[1, 0] - v * h[2, 0]) * near, (h[1, 1] - v * h[2, 1]) * near
-        slope_u = 1.0 / (self.blur * np.hypot(ux, uy))
-        slope_v = 1.0 / (self.blur * np.hypot(vx, vy))
-        z_u = (u[:, None] - self.edges) * slope_u[:, None]
-        z_v = (v[:, None] - self.edges) * slope_v[:, None]
-        step_u = ndtr(z_u)
-        rows, cols = step_u @ self.turns.T, ndtr(z_v) @ self.turns
-        bell_u = np.exp(-0.5 * z_u * z_u) * BELL
-        bell_v = np.exp(-0.5 * z_v * z_v) * BELL
-        t_u = np.einsum("ij,ij->i", cols, bell_u) * slope_u
-        t_v = np.einsum("ij,ij->i", rows, bell_v) * slope_v
-        widen = np.einsum("ij,ij->i", cols, z_u * bell_u) + np.einsum(
-            "ij,ij->i", rows, z_v * bell_v
-        )
-        return _Seen(
-            value=1.0 + np.einsum("ij,ij->i", cols, step_u),
-            p=u / self.n,
-            q=v / self.n,
-            by_x=-(t_u * ux + t_v * vx),
-            by_y=-(t_u * uy + t_v * vy),
-            by_blur=-widen,
-        )
-
-    def _start_light(self, seen: _Seen, light: FloatArray) -> None:
+    def _start_light(self, light: FloatArray) -> None:
         """First guess of black and white; least squares where nothing is clipped."""
         if self.is_clipped:
-            dark = self.values[seen.value < 0.2]
+            dark = self.values[self.seen[0] < 0.2]
             black = float(np.median(dark) if len(dark) > 5 else self.values.min())
             reach = CLIPPED_LEVEL if self.top_frac > 0.05 else 1.0
             self.light = np.array([black, (TOP - black) * reach, 0.0, 0.0, 0.0])
@@ -216,13 +171,12 @@ class PatternFit:
 
     def step(self) -> FloatArray | None:
         """One Gauss-Newton step of all fourteen; None where it fails."""
-        seen = self.look()
-        m = seen.value
-        light = np.column_stack(
-            [np.ones(len(m)), m, m * (1.0 - m), m * (seen.p - 0.5), m * (seen.q - 0.5)]
-        )
+        to_cells = np.linalg.inv(square_to_quad(self.corners, self.n))
+        see_pattern(self.xy, to_cells, self.blur, self.turns, self.seen)
+        light = np.empty((len(self.values), 5))
+        fill_light(self.seen, light)
         if not self.is_clipped or self.light[1] == 0.0:
-            self._start_light(seen, light)
+            self._start_light(light)
         if self.light[1] <= 0:
             return None
         predicted, shown = self._predict(light)
@@ -232,13 +186,7 @@ class PatternFit:
             off = off[shown > 0.5]  # where both are at the top nothing can be off
         self.spread = max(float(np.median(off)) / 0.6745, LEAST_SPREAD)
         self.weights = 1.0 / np.sqrt(1.0 + (self.residual / (3.0 * self.spread)) ** 2)
-        rise = light[:, 0] * self.light[1] + self.light[2] * (1.0 - 2.0 * m)
-        rise = (rise + self.light[3] * (seen.p - 0.5) + self.light[4] * (seen.q - 0.5)) * shown
-        x, y, p, q = seen.by_x * rise, seen.by_y * rise, seen.p, seen.q
-        for k, share in enumerate(((1 - p) * (1 - q), p * (1 - q), p * q, (1 - p) * q)):
-            self.design[:, 2 * k], self.design[:, 2 * k + 1] = share * x, share * y
-        self.design[:, BLUR] = seen.by_blur * rise
-        self.design[:, BLUR + 1 :] = light * shown[:, None]
+        fill_design(self.seen, light, self.light, shown, self.design)
         missed = self._expect()
         weighted = self.design * self.weights[:, None] ** 2
         normal = weighted.T @ self.design
@@ -273,11 +221,10 @@ class PatternFit:
         block = np.floor(self.xy / BLOCK_PX).astype(np.intp)
         block -= block.min(axis=0)
         key = block[:, 0] * (int(block[:, 1].max()) + 1) + block[:, 1]
-        order = np.argsort(key, kind="stable")
-        begins = np.flatnonzero(np.diff(key[order], prepend=-1))
-        scores = self.design * (self.weights**2 * self.residual)[:, None]
-        pull = np.add.reduceat(scores[order], begins, axis=0)
-        n = len(begins)
+        sums = np.zeros((int(key.max()) + 1, N_PARAMS))
+        sum_blocks(self.design, self.weights**2 * self.residual, key, sums)
+        pull = sums[np.bincount(key) > 0]
+        n = len(pull)
         meat = pull.T @ pull * (n / max(n - N_PARAMS, n / 4))
         meat[np.diag_indices(N_PARAMS)] += self.prior * self.spread**4
         together = float(np.trace((self.inverse @ meat @ self.inverse)[:8, :8]))

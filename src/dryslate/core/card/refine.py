@@ -110,9 +110,13 @@ def is_convex(quad: FloatArray) -> bool:
     >>> is_convex(np.array([(0.0, 0.0), (9, 0), (9, 9), (0, 9)]))
     True
     """
-    side = np.roll(quad, -1, axis=0) - quad
-    after = np.roll(side, -1, axis=0)
-    return bool(np.all(side[:, 0] * after[:, 1] - side[:, 1] * after[:, 0] > 1e-6))
+    (ax, ay), (bx, by), (cx, cy), (dx, dy) = quad.tolist()
+    return bool(
+        (bx - ax) * (cy - by) - (by - ay) * (cx - bx) > 1e-6
+        and (cx - bx) * (dy - cy) - (cy - by) * (dx - cx) > 1e-6
+        and (dx - cx) * (ay - dy) - (dy - cy) * (ax - dx) > 1e-6
+        and (ax - dx) * (by - ay) - (ay - dy) * (bx - ax) > 1e-6
+    )
 
 
 def refine_marker(

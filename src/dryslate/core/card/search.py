@@ -31,6 +31,8 @@ MIN_EXPLAINED = 0.6
 SURE_EXPLAINED = 0.8
 MIN_ORDER = 0.8
 MOST_OTHERS = 30
+FIRST_READ = 16
+"""So many shapes are read before it is asked whether a card has been found."""
 LEAST_OF_FOUND = 0.3
 """Markers beside a found card have at least so much of its contrast, blurred or shaded."""
 
@@ -61,7 +63,7 @@ class FindSettings:
 
     thorough: bool = False
     whole_px: int = 520_000
-    n_most: int = 64
+    n_most: int = 48
     n_beside: int = 24
     beside_px: int = 3_200_000
 
@@ -134,12 +136,10 @@ class Search:
         self.add([self._lifted(raw, level) for raw in raws])
 
     def read_again(self, level: int) -> None:
-        """Second try: every pixel, and the other reader, which sees fainter markers."""
+        """Second try, with the other reader: it sees fainter markers."""
         grey = np.ascontiguousarray(self.channel.levels[level])
         families = [d for d in self.dictionaries if d in APRILTAG_FAMILIES]
-        raws = find_apriltags(grey, families) if level > 0 else []
-        raws += find_aruco(grey, families)
-        self.add([self._lifted(raw, level) for raw in raws])
+        self.add([self._lifted(raw, level) for raw in find_aruco(grey, families)])
 
     def _lifted(self, raw: RawMarker, level: int) -> RawMarker:
         """Bring a marker read on a copy to the photo's own pixels."""
@@ -157,10 +157,27 @@ class Search:
             few = self.settings.n_beside
             least = max(least, LEAST_OF_FOUND * self._found_spread(level))
         windows = find_candidates(self.channel, level, few, self._is_unknown, least)
+        had = len(self.found)
+        self._read(windows[:FIRST_READ])
+        rest = windows[FIRST_READ:]
+        if len(self.found) > had and not self.settings.thorough:
+            rest = self._still_wanted(windows[: self.settings.n_beside][FIRST_READ:], level)
+        self._read(rest)
+
+    def _read(self, windows: list[Window]) -> None:
+        """Read pieces of the photo, and join what is new."""
         raws = read_windows(self.channel, windows, self.dictionaries, aruco=bool(self.aruco_only))
         self.tried += [(w.x_px, w.y_px, w.side_px) for w in windows]
         if self.add(raws):
             self.assemble()
+
+    def _still_wanted(self, windows: list[Window], level: int) -> list[Window]:
+        """Leave out what lies on the cards found meanwhile."""
+        if not windows:
+            return []
+        points = np.array([(w.x_px, w.y_px) for w in windows])
+        sides = np.array([w.side_px for w in windows])
+        return [w for w, ok in zip(windows, self._is_unknown(points, sides), strict=True) if ok]
 
     def _found_spread(self, level: int) -> float:
         """Contrast of the faintest card found, as candidates on a copy are measured."""

@@ -12,11 +12,11 @@ in each process. Serial and without the interpreter lock, so photos run side by 
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import Any, TypeVar
+from typing import Any
 
 import numpy as np
-from numba import njit
+
+from dryslate.core.arrays.compiled import compiled
 
 BLOCK = 256
 """Pixels handled at a time: six planes of this length fit the first-level cache."""
@@ -24,25 +24,8 @@ BLOCK = 256
 N_ROOT_TERMS = 6
 """R, G, B and the roots of RG, GB, RB."""
 
-Function = TypeVar("Function", bound=Callable[..., Any])
 
-_OPTIONS: dict[str, Any] = {
-    "nogil": True,
-    "error_model": "numpy",
-    "fastmath": {"contract", "nnan", "ninf", "nsz"},
-}
-
-
-def _compiled(function: Function) -> Function:
-    """Compile on first call, cached on disk where some folder can be written."""
-    try:
-        compiled: Function = njit(cache=True, **_OPTIONS)(function)
-    except RuntimeError:  # numba finds no folder for its cache
-        compiled = njit(**_OPTIONS)(function)
-    return compiled
-
-
-@_compiled
+@compiled
 def _look_up(pixels: Any, tables: Any, planes: Any) -> None:  # pragma: no cover
     """Fill the three planes of one block from code values."""
     red, green, blue = tables[0], tables[1], tables[2]
@@ -53,7 +36,7 @@ def _look_up(pixels: Any, tables: Any, planes: Any) -> None:  # pragma: no cover
         out_b[i] = blue[pixels[i, 2]]
 
 
-@_compiled
+@compiled
 def _mix_roots(planes: Any, matrix: Any, shade: Any, top: Any) -> None:  # pragma: no cover
     """Mix signed roots of linear light by a root-polynomial of degree 2, scale, clip to 0..top."""
     p0, p1, p2 = planes[0], planes[1], planes[2]
@@ -79,7 +62,7 @@ def _mix_roots(planes: Any, matrix: Any, shade: Any, top: Any) -> None:  # pragm
         p2[i] = top if w > top else w
 
 
-@_compiled
+@compiled
 def _mix_linear(planes: Any, matrix: Any, shade: Any, top: Any) -> None:  # pragma: no cover
     """Mix linear light by a 3x3 matrix, scale, clip to 0..top."""
     p0, p1, p2 = planes[0], planes[1], planes[2]
@@ -100,7 +83,7 @@ def _mix_linear(planes: Any, matrix: Any, shade: Any, top: Any) -> None:  # prag
         p2[i] = top if w > top else w
 
 
-@_compiled
+@compiled
 def _encode_bytes(planes: Any, index: Any, table: Any, out: Any) -> None:  # pragma: no cover
     """Round each value to an entry of the output table and write the table's byte."""
     half = np.float32(0.5)
@@ -117,7 +100,7 @@ def _encode_bytes(planes: Any, index: Any, table: Any, out: Any) -> None:  # pra
         out[i, 2] = table[i2[i]]
 
 
-@_compiled
+@compiled
 def _encode_words(planes: Any, table: Any, out: Any) -> None:  # pragma: no cover
     """Interpolate the output table linearly and round to 16 bits."""
     half = np.float32(0.5)
@@ -130,7 +113,7 @@ def _encode_words(planes: Any, table: Any, out: Any) -> None:  # pragma: no cove
             out[i, c] = np.uint16(code + half)
 
 
-@_compiled
+@compiled
 def _mix_block(planes: Any, matrix: Any, shade: Any, top: Any) -> None:  # pragma: no cover
     """Mix one block by whichever form the matrix has."""
     if matrix.shape[1] == N_ROOT_TERMS:
@@ -139,7 +122,7 @@ def _mix_block(planes: Any, matrix: Any, shade: Any, top: Any) -> None:  # pragm
         _mix_linear(planes, matrix, shade, top)
 
 
-@_compiled
+@compiled
 def _fill_shade(columns: Any, row: Any, limits: Any, shade: Any) -> None:  # pragma: no cover
     """Light relative to the card's centre, inverted: a separable field, clamped."""
     low, high = limits[0], limits[1]
@@ -149,7 +132,7 @@ def _fill_shade(columns: Any, row: Any, limits: Any, shade: Any) -> None:  # pra
         shade[i] = high if s > high else s
 
 
-@_compiled
+@compiled
 def correct_bytes(
     pixels: Any, out: Any, tables: Any, matrix: Any, field: Any, encode: Any
 ) -> None:  # pragma: no cover
@@ -189,7 +172,7 @@ def correct_bytes(
             _encode_bytes(planes, index, encode, out[y, start:stop])
 
 
-@_compiled
+@compiled
 def correct_words(
     pixels: Any, out: Any, tables: Any, matrix: Any, field: Any, encode: Any
 ) -> None:  # pragma: no cover
