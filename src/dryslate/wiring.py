@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from dryslate.app.accounts import AccountBook, PasswordHasher
     from dryslate.app.backup import BackupFiles, BackupTools
     from dryslate.app.check import ProjectFiles
+    from dryslate.app.import_run import ImportTools
     from dryslate.app.intake import How, IntakeFiles
     from dryslate.app.new import ProjectFolders
     from dryslate.app.ports import (
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from dryslate.app.restore import RestoreTools
     from dryslate.app.sending import SentBox
     from dryslate.app.tiles import TileBench
+    from dryslate.formats.table_csv import Table
     from dryslate.store.sqlite import SqliteSurveyStore
 
 
@@ -147,6 +149,46 @@ def restore_tools(progress: Progress) -> RestoreTools:
         vault_of=vault,
         clock=clock(),
         progress=progress,
+    )
+
+
+def read_table(path: Path, sheet: str | None = None) -> Table:
+    """Read a table of records from CSV or a workbook."""
+    from dryslate.files.table_files import read_table as read
+
+    return read(path, sheet)
+
+
+def save_file(path: Path, data: bytes) -> None:
+    """Write a file so that it is whole or not there."""
+    from dryslate.files.safe_write import save_whole
+
+    save_whole(path, [data])
+
+
+def usual_categories() -> Table:
+    """Return the benthic categories for a project that has no list of its own."""
+    from importlib.resources import files
+
+    import dryslate.data
+    from dryslate.formats.table_csv import read_table_csv
+
+    return read_table_csv((files(dryslate.data) / "categories.csv").read_bytes(), "categories")
+
+
+def import_tools(project: Path) -> ImportTools:
+    """Return what importing tables of records works with."""
+    from dryslate.app.category_list import read_categories
+    from dryslate.app.import_run import ImportTools
+    from dryslate.files.table_files import read_text, sheets_of
+
+    return ImportTools(
+        read_table=read_table,
+        read_text=read_text,
+        sheets_of=sheets_of,
+        taxa=reference_tables(project).taxa()[0],
+        usual=read_categories(usual_categories()),
+        clock=clock(),
     )
 
 

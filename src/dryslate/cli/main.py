@@ -26,6 +26,7 @@ GROUPS = (
     "review",
     "lookalikes",
     "taxa",
+    "records",
     "report",
     "check",
     "backup",
