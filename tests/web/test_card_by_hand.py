@@ -370,3 +370,19 @@ def test_a_picked_point_gives_colours_keeps_the_cards_scale_and_lasts(own_projec
     assert later.key != now.key
     assert later.colour["loan"]["picked"] == now.colour["loan"]["picked"]
     assert later.result["colour"] == now.result["colour"]
+
+
+def test_photos_that_borrow_from_the_earlier_correction_are_named(client_of, own_project):
+    borrower, lent = photo_called(own_project, "DRY_0003.JPG")
+    lender = lent.result["borrowed_from"]
+    client = client_of(own_project)
+    with open_store(own_project) as store:
+        row = store.correction(lender)
+    inside = np.clip(corners_of(row), 0, (1199, 899)).tolist()  # one lies just out of the frame
+    told = client.post(f"/photos/{lender}/card/corners", json=body_of(row, corners=inside)).json()
+    assert "1 other photo has its colours from an earlier correction of this one." in told["html"]
+    assert "DRY_0003.JPG" in told["html"]
+    assert latest(own_project, borrower).key == lent.key
+    back = {"key": row.key, "version": told["view"]["correction_key"]}
+    html = client.post(f"/photos/{lender}/card/hold", json=back).json()["html"]
+    assert "from an earlier correction of this one" not in html

@@ -200,6 +200,46 @@ def describe_correction(row: CorrectionRow) -> EarlierCorrection:
     )
 
 
+def followers_of(store: SurveyStore, photo_id: str) -> tuple[str, ...]:
+    """
+    Name the photos whose colours come from an earlier correction of this one.
+
+    Parameters
+    ----------
+    store : SurveyStore
+    photo_id : str
+
+    Returns
+    -------
+    tuple of str
+        They keep those colours until they are corrected again, or the point is shared anew.
+
+    Raises
+    ------
+    InputError
+        ``photo-not-in-project``.
+    """
+    photo = require_photo(store, photo_id)
+    now = store.correction(photo.photo_id)
+    picked = None if now is None else picked_of(now)
+    found = []
+    for row in store.corrections(photo.visit_id):
+        if row.result.get("borrowed_from") != photo.photo_id:
+            continue
+        point = picked_of(row)
+        lender = (row.colour.get("loan") or {}).get("lender_key")
+        is_same_point = point is not None and picked is not None and _spot(point) == _spot(picked)
+        is_same = is_same_point if point is not None else now is not None and lender == now.key
+        if not is_same:
+            found.append(_name_of(store, row.photo_id))
+    return tuple(found)
+
+
+def _spot(picked: Mapping[str, Any]) -> tuple[Any, ...]:
+    """Return where a point is and what it is."""
+    return (picked["what"], *picked["xy_px"])
+
+
 def _earlier(rows: Sequence[CorrectionRow], latest: str) -> tuple[EarlierCorrection, ...]:
     """Return each other correction once, the newest first."""
     by_key = {row.key: row for row in reversed(rows) if row.key != latest}

@@ -21,6 +21,7 @@ from dryslate.app.correct_by_hand import (
     work_out,
 )
 from dryslate.app.correct_project import ProjectPlace, ProjectRun
+from dryslate.app.photo_card import followers_of
 from dryslate.app.photo_page import photo_sheet
 from dryslate.app.tiles import require_photo
 from dryslate.app.try_by_hand import PixelShelf, Tried
@@ -88,7 +89,8 @@ def correct_by_hand(
         with reach.writing(observer) as store:
             place = place_of_project(reach, store)
             put_on_record(replace(run, place=place), worked, wanted)
-            answers.append(JSONResponse(whole_state(request, store, photo_id)))
+            state = whole_state(request, store, photo_id, followers_of(store, photo_id))
+            answers.append(JSONResponse(state))
     return answers[0]
 
 
@@ -108,10 +110,13 @@ def both_on_conflict(request: Request, photo_id: str) -> Iterator[list[Response]
         answers.append(answer_to(error, request.scope, both))
 
 
-def whole_state(request: Request, store: SurveyStore, photo_id: str) -> dict[str, Any]:
+def whole_state(
+    request: Request, store: SurveyStore, photo_id: str, followers: tuple[str, ...] = ()
+) -> dict[str, Any]:
     """Return all that the page shows of a photo after its correction changed."""
     view = photo_sheet(tile_bench_of(reach_of(request)), store, photo_id).for_viewer()
-    html = part(request, "photo_card_state.html", **card_context(request, store, photo_id))
+    context = {**card_context(request, store, photo_id), "followers": followers}
+    html = part(request, "photo_card_state.html", **context)
     scale = view["scale"]
     said = translate(request, N_("no scale that can be trusted"))
     if scale["usable"]:

@@ -54,6 +54,7 @@ def card_context(request: Request, store: SurveyStore, photo_id: str) -> dict[st
         "card": sheet,
         "words": _words(request, sheet),
         "again": _again(request, store, photo_id),
+        "followers": (),
         "known_cards": [(c.name, c.title) for c in tables.cards()],
         "may_change": session_of(request).may("surveyor"),
         "card_js_words": script_words(request),

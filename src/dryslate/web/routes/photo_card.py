@@ -12,6 +12,7 @@ from dryslate import wiring
 from dryslate.app import measure_again
 from dryslate.app.correct_by_hand import HandCorners, let_hold, require_version
 from dryslate.app.measure_try import prepare
+from dryslate.app.photo_card import followers_of
 from dryslate.app.tiles import picture_tiles, place_of, require_photo
 from dryslate.app.try_by_hand import Tried, lay_out, try_corners
 from dryslate.web.benches import bench_of, shelf_of, tile_bench_of
@@ -23,9 +24,11 @@ from dryslate.web.by_hand import (
     tried_answer,
     whole_state,
 )
+from dryslate.web.languages import language_of
 from dryslate.web.reach import observer_of, reach_of
 from dryslate.web.routes.photo import PhotoId
 from dryslate.web.routes.photo_work import Point
+from dryslate.web.said import told
 
 router = APIRouter()
 CardName = Annotated[str, Field(min_length=1, max_length=100, pattern=r"^[^/\\]+$")]
@@ -67,7 +70,8 @@ def lay(request: Request, photo_id: PhotoId, body: CornersBody) -> dict[str, Any
         place = place_of(store, photo_id, "original")
         held = picture_tiles(tile_bench_of(reach), store, place)
     tried = lay_out(known, tuple(body.corners), (held.width_px, held.height_px))
-    return {"patches": tried.patches_px, "problems": tried.problems}
+    language = language_of(request)
+    return {"patches": tried.patches_px, "problems": [told(language, p) for p in tried.problems]}
 
 
 @router.post("/photos/{photo_id}/card/try")
@@ -99,7 +103,8 @@ def hold(
     reach, observer = reach_of(request), observer_of(request)
     with both_on_conflict(request, photo_id) as answers, reach.writing(observer) as store:
         let_hold(run_of(reach, store, photo_id), photo_id, key, version)
-        answers.append(JSONResponse(whole_state(request, store, photo_id)))
+        state = whole_state(request, store, photo_id, followers_of(store, photo_id))
+        answers.append(JSONResponse(state))
     return answers[0]
 
 
@@ -123,8 +128,9 @@ def again(
             for is_colour in wanted
         }
         taken, left = measure_again.measure_again(store, ready, ids, observer)
-        told = {"before": taken, "left": [p.as_dict() for p in left]}
-        answers.append(JSONResponse({**told, **whole_state(request, store, photo_id)}))
+        language = language_of(request)
+        answer = {"before": taken, "left": [told(language, p.as_dict()) for p in left]}
+        answers.append(JSONResponse({**answer, **whole_state(request, store, photo_id)}))
     return answers[0]
 
 
