@@ -278,6 +278,9 @@ def test_a_grey_point_is_picked_by_mouse_shared_and_taken_back(
     page.locator("#share-save").wait_for()
     assert faults_of_access(page) == []
     shot(page, "card-share")
+    page.set_viewport_size({"width": 390, "height": 800})
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    page.set_viewport_size({"width": 1280, "height": 720})
     page.locator("#share-save").click()
     page.locator("#jobs").get_by_text("done").wait_for()
     assert only_photo(own_project, "DRY_0003.JPG")[1].result["borrowed_from"] == photo_id
@@ -378,7 +381,7 @@ def test_a_card_is_defined_from_the_photo_with_its_true_size_and_put_away_again(
     assert card.width_mm == pytest.approx(truth.width_mm, rel=3 * card.print_scale_u_frac)
     assert card.height_mm == pytest.approx(truth.height_mm, rel=3 * card.print_scale_u_frac)
     assert len(card.patches) == 24
-    assert len(card.neutrals) >= 6
+    assert 6 <= len(card.neutrals) <= 10  # as suggested by how they look
     page.get_by_role("button", name="Undo").click()
     page.get_by_text("Card deck-chart is saved in this project.").wait_for(state="detached")
     assert "deck-chart" not in [c.name for c in wiring.reference_tables(project).cards()]

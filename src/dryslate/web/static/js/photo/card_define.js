@@ -13,7 +13,7 @@ const at = (id) => document.getElementById(id);
 export function defineTool(points, parts) {
   const { text, address, failed } = parts;
   const named = []; // of each patch: {id, role, isChosen}; it stays while marks are taken back and set again
-  let resting = null, asked = 0;
+  let resting = null, asked = 0, isLooked = false; // looked: the server has seen the marks as they are now
 
   const boxes = (set) => {
     const found = [];
@@ -46,7 +46,7 @@ export function defineTool(points, parts) {
     const set = points.points, n = boxes(set).length;
     const greys = named.slice(0, n).filter((one) => one?.role === "neutral").length;
     const isWhole = set.length >= LEAST && (set.length - FIRST_PATCH) % 2 === 0;
-    at("define-save").disabled = !(isWhole && greys >= 3 && at("define-name").value.trim() && Number(at("define-mm").value) > 0);
+    at("define-save").disabled = !(isWhole && isLooked && greys >= 3 && at("define-name").value.trim() && Number(at("define-mm").value) > 0);
   }
 
   async function look() {
@@ -55,6 +55,7 @@ export function defineTool(points, parts) {
     try {
       const told = await post(address("define/try"), body(set));
       if (mine !== asked || points.tool !== tool) return;
+      isLooked = !told.refused;
       at("define-try").innerHTML = told.html;
       told.seen.forEach(([hex, role], n) => {
         const one = nameOf(n);
@@ -99,6 +100,7 @@ export function defineTool(points, parts) {
     changed(set, isResting) {
       at("define-hint").textContent = hint(set.length);
       clearTimeout(resting);
+      isLooked = false;
       if (!isResting) return;
       list(set);
       ready();
@@ -129,7 +131,10 @@ export function defineTool(points, parts) {
   };
 
   at("define-form").addEventListener("submit", (event) => { event.preventDefault(); tool.submit(); });
-  for (const id of ["define-name", "define-mm"]) at(id).addEventListener("input", () => { ready(); if (id === "define-mm") { clearTimeout(resting); resting = setTimeout(look, REST_MS); } });
+  for (const id of ["define-name", "define-mm"]) at(id).addEventListener("input", () => {
+    if (id === "define-mm") { isLooked = false; clearTimeout(resting); resting = setTimeout(look, REST_MS); }
+    ready();
+  });
   at("define-grid").addEventListener("click", async () => {
     const set = points.points, found = boxes(set);
     if (found.length < 2) return;

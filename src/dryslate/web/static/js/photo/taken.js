@@ -106,7 +106,7 @@ export class Taken {
   #item(row) {
     const { text } = this.parts;
     const id = row.measurement_id, isIt = id === this.#chosen;
-    const line = el("button", { type: "button", class: "line", "aria-expanded": String(isIt) }, el("span", {}, `${row.colony}, ${text[row.kind]}`), el("span", { class: "n" }, row.rests_on_earlier ? `${row.short} · ${text.earlier}` : row.short));
+    const line = el("button", { type: "button", class: "line", "aria-expanded": String(isIt) }, el("span", {}, `${row.colony}, ${text[row.kind]}`, row.rests_on_earlier ? el("small", { class: "soft" }, ` · ${text.earlier}`) : null), el("span", { class: "n" }, row.short));
     line.addEventListener("click", () => this.choose(this.#chosen === id ? null : id));
     const words = el("div", { class: "reading" });
     showReading(words, row.words, text);
