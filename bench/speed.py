@@ -56,13 +56,23 @@ class Figure:
 
 def at_most(name: str, value: float, unit: str, limit: float, note: str = "") -> Figure:
     return Figure(
-        name=name, value=value, unit=unit, target=f"<= {limit:g}", is_met=value <= limit, note=note
+        name=name,
+        value=float(value),
+        unit=unit,
+        target=f"<= {limit:g}",
+        is_met=bool(value <= limit),
+        note=note,
     )
 
 
 def at_least(name: str, value: float, unit: str, limit: float, note: str = "") -> Figure:
     return Figure(
-        name=name, value=value, unit=unit, target=f">= {limit:g}", is_met=value >= limit, note=note
+        name=name,
+        value=float(value),
+        unit=unit,
+        target=f">= {limit:g}",
+        is_met=bool(value >= limit),
+        note=note,
     )
 
 

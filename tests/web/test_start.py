@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import socket
+import sqlite3
 import subprocess
 import sys
 from pathlib import Path
@@ -11,6 +12,7 @@ from pathlib import Path
 import pytest
 from fastapi.testclient import TestClient
 
+from dryslate import wiring
 from dryslate.base.errors import DryslateError
 from dryslate.web import server
 from dryslate.web.front import Front
@@ -139,6 +141,27 @@ def test_address_is_told_only_once_it_can_be_opened(read_only_project: Path, mon
 
     server.serve(settings, say)
     assert heard == [f"Open: {settings.address}"]
+
+
+def test_records_are_one_file_again_when_the_server_ends(own_project: Path, monkeypatch) -> None:
+    log = own_project / "dryslate.sqlite-wal"
+    sizes = []
+
+    def run(self, sockets) -> None:
+        with wiring.survey_store(own_project, write=True, who="Ines Varro") as store:
+            store.save_region("western_atlantic")
+        sizes.append(log.stat().st_size)
+
+    monkeypatch.setattr("uvicorn.Server.run", run)
+    monkeypatch.setattr(server, "WARM_AFTER_S", 3600.0)
+    port = server.free_port("127.0.0.1", None)
+    server.serve(ServeSettings(project=own_project, port=port), lambda _: None)
+    assert sizes[0] > 0  # saving left it to the log
+    assert not log.exists()
+    with sqlite3.connect(own_project / "dryslate.sqlite") as db:
+        (region,) = db.execute("SELECT value FROM project WHERE name = 'region'").fetchone()
+    db.close()
+    assert region == "western_atlantic"
 
 
 def test_port_that_was_taken_meanwhile_is_refused(tmp_path: Path) -> None:

@@ -9,7 +9,7 @@ import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from dryslate.base.errors import SettingsError
+from dryslate.base.errors import DryslateError, SettingsError
 from dryslate.base.problems import Problem
 from dryslate.web.settings import ServeSettings
 
@@ -43,7 +43,7 @@ def serve(settings: ServeSettings, say: Callable[[str], None]) -> None:
     from dryslate.web.warm import warm
 
     with wiring.survey_store(settings.project, write=False):
-        pass  # refuses a folder that is no project before anything listens
+        pass  # refuses a folder that is no project before anything is made
     front = Front(settings)
     config = uvicorn.Config(
         front,
@@ -55,7 +55,7 @@ def serve(settings: ServeSettings, say: Callable[[str], None]) -> None:
         timeout_graceful_shutdown=3,
     )
     logging.getLogger("dryslate.web").setLevel(logging.INFO)
-    with listening(settings) as sock:
+    with _records_at_hand(settings.project), listening(settings) as sock:
         if not vendor_is_there():
             say(str(parts_missing()))
         say(f"Open: {settings.address}")
@@ -65,6 +65,22 @@ def serve(settings: ServeSettings, say: Callable[[str], None]) -> None:
         beside.start()
         with contextlib.suppress(KeyboardInterrupt):
             uvicorn.Server(config).run(sockets=[sock])
+
+
+@contextlib.contextmanager
+def _records_at_hand(project: Path) -> Iterator[None]:
+    """
+    Keep the records open while the server runs, and leave them in one file when it ends.
+
+    Otherwise each saving is the last to close them: it folds the write-ahead log into the database,
+    and whoever reads meanwhile has to wait for that.
+    """
+    from dryslate import wiring
+
+    with wiring.survey_store(project, write=False):
+        yield
+    with contextlib.suppress(DryslateError), wiring.survey_store(project, write=True):
+        pass  # the last writer to close folds the log
 
 
 def listening(settings: ServeSettings) -> socket.socket:
