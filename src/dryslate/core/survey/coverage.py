@@ -1,0 +1,152 @@
+"""How often intervals like this one held the truth in simulated surveys; from a stored table."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from dryslate.base.quality import Flag
+from dryslate.core.survey.methods import Figure
+
+FloatArray = NDArray[np.float64]
+
+_SIMULATED = {
+    Figure.COVER: "cover",
+    Figure.DENSITY: "density",
+    Figure.PREVALENCE: "prevalence",
+}
+_FARTHEST_LEVEL = 0.6
+"""A level below this share of the lowest simulated one is outside the table."""
+_FARTHEST_SPREAD = 1.4
+"""A spread above so many times the greatest simulated one is outside the table."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class CoverageTable:
+    """
+    Simulated coverage by figure, number of units, level, size and spread.
+
+    Parameters
+    ----------
+    cells : Mapping of str to ndarray of float, shape (m, 5)
+        Columns: units, level, size, spread, coverage in percent.
+    """
+
+    cells: Mapping[str, FloatArray]
+
+
+def target_pct(n_units: int) -> tuple[float, float]:
+    """
+    Return between which coverages a 95 % interval counts as sound.
+
+    Parameters
+    ----------
+    n_units : int
+
+    Returns
+    -------
+    lo, hi : float
+        93 to 97 %; 90 to 98 % under five units.
+
+    Examples
+    --------
+    >>> target_pct(4), target_pct(5)
+    ((90.0, 98.0), (93.0, 97.0))
+    """
+    return (90.0, 98.0) if n_units < 5 else (93.0, 97.0)
+
+
+def parse_coverage_table(rows: Iterable[Mapping[str, str]]) -> CoverageTable:
+    """
+    Read the rows of ``data/tables/survey_coverage.csv``.
+
+    Parameters
+    ----------
+    rows : iterable of mapping
+        With ``figure``, ``n_units``, ``level``, ``size``, ``spread`` and ``coverage_pct``.
+
+    Returns
+    -------
+    CoverageTable
+    """
+    found: dict[str, list[list[float]]] = {}
+    names = ("n_units", "level", "size", "spread", "coverage_pct")
+    for row in rows:
+        found.setdefault(row["figure"], []).append([float(row[name]) for name in names])
+    cells = {figure: np.array(values) for figure, values in found.items()}
+    for values in cells.values():
+        values.setflags(write=False)
+    return CoverageTable(cells=cells)
+
+
+def find_coverage(
+    table: CoverageTable, figure: Figure, n_units: int, level: float, size: float, spread: float
+) -> float | None:
+    r"""
+    Find the coverage of the nearest simulated survey.
+
+    Parameters
+    ----------
+    table : CoverageTable
+    figure : Figure
+    n_units : int
+    level : float
+        Cover or prevalence (folded at 0.5), or colonies expected in one unit.
+    size : float
+        Points or colonies of one unit; 0 for densities.
+    spread : float
+        Variance between units over :math:`m(1-m)` for fractions, over :math:`m^2` for densities.
+
+    Returns
+    -------
+    float or None
+        In percent; None outside what was simulated.
+
+    Notes
+    -----
+    Nearest by units, then level, then size, then spread, each on a log scale. The spread is the
+    survey's own and, at a few units, a rough one: the flag it leads to is a hint, not a figure.
+    """
+    cells = table.cells.get(_SIMULATED.get(figure, ""))
+    if cells is None or n_units < cells[:, 0].min():
+        return None
+    wanted = (float(n_units), level, size, spread)
+    for column, value in enumerate(wanted):
+        near = np.abs(np.log(np.maximum(cells[:, column], 1e-9)) - np.log(max(value, 1e-9)))
+        if column == 1 and value < _FARTHEST_LEVEL * cells[:, 1].min():
+            return None
+        if column == 3 and value > _FARTHEST_SPREAD * cells[:, 3].max():
+            return None
+        cells = cells[near <= near.min() + 1e-12]
+    return float(cells[0, 4])
+
+
+def coverage_flags(
+    table: CoverageTable, figure: Figure, n_units: int, level: float, size: float, spread: float
+) -> tuple[Flag, ...]:
+    """
+    Say what simulated surveys tell of an interval.
+
+    Parameters
+    ----------
+    table : CoverageTable
+    figure : Figure
+    n_units : int
+    level, size, spread : float
+        As for `find_coverage`.
+
+    Returns
+    -------
+    tuple of Flag
+        Empty where the coverage is within `target_pct`.
+    """
+    found = find_coverage(table, figure, n_units, level, size, spread)
+    if found is None:
+        return (Flag.COVERAGE_NOT_SIMULATED,)
+    lo, hi = target_pct(n_units)
+    if found < lo:
+        return (Flag.COVERAGE_LOW,)
+    return (Flag.COVERAGE_HIGH,) if found > hi else ()

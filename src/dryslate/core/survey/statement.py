@@ -1,0 +1,329 @@
+"""How a survey is to be read, and the step from a mean with its spread to a stated figure."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from dryslate.base.errors import InputError
+from dryslate.base.quality import Flag
+from dryslate.core.survey.coverage import CoverageTable, coverage_flags
+from dryslate.core.survey.estimate import Estimate, or_none
+from dryslate.core.survey.intervals import ALIKE, fraction_interval, rate_interval
+from dryslate.core.survey.methods import Figure, Method, find_rule, require_method
+from dryslate.core.survey.resampling import Statistic, fit_bootstrap
+
+FloatArray = NDArray[np.float64]
+Scope = Literal["area", "plots"]
+Weighting = Literal["units", "effort"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SurveySettings:
+    """
+    What is fixed before the data are seen.
+
+    Parameters
+    ----------
+    scope : {"area", "plots"}
+        Units drawn from an area, or permanent plots.
+    weighting : {"units", "effort"}
+        Units count alike (the mean of units), or by points, tape, area or minutes (a ratio).
+    method : Method or None
+        Another interval than the figure's own, as `methods.RULES` allows.
+    rng : numpy.random.Generator or None
+        For intervals that draw units again.
+    coverage : CoverageTable or None
+        With it, figures carry the flags of their simulated coverage.
+    """
+
+    scope: Scope = "area"
+    weighting: Weighting = "units"
+    method: Method | None = None
+    rng: np.random.Generator | None = None
+    coverage: CoverageTable | None = None
+
+    def scope_flags(self) -> tuple[Flag, ...]:
+        """Return the flag of permanent plots, where they are."""
+        return (Flag.OF_THESE_PLOTS,) if self.scope == "plots" else ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class UnitValues:
+    """
+    Amounts of the units that were not blank.
+
+    Parameters
+    ----------
+    found, effort : ndarray of float, shape (n,)
+        What was found in each unit, and out of how much.
+    n_blank : int
+    """
+
+    found: FloatArray
+    effort: FloatArray
+    n_blank: int
+
+    def mean_and_u(self, weighting: Weighting) -> tuple[float, float]:
+        r"""
+        Return the mean of units, or the ratio of sums, with its standard error.
+
+        Parameters
+        ----------
+        weighting : {"units", "effort"}
+
+        Returns
+        -------
+        mean, u : float
+            NaN where there are too few units.
+
+        Notes
+        -----
+        Ratio: :math:`u^2 = \sum (x_i - r N_i)^2 / (n(n-1)\bar N^2)` (Cochran 1977, equation 3.34).
+        """
+        n = len(self.found)
+        if n == 0:
+            return float("nan"), float("nan")
+        if weighting == "effort":
+            mean = float(self.found.sum() / self.effort.sum())
+            away = (self.found - mean * self.effort) / self.effort.mean()
+        else:
+            values = self.found / self.effort
+            mean = float(values.mean())
+            away = values - mean
+        u = float(np.sqrt((away**2).sum() / (n - 1) / n)) if n > 1 else float("nan")
+        return mean, u
+
+    def statistic(self, weighting: Weighting) -> Statistic:
+        """Return the mean as a statistic of how often each unit was drawn."""
+        if weighting == "effort":
+            return lambda drawn: np.asarray((drawn @ self.found) / (drawn @ self.effort))
+        values = self.found / self.effort
+        return lambda drawn: np.asarray((drawn @ values) / drawn.sum(axis=1))
+
+
+def require_units(
+    found: ArrayLike, effort: ArrayLike, *, is_share: bool = False, needs_effort: bool = True
+) -> UnitValues:
+    """
+    Check the units' amounts, and set blank ones apart from zeros.
+
+    Parameters
+    ----------
+    found, effort : array_like of float, shape (n,)
+        NaN in either, or an effort of 0 where effort is needed: blank.
+    is_share : bool
+        What was found is a part of the effort and cannot be more.
+    needs_effort : bool
+        False: a unit of effort 0 is one that held nothing to examine; it stays.
+
+    Returns
+    -------
+    UnitValues
+
+    Raises
+    ------
+    ValueError
+        If the lengths differ.
+    InputError
+        ``survey-value-impossible`` for a negative amount, or more found than there was.
+    """
+    x, big = (np.array(a, dtype=np.float64, ndmin=1) for a in (found, effort))
+    if x.shape != big.shape or x.ndim != 1:
+        raise ValueError(f"expected one value a unit for each, got {x.shape} and {big.shape}")
+    blank = ~np.isfinite(x) | ~np.isfinite(big)
+    if needs_effort:
+        blank |= big == 0
+    bad = ~blank & ((x < 0) | (big < 0) | (is_share & (x > big * (1 + 1e-9))))
+    if bad.any():
+        at = int(np.argmax(bad))
+        unit, part, whole = at + 1, x[at], big[at]
+        raise InputError(
+            "survey-value-impossible",
+            f"Unit {unit}: {part:g} found out of {whole:g} is not possible.",
+            "Correct the record; a unit that was not surveyed stays blank.",
+        )
+    return UnitValues(found=x[~blank], effort=big[~blank], n_blank=int(blank.sum()))
+
+
+def common_flags(settings: SurveySettings, n_units: int, n_blank: int) -> tuple[Flag, ...]:
+    """
+    Return the flags that every figure may carry.
+
+    Parameters
+    ----------
+    settings : SurveySettings
+    n_units, n_blank : int
+
+    Returns
+    -------
+    tuple of Flag
+    """
+    flags = list(settings.scope_flags())
+    if n_units == 1:
+        flags.append(Flag.ONE_UNIT)
+    if n_blank:
+        flags.append(Flag.BLANK_UNITS)
+    return tuple(flags)
+
+
+def state_bca(
+    what: str, statistic: Statistic, n_units: int, n_blank: int, settings: SurveySettings
+) -> Estimate:
+    """
+    State a figure with the BCa interval of a bootstrap of units.
+
+    Parameters
+    ----------
+    what : str
+    statistic : callable
+        As in `resampling.fit_bootstrap`.
+    n_units, n_blank : int
+    settings : SurveySettings
+        With its `rng`.
+
+    Returns
+    -------
+    Estimate
+
+    Raises
+    ------
+    ValueError
+        Without a generator of random numbers.
+    """
+    if settings.rng is None:
+        raise ValueError("a bootstrap needs a seeded generator in the settings")
+    found = fit_bootstrap(statistic, n_units, settings.rng)
+    return Estimate(
+        what=what,
+        estimate=found.estimate,
+        u=found.u,
+        lo95=found.lo,
+        hi95=found.hi,
+        method=Method.BCA,
+        n_units=n_units,
+        flags=common_flags(settings, n_units, n_blank),
+        n_blank=n_blank,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeanOfUnits:
+    """
+    A mean with what its interval needs.
+
+    Parameters
+    ----------
+    what : str
+    figure : Figure
+    mean, u : float
+    n_units, n_blank : int
+    counted : float
+        Points, colonies, area or minutes of all units; infinite (fractions) or NaN (rates) where
+        nothing was counted.
+    df : float or None
+        None: `n_units` - 1.
+    flags : tuple of Flag
+        To be carried.
+    """
+
+    what: str
+    figure: Figure
+    mean: float
+    u: float
+    n_units: int
+    n_blank: int
+    counted: float
+    df: float | None = None
+    flags: tuple[Flag, ...] = ()
+
+
+def state_fraction(part: MeanOfUnits, settings: SurveySettings) -> Estimate:
+    """
+    State a fraction with its interval by t on the logit.
+
+    Parameters
+    ----------
+    part : MeanOfUnits
+    settings : SurveySettings
+
+    Returns
+    -------
+    Estimate
+    """
+    lo, hi = fraction_interval(part.mean, part.u, part.n_units, part.counted, part.df)
+    scale = part.mean * (1 - part.mean)
+    u = part.u
+    if part.n_units > 1 and not u > ALIKE * scale:
+        u = float(np.sqrt(scale / part.counted)) or float("nan")
+    flags: tuple[Flag, ...] = ()
+    if part.n_units > 1 and settings.coverage and 0 < part.mean < 1:
+        level, size = min(part.mean, 1 - part.mean), part.counted / part.n_units
+        spread = part.n_units * u**2 / scale
+        flags = coverage_flags(
+            settings.coverage, part.figure, part.n_units, level, min(size, 1e6), spread
+        )
+    return _stated(part, settings, (float(lo), float(hi)), u, flags)
+
+
+def state_rate(part: MeanOfUnits, settings: SurveySettings) -> Estimate:
+    """
+    State a density or rate with its interval by t on the logarithm.
+
+    Parameters
+    ----------
+    part : MeanOfUnits
+    settings : SurveySettings
+
+    Returns
+    -------
+    Estimate
+    """
+    lo, hi = rate_interval(part.mean, part.u, part.n_units, part.counted, part.df)
+    u = part.u
+    if part.n_units > 1 and not u > ALIKE * part.mean:
+        u = float(np.sqrt(part.mean / part.counted))
+    flags: tuple[Flag, ...] = ()
+    if part.n_units > 1 and settings.coverage and part.mean > 0 and np.isfinite(part.counted):
+        level = part.mean * part.counted / part.n_units
+        spread = part.n_units * (u / part.mean) ** 2
+        flags = coverage_flags(settings.coverage, part.figure, part.n_units, level, 0.0, spread)
+    return _stated(part, settings, (float(lo), float(hi)), u, flags)
+
+
+def _stated(
+    part: MeanOfUnits,
+    settings: SurveySettings,
+    ends: tuple[float, float],
+    u: float,
+    more: tuple[Flag, ...],
+) -> Estimate:
+    """Put the figure together; a limit at nothing found or everything full."""
+    lo, hi = ends
+    flags = [*common_flags(settings, part.n_units, part.n_blank), *part.flags, *more]
+    method = require_method(part.figure, part.n_units)
+    df = float(part.n_units - 1) if part.df is None else part.df
+    spread = float("nan") if part.n_units < 2 else u
+    stated_df: float | None = df
+    if np.isnan(lo) != np.isnan(hi):
+        flags.append(Flag.UPPER_LIMIT_ONLY if np.isnan(lo) else Flag.LOWER_LIMIT_ONLY)
+        method, spread, stated_df = find_rule(part.figure).all_zero, float("nan"), None
+    elif part.n_units > 1 and not part.u > ALIKE * part.mean:
+        flags.append(Flag.NO_SPREAD)
+    if np.isnan(lo) and np.isnan(hi):
+        method, stated_df = Method.NONE, None
+    return Estimate(
+        what=part.what,
+        estimate=or_none(part.mean),
+        u=or_none(spread),
+        lo95=or_none(lo),
+        hi95=or_none(hi),
+        method=method,
+        n_units=part.n_units,
+        df=stated_df,
+        flags=tuple(dict.fromkeys(flags)),
+        n_blank=part.n_blank,
+    )
