@@ -1,5 +1,5 @@
 """
-Write the reference pages that are made from the code: commands, flags and database.
+Write the reference pages that are made from the code: commands, flags, database, intervals.
 
 Run it after changing a command, a flag or the schema; ``tests/docs`` fails when a page is stale.
 """
@@ -7,6 +7,7 @@ Run it after changing a command, a flag or the schema; ``tests/docs`` fails when
 from __future__ import annotations
 
 import ast
+import csv
 import sys
 from pathlib import Path
 from typing import Any
@@ -79,7 +80,104 @@ def database_page() -> str:
     return page()
 
 
-PAGES = {"commands.md": commands_page, "flags.md": flags_page, "database.md": database_page}
+INTERVALS_HEAD = """\
+# Which interval goes with which figure
+
+Fixed before any data are seen, and never chosen by looking at them. Made from the code by
+`tools/docs_pages.py` (`core/survey/methods.py`). Units are replicates: transects, quadrats,
+photo stations, swims; never points, photos of one station, or colonies.
+
+| figure | interval | fewest units | only if asked for beforehand | all units zero | page |
+| --- | --- | --- | --- | --- | --- |"""
+
+INTERVALS_FOOT = """
+One unit: the figure, flagged `one_unit`, and no interval. Under the fewest units: no interval.
+Permanent plots: the same interval, flagged `of_these_plots`, for it speaks of these plots.
+
+- `t_logit`, `t_log`: t with one degree of freedom fewer than units, on the logit or the logarithm
+  of the arithmetic mean of units ([cover.md](cover.md), [density.md](density.md)).
+- `jackknife_t_logit`, `jackknife_t_log`: the same for a ratio of sums, its doubt from leaving out
+  one unit at a time ([prevalence.md](prevalence.md), [sizes.md](sizes.md)).
+- `zones_t_logit`, `zones_t_log`: the same for a weighted mean of zones, with Satterthwaite's
+  degrees of freedom ([zones.md](zones.md)).
+- `two_groups_t_log`: the same for a ratio of two groups of units ([sizes.md](sizes.md)).
+- `bca`: bias-corrected accelerated bootstrap of units, with a seed.
+- `beta_binomial`: profile likelihood of the mean of a beta-binomial distribution.
+- `wilson`, `poisson_gamma`: of one reading, flagged `reading_only` ([readings.md](readings.md)).
+- `limit_fraction`, `limit_count`: a one-sided 95 % limit, with a stated assumption on clumping.
+"""
+
+COVERAGE_HEAD = """\
+# How often the intervals held the truth
+
+Coverage of 95 % intervals in simulated surveys, in percent, 10,000 surveys a cell. The Monte Carlo
+error (one standard uncertainty) is at most {most:.2f}. Made by `bench/survey_coverage.py` (with
+`--write`) and `tools/docs_pages.py`. A limit counts as holding the truth when the truth is within
+it. Bold: too low (under 93 %; under 90 % with fewer than five units). Italic: the interval is wider
+than it need be (over 97 %; over 98 %). Results carry `coverage_low` or `coverage_high` when the
+nearest cell is such a one, and `coverage_not_simulated` outside the table. The nearest cell is
+found by the survey's own spread, which at few units is a rough one: the flag is a hint."""
+
+
+def intervals_page() -> str:
+    """Return the page that says which interval goes with which figure."""
+    from dryslate.core.survey.methods import RULES
+
+    lines = [INTERVALS_HEAD]
+    for rule in RULES:
+        asked = ", ".join(f"`{m.value}` from {n} units" for m, n in rule.on_request) or "none"
+        zero = "no limit" if rule.all_zero.value == "none" else f"`{rule.all_zero.value}`"
+        cells = (rule.words, f"`{rule.method.value}`", str(rule.fewest_units), asked, zero)
+        lines.append(f"| {' | '.join(cells)} | [{rule.page}]({rule.page}) |")
+    return "\n".join(lines) + "\n" + INTERVALS_FOOT
+
+
+def coverage_page() -> str:
+    """Return the page of simulated coverage, from the stored table."""
+    with (ROOT / "src/dryslate/data/tables/survey_coverage.csv").open(encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    lines = [COVERAGE_HEAD.format(most=max(float(r["coverage_u_pct"]) for r in rows))]
+    words = {
+        "cover": ("Cover", "cover", "points a unit", "intra-unit correlation"),
+        "density": ("Density", "colonies expected in a unit:", "", "clumping 1/k"),
+        "prevalence": ("Prevalence", "prevalence", "colonies a unit", "intra-unit correlation"),
+    }
+    for figure, (title, level_words, size_words, rho_words) in words.items():
+        for size in dict.fromkeys(r["size"] for r in rows if r["figure"] == figure):
+            some = [r for r in rows if r["figure"] == figure and r["size"] == size]
+            levels = list(dict.fromkeys(r["level"] for r in some))
+            heads = " | ".join(f"{level_words} {v}" for v in levels)
+            lines += [
+                "",
+                f"## {title}" + (f", {size} {size_words}" if size_words else ""),
+                "",
+                f"| {rho_words} | units | {heads} |",
+                "| --- | --- |" + " --- |" * len(levels),
+            ]
+            cells = {(r["rho"], r["n_units"], r["level"]): r for r in some}
+            for rho in dict.fromkeys(r["rho"] for r in some):
+                for n in dict.fromkeys(r["n_units"] for r in some):
+                    values = " | ".join(coverage_cell(cells[rho, n, v]) for v in levels)
+                    lines.append(f"| {rho} | {n} | {values} |")
+    return "\n".join(lines) + "\n"
+
+
+def coverage_cell(row: dict[str, str]) -> str:
+    """Return one coverage, marked where it is outside what is aimed at."""
+    from dryslate.core.survey.coverage import target_pct
+
+    lo, hi = target_pct(int(row["n_units"]))
+    pct = float(row["coverage_pct"])
+    return f"**{pct}**" if pct < lo else f"*{pct}*" if pct > hi else f"{pct}"
+
+
+PAGES = {
+    "commands.md": commands_page,
+    "flags.md": flags_page,
+    "database.md": database_page,
+    "estimators/intervals.md": intervals_page,
+    "estimators/coverage.md": coverage_page,
+}
 
 
 def main() -> int:

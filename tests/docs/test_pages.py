@@ -18,10 +18,20 @@ def pages_module():
     return module
 
 
-@pytest.mark.parametrize("name", ["commands.md", "flags.md", "database.md"])
+@pytest.mark.parametrize("name", sorted(pages_module().PAGES))
 def test_made_page_is_not_stale(name: str) -> None:
     text = (ROOT / "docs" / name).read_text("utf-8")
     assert text == pages_module().PAGES[name](), "run python3 tools/docs_pages.py"
+
+
+def test_every_rule_of_an_interval_has_its_page() -> None:
+    from dryslate.core.survey.methods import RULES, Figure
+
+    assert [rule.figure for rule in RULES] == list(Figure)
+    for rule in RULES:
+        page = (ROOT / "docs" / "estimators" / rule.page).read_text("utf-8")
+        for heading in ("## Formula", "## Assumptions", "## Which way it errs", "## Sources"):
+            assert heading in page, f"{rule.page}: {heading}"
 
 
 def test_every_command_and_option_has_its_words() -> None:

@@ -162,10 +162,10 @@ def rate_interval(
     :math:`m \exp(s^2/2 \pm t_{df,\,0.975}\,s)`. It is about the arithmetic mean; the term
     :math:`s^2/2` undoes, to second order, the bias of a logarithm taken of an uncertain mean [1]_.
     :math:`a^2` is on average :math:`1/(1 + a^2)` times what it should be where units are gamma
-    distributed, for then :math:`u/m` and :math:`m` are independent [2]_. Where all units are alike :math:`u` is the Poisson one,
-    :math:`\sqrt{m / E}`. Units are taken as a random sample. Where densities differ between units
-    by more than their own size (coefficient of variation above 1) the interval is too narrow;
-    where the units hold only a few colonies it is too wide.
+    distributed, for then :math:`u/m` and :math:`m` are independent [2]_. Where all units are alike
+    :math:`u` is the Poisson one, :math:`\sqrt{m / E}`. Units are taken as a random sample. Where
+    densities differ between units by more than their own size (coefficient of variation above 1)
+    the interval is too narrow; where the units hold only a few colonies it is too wide.
 
     References
     ----------

@@ -114,13 +114,14 @@ def compare_sizes(
     if min(len(first.size_cm), len(second.size_cm)) < FEWEST_COLONIES:
         flags.append(Flag.FEW_COLONIES)
     n_distinct = math.comb(first.n_units + second.n_units, first.n_units)
+    alike = 2 if first.n_units == second.n_units else 1  # groups of one size changed over
     p_units = None if settings.rng is None else _permuted_p(first, second, d, settings.rng)
     return SizeComparison(
         ks_d=d,
         p_colonies=p_colonies,
         p_units=p_units,
         n_distinct_permutations=n_distinct,
-        p_smallest=max(1.0 / n_distinct, 1.0 / (N_PERMUTATIONS + 1)),
+        p_smallest=max(alike / n_distinct, 1.0 / (N_PERMUTATIONS + 1)),
         ratio=_ratio(first, second, settings),
         flags=tuple(flags),
     )
