@@ -16,7 +16,7 @@ from dryslate.web.languages import catalogue, day, number, offered, signed, size
 from dryslate.web.languages import language_of as language_of  # noqa: PLC0414  taken along
 from dryslate.web.places import PLACES
 from dryslate.web.reach import Reach, reach_of
-from dryslate.web.said import colon, said, told, value
+from dryslate.web.said import colon, said, semicolon, told, value
 from dryslate.web.taxon_names import genera, genera_of, taxon
 
 LIGHTS = ("auto", "light", "dark")
@@ -128,6 +128,7 @@ def part(request: Request, template: str, **context: Any) -> str:
         "running": [job_words(language, job) for job in reach.jobs.running()],
         "state_words": partial(state_words, reach, language),
         "colon": colon(language),
+        "semicolon": semicolon(language),
         "static_version": static_version(),
         "has_viewer": vendor_is_there(),
         "genus_names": lambda: genera_of(reach),

@@ -216,6 +216,11 @@ def colon(language: str) -> str:
     return _COLON.get(language, ": ")
 
 
+def semicolon(language: str) -> str:
+    """Return the semicolon between two parts of a sentence."""
+    return "\u00a0; " if language in _COLON else "; "
+
+
 def told(language: str, problem: Problem | Mapping[str, Any]) -> dict[str, Any]:
     """
     Return a problem as a page shows it.

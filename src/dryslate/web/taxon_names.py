@@ -10,6 +10,7 @@ from markupsafe import Markup
 
 from dryslate import wiring
 from dryslate.app.taxon_words import genus_names, italic_html
+from dryslate.web.said import value
 
 if TYPE_CHECKING:
     from dryslate.core.identify.taxa import TaxaData
@@ -31,7 +32,8 @@ def genera_of(reach: Reach) -> frozenset[str]:
 @pass_context
 def taxon(context: Context, text: Any) -> Markup:
     """Write a name with its genus, and an epithet, in italics."""
-    return Markup(italic_html(str(text), context["genus_names"](), is_name=True))
+    words = value(context["language"], str(text), of_data=True)
+    return Markup(italic_html(words, context["genus_names"](), is_name=True))
 
 
 @pass_context

@@ -84,7 +84,7 @@ function show() {
   showAnswered();
   showTold();
   const name = at("name");
-  if (!name.dataset.typed) name.value = told.accept;
+  if (!name.dataset.typed) fillIn();
 }
 
 function showQuestion() {
@@ -192,17 +192,24 @@ function setSure(on) {
   at("give").classList.toggle("awaits", on);
 }
 
+/** Put the name that the evidence gives into the field, in the page's language; it is saved as the data write it. */
+function fillIn() {
+  const name = at("name");
+  name.value = told.accept ? told.verdict : "";
+  name.dataset.accept = told.accept;
+}
+
 function accept() {
   if (!told?.accept) return;
   const name = at("name");
-  name.value = told.accept;
   delete name.dataset.typed;
+  fillIn();
   setSure(true);
   document.querySelector(".sure button:nth-child(3)").focus();
 }
 
 async function save(confidence) {
-  const name = at("name").value.trim();
+  const name = at("name").dataset.accept || at("name").value.trim();
   if (!name) { at("name").focus(); return; }
   const said = { name, qualifier: at("qualifier").value, confidence, evidence: evidence() };
   try {
@@ -221,7 +228,7 @@ at("skip").addEventListener("click", skip);
 at("not").addEventListener("click", () => { isNot = !isNot; showQuestion(); });
 at("back").addEventListener("click", () => { steps.pop(); changed(); });
 at("accept").addEventListener("click", accept);
-at("name").addEventListener("input", () => { at("name").dataset.typed = "yes"; });
+at("name").addEventListener("input", () => { at("name").dataset.typed = "yes"; delete at("name").dataset.accept; });
 at("give").addEventListener("submit", (event) => { event.preventDefault(); save(Number(event.submitter?.value ?? 3)); });
 at("measure")?.addEventListener("change", (event) => {
   const { corallite_diameter, valley_width, ...rest } = start.sizes_mm;
