@@ -396,3 +396,36 @@ def test_another_clock_moves_photos_and_leaves_what_was_said_by_hand(pages, trip
     assert "07:00–07:01" in text
     assert "Photos and times agree." in text
     assert units_of(trip) == {"T1": ["s1", "a", "s2", "c"], None: ["b"]}
+
+
+def test_photo_page_names_the_unit_and_sets_the_photo_aside(client_of, own_project) -> None:
+    pages = client_of(own_project)
+    visit = "Lantern Steps 2024-03-09"
+    with wiring.survey_store(own_project, write=False) as store:
+        photo = store.photos(visit)[0].photo_id
+    asked = {"params": {"visit": visit}}
+    pages.post("/units/work", data={"do": "start", "photo": photo, "name": "Q<1>"}, **asked)
+    text = pages.get(f"/photos/{photo}").text
+    assert re.search(r'<a href="/units/[0-9a-f]{64}">Q&lt;1&gt;</a>', text)
+    data = {"do": "aside", "photo": photo, "reason": "double", "back": "true"}
+    answer = pages.post("/units/work", data=data, **asked)
+    assert answer.headers["location"] == f"/photos/{photo}"
+    text = pages.get(f"/photos/{photo}").text
+    assert "This photo is set aside" in text
+    assert "taken twice (Ines Varro)" in text
+    data = {"do": "back", "photo": photo, "back": "true"}
+    pages.post("/units/work", data=data, **asked)
+    assert "This photo is set aside" not in pages.get(f"/photos/{photo}").text
+
+
+def test_who_may_only_look_gets_no_bar_and_changes_nothing(pages, trip, dive) -> None:
+    session = pages.client.app.state.reach.sessions.find(
+        pages.client.cookies.get(pages.client.app.state.reach.settings.cookie)
+    )
+    session.role = "viewer"
+    text = pages.get("/photos", params={"visit": dive.VISIT}).text
+    assert 'id="strip"' in text
+    assert 'id="work"' not in text
+    answer = work(pages, dive, "slate", "s1")
+    assert answer.status_code == 403
+    assert answer.json()["problems"][0]["slug"] == "page-role"

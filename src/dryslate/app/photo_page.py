@@ -17,6 +17,7 @@ from dryslate.app.tiles import (
     place_of,
     require_photo,
 )
+from dryslate.app.unit_records import SetAside, Unit, UnitPhoto
 from dryslate.base.errors import DryslateError
 from dryslate.base.problems import problem_of
 from dryslate.core.arrays.orientation import upright_size
@@ -43,6 +44,10 @@ class PhotoSheet:
         Ids of the photos before and after it.
     problems : tuple of dict
         What is to be said about the photo.
+    unit : Unit or None
+        The unit it belongs to.
+    aside : SetAside or None
+        Where it is set aside.
     """
 
     photo: Photo
@@ -54,6 +59,8 @@ class PhotoSheet:
     before: str | None
     after: str | None
     problems: tuple[dict[str, Any], ...]
+    unit: Unit | None = None
+    aside: SetAside | None = None
 
     @property
     def name(self) -> str:
@@ -161,7 +168,23 @@ def photo_sheet(bench: TileBench, store: SurveyStore, photo_id: str) -> PhotoShe
         before=ids[at - 1] if at else None,
         after=ids[at + 1] if at + 1 < len(ids) else None,
         problems=tuple(problems),
+        unit=_unit(store, photo),
+        aside=next(
+            (one for one in store.photos_set_aside(photo.visit_id) if _is(one, photo)), None
+        ),
     )
+
+
+def _unit(store: SurveyStore, photo: Photo) -> Unit | None:
+    """Return the unit a photo belongs to."""
+    joins = store.unit_photos(photo.visit_id)
+    unit_id = next((join.unit_id for join in joins if _is(join, photo)), None)
+    return next((u for u in store.units(photo.visit_id) if u.unit_id == unit_id), None)
+
+
+def _is(row: UnitPhoto | SetAside, photo: Photo) -> bool:
+    """Tell whether a row is about a photo."""
+    return row.photo_id == photo.photo_id
 
 
 def _size(bench: TileBench, store: SurveyStore, photo: Photo, *, is_sound: bool) -> tuple[int, int]:

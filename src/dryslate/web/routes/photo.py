@@ -18,6 +18,7 @@ from dryslate.web.card_panel import card_context
 from dryslate.web.pages import page
 from dryslate.web.photo_words import KINDS, NEXT, STOOD, said, script_words
 from dryslate.web.reach import reach_of
+from dryslate.web.unit_view import unit_words_of
 
 router = APIRouter()
 PhotoId = Annotated[str, Path(pattern="^[0-9a-f]{64}$")]
@@ -108,6 +109,7 @@ def photo(request: Request, photo_id: PhotoId) -> HTMLResponse:
         request,
         "photo.html",
         **about_card,
+        reasons=unit_words_of(request)["reasons"],
         sheet=sheet,
         view=sheet.for_viewer(),
         kinds=[(kind, key, said(request, label)) for kind, key, label in KINDS],

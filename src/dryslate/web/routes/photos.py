@@ -23,7 +23,7 @@ from dryslate.web.photos_words import (
     card_words,
     in_language,
 )
-from dryslate.web.reach import observer_of, reach_of
+from dryslate.web.reach import observer_of, reach_of, session_of
 from dryslate.web.unit_strip import StripRows
 from dryslate.web.unit_view import strip_rows, unit_words_of, units_context
 
@@ -96,5 +96,6 @@ def list_words(request: Request, found: PhotoPage) -> dict[str, Any]:
     return {
         "outcomes": in_language(request, OUTCOMES),
         "cards": {line.photo_id: card_words(request, line) for line in found.lines},
+        "may_change": session_of(request).may("surveyor"),
         **unit_words_of(request),
     }

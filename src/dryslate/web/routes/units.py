@@ -65,6 +65,7 @@ def work(
     asked: Annotated[Asked, Depends(asked_of)],
     wanted: Annotated[WorkAsked, Depends(work_of)],
     every: Annotated[bool, Form()] = False,
+    back: Annotated[bool, Form()] = False,
 ) -> Response:
     """Do something with the chosen photos, or with all that the list shows."""
     observer = observer_of(request)
@@ -75,6 +76,8 @@ def work(
             wanted = replace(wanted, ids=found.found)
         done = do_work(store, replace(wanted, visit_id=asked.visit, observer=observer))
     undo_book(reach_of(request)).add((observer, asked.visit), done)
+    if back:  # to the page of the one photo
+        return RedirectResponse(f"/photos/{wanted.ids[0]}", 303)
     return answer(request, asked, done.edit)
 
 
