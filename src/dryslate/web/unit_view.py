@@ -67,9 +67,8 @@ def units_context(
         "lines": lines,
         "units": units,
         "off_strip": [unit for unit in units if unit.unit_id not in shown],
-        "gap_min": rows.gap_min,
+        "has_slates": any(join.how == "slate" for join in rows.joins.values()),
         "n_by_time": len(plan.changes),
-        "n_photos": len(rows.photos),
         "done": done_context(request, rows.visit_id),
     }
 
