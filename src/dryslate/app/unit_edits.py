@@ -8,6 +8,7 @@ from typing import TypeVar
 
 from dryslate.app.ports import SurveyStore
 from dryslate.app.unit_records import SetAside, Unit, UnitPhoto
+from dryslate.app.unit_words import unit_words
 from dryslate.base.errors import InputError
 
 Row = TypeVar("Row")
@@ -75,11 +76,17 @@ def save_wish(store: SurveyStore, wish: Wish) -> Edit:
     -------
     Edit
         Of what really changed.
+
+    Raises
+    ------
+    InputError
+        ``unit-in-use`` where a unit would go in which something was noted.
     """
     units = {unit.unit_id: unit for unit in store.units()}
     joins = {join.photo_id: join for join in store.unit_photos()}
     asides = {aside.photo_id: aside for aside in store.photos_set_aside()}
-    wish = replace(wish, units={**_emptied(wish, units, joins), **wish.units})
+    emptied = _emptied(wish, units, joins) - {one.unit_id for one in store.unit_designs()}
+    wish = replace(wish, units={**dict.fromkeys(emptied), **wish.units})
     edit = Edit(
         units=_pairs(units, wish.units),
         photos=_pairs(joins, wish.photos),
@@ -102,7 +109,7 @@ def save_edit(store: SurveyStore, edit: Edit) -> None:
     Raises
     ------
     InputError
-        ``changed-meanwhile``; nothing is changed then.
+        ``changed-meanwhile``, ``unit-in-use``; nothing is changed then.
     """
     units = {unit.unit_id: unit for unit in store.units()}
     joins = {join.photo_id: join for join in store.unit_photos()}
@@ -130,17 +137,13 @@ def changed_meanwhile() -> InputError:
     )
 
 
-def _emptied(
-    wish: Wish, units: Mapping[str, Unit], joins: Mapping[str, UnitPhoto]
-) -> dict[str, None]:
+def _emptied(wish: Wish, units: Mapping[str, Unit], joins: Mapping[str, UnitPhoto]) -> set[str]:
     """Name the units without a name that no photo belongs to any more."""
     touched = {joins[photo].unit_id for photo in wish.photos if photo in joins}
     after = {**joins, **wish.photos}
     used = {join.unit_id for join in after.values() if join is not None}
     return {
-        unit_id: None
-        for unit_id in touched - used
-        if unit_id is not None and units[unit_id].name is None
+        unit_id for unit_id in touched - used if unit_id is not None and units[unit_id].name is None
     }
 
 
@@ -151,6 +154,15 @@ def _pairs(now: Mapping[str, Row], wished: Mapping[str, Row | None]) -> Pairs[Ro
 
 def _write(store: SurveyStore, edit: Edit) -> None:
     """Save in an order in which nothing refers to what is not there, in one transaction."""
+    gone = [before for before, after in edit.units.values() if before and after is None]
+    designs = {one.unit_id for one in store.unit_designs()} if gone else set()
+    for old in gone:
+        if old.unit_id in designs:
+            raise InputError(
+                "unit-in-use",
+                f"How {unit_words(old)} was sampled is stored, so it cannot be taken out.",
+                "Keep the unit and change its name, or put its photos to another by hand.",
+            )
     with store.write():
         for _, unit in edit.units.values():
             if unit is not None:

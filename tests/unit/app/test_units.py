@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from dryslate.app.set_aside import set_aside, standing_photos, take_back
+from dryslate.app.survey_records import StatedDesign
 from dryslate.app.unit_edits import save_edit
 from dryslate.app.unit_list import find_unit, list_units
 from dryslate.app.unit_words import UnitWords
@@ -22,6 +23,7 @@ from dryslate.app.units import (
     unmark_slates,
 )
 from dryslate.base.errors import InputError
+from dryslate.core.survey.designs import UnitDesign
 
 NOW = "2024-05-19T12:00:00Z"
 WHO = "Ines Varro"
@@ -240,6 +242,32 @@ def test_undo_is_refused_where_the_name_is_taken_meanwhile(store, ids) -> None:
     mark_slates(store, [ids["s2"]], T1, WHO)
     with pytest.raises(InputError, match="changed-meanwhile"):
         save_edit(store, gone.reversed())
+
+
+def test_unit_whose_sampling_is_stated_is_not_taken_out(store, ids) -> None:
+    edit = mark_slates(store, [ids["s1"]], None, WHO)
+    mark_slates(store, [ids["s2"]], T1, WHO)
+    unnamed, other = (u.unit_id for u in store.units())
+    store.save_unit_design(
+        StatedDesign(
+            unit_id=unnamed,
+            design=UnitDesign(design="timed_swim", minutes=30.0),
+            list_version=None,
+            observer=WHO,
+            stated_at=NOW,
+        )
+    )
+    before = state(store)
+    for tried in (
+        lambda: remove_unit(store, unnamed),
+        lambda: merge_unit(store, unnamed, other),
+        lambda: save_edit(store, edit.reversed()),
+    ):
+        with pytest.raises(InputError, match="unit-in-use"):
+            tried()
+        assert state(store) == before
+    unmark_slates(store, [ids["s1"]])
+    assert unnamed in {u.unit_id for u in store.units()}
 
 
 def test_photos_are_set_aside_with_a_reason_and_taken_back(store, ids) -> None:
