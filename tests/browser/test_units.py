@@ -181,6 +181,12 @@ def test_keys_choose_photos_put_them_to_a_unit_and_set_them_aside(
     page.locator("#photos > li[data-aside]").wait_for()
     page.keyboard.press("Escape")
     assert page.locator("#chosen").inner_text() == "no photo chosen"
+    before = units_of(trip)
+    link(page, 9).focus()
+    page.keyboard.press("g")
+    page.keyboard.press("s")  # the way to another page, not a slate
+    page.wait_for_url("**/second")
+    assert units_of(trip) == before
 
 
 def test_refused_work_is_told_and_nothing_is_lost(server_of, open_page, trip, shot) -> None:

@@ -26,6 +26,7 @@ from dryslate.demo.trip_plan import (
     TripVisit,
     plan_trip,
 )
+from dryslate.demo.units import begin_units
 from dryslate.files.safe_write import save_whole
 
 MARK = "made-up-trip.json"
@@ -102,6 +103,7 @@ def run_demo(folder: Path, seed: int, tools: DemoTools) -> DemoReport:
     made = make_trip(trip, card, folder, seed, (wiring.runner(), tools.progress))
     tools.say(f"{len(made.truth)} photos on {len(trip)} memory cards in {folder}")
     _take_in(trip, folder, project, tools)
+    begin_units(project, made.truth)
     tables = wiring.reference_tables(project)
     place = project / "cards" / f"{card.stated.name}.toml"
     if not place.is_file():

@@ -117,7 +117,7 @@ document.addEventListener("keydown", (event) => {
     if (tool) { tool.open = false; tool.querySelector("summary").focus(); } else { for (const box of boxes()) box.checked = false; every.checked = false; count(); }
     return;
   }
-  if (control || event.altKey || isText || !form || (isTyping(event) && event.target.name !== "photo")) return;
+  if (event.defaultPrevented || control || event.altKey || isText || !form || (isTyping(event) && event.target.name !== "photo")) return;
   const at = focused();
   const box = at?.querySelector("input[name=photo]");
   if (event.key === " " && box && event.target !== box) { event.preventDefault(); pick(box, event.shiftKey || !box.checked, event.shiftKey); }
