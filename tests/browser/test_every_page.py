@@ -27,6 +27,7 @@ PAGES = (
     "/help/messages",
     "/help/day",
     "/help/naming",
+    "/help/units",
 )
 
 WIDER = """() => document.documentElement.scrollWidth <= innerWidth ? [] :
