@@ -386,3 +386,19 @@ def test_photos_that_borrow_from_the_earlier_correction_are_named(client_of, own
     back = {"key": row.key, "version": told["view"]["correction_key"]}
     html = client.post(f"/photos/{lender}/card/hold", json=back).json()["html"]
     assert "from an earlier correction of this one" not in html
+
+
+def test_corners_of_a_card_that_is_gone_cannot_hold_again(client_of, own_project):
+    from dataclasses import replace
+
+    photo_id, row = photo_called(own_project)
+    geometry = {**row.geometry, "how": "corners", "card": "no-such-card"}
+    with open_store(own_project, write=True, who="Ines Varro") as store:
+        store.save_correction(replace(row, key="d" * 64, geometry=geometry))
+        store.save_correction(row)
+    client = client_of(own_project)
+    sent = {"key": "d" * 64, "version": row.key}
+    answer = client.post(f"/photos/{photo_id}/card/hold", json=sent)
+    assert answer.status_code == 422
+    assert slugs(answer) == ["card-unknown"]
+    assert latest(own_project, photo_id).key == row.key

@@ -224,7 +224,8 @@ def let_hold(run: ProjectRun, photo_id: str, key: str, version: str) -> Correcti
     Raises
     ------
     InputError
-        ``photo-not-in-project``, ``correction-unknown``.
+        ``photo-not-in-project``, ``correction-unknown``; ``card-unknown`` where corners were set
+        on a card that the project no longer has.
     StoreError
         ``changed-meanwhile``.
     """
@@ -242,6 +243,8 @@ def let_hold(run: ProjectRun, photo_id: str, key: str, version: str) -> Correcti
             f"{photo.files[0].original_name}: it never had the correction {key[:12]!r}.",
             "Load the page again and take one of the earlier corrections it lists.",
         )
+    if row.geometry.get("how") == "corners":  # later runs use them again, and need their card
+        run.workshop.tables.card(str(row.geometry.get("card")))
     with store.write():
         require_version(store, photo, version)
         store.save_correction(row)
