@@ -136,7 +136,9 @@ def test_every_reason_the_data_can_give_is_told_in_french(client_of, read_only_p
             answer = pages.post("/weigh", json=body, headers=IN_FRENCH).json()
             for one in answer["ranked"]:
                 for reason in one["for"] + one["against"]:
-                    assert re.search(r"(inconnu|rare|parfois|habituel) chez|non renseigné", reason)
+                    assert re.search(
+                        r"(inconnu|rare|parfois|habituel|regarder) chez|non renseigné", reason
+                    )
                     assert not re.search(r"\b(usual|sometimes|known|scored) (in|for)\b", reason)
                     assert character.states[state] not in reason or state == "porous"
 

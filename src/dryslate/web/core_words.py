@@ -39,6 +39,7 @@ COMPOSED = (
     S_("not {words}, sometimes in {genus}"),
     S_("not {words}, usual in {genus}"),
     S_("not scored for {genus}"),
+    S_("nothing to look at in {genus}"),
     S_("what is not there"),
     S_("calice width"),
     S_("valley width"),

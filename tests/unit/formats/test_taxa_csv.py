@@ -203,3 +203,18 @@ def test_a_width_of_something_else_is_left_out_of_a_species() -> None:
     assert problems == []
     assert dict(kinds["Aa parva"].sizes) == {}
     assert kinds["Aa sola"].sizes["corallite_diameter"].usual_low_mm == pytest.approx(3.0)
+
+
+def test_a_character_may_be_of_some_corals_only() -> None:
+    head, growth, wall = HEADS["characters.csv"].splitlines()
+    marked = f"{head},for_some\n{growth},no\n{wall},yes\n"
+    data, problems = parse_taxa(HEADS | {"characters.csv": marked})
+    assert problems == []
+    assert {n: c.is_for_some for n, c in data.characters.items()} == {
+        "growth_form": False,
+        "wall": True,
+    }
+    plain, _ = parse_taxa(HEADS)
+    assert not any(c.is_for_some for c in plain.characters.values())
+    _, problems = parse_taxa(HEADS | {"characters.csv": marked.replace("yes\n", "often\n")})
+    assert [p.slug for p in problems][:1] == ["taxa-word-unknown"]

@@ -272,7 +272,8 @@ class ReasonWords:
         topic, words = name.replace("_", " "), table.character.states
         if not table.is_known[profile]:
             told = " and ".join(words[s] for s in sorted(key[0])) or "what is not there"
-            return f"{topic}: {told}; not scored for {genus}", True
+            why = "nothing to look at in" if table.character.is_for_some else "not scored for"
+            return f"{topic}: {told}; {why} {genus}", True
         frequency = table.frequency[profile]
         parts = [
             f"{no}{words[s]}, {FREQUENCY_WORD[frequency[table.states.index(s)]]} {genus}"

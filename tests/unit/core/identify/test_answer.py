@@ -106,6 +106,17 @@ def test_valley_is_held_against_no_genus_of_which_only_the_calices_are_known(
     assert slugs(ask(model, seen=states(wall="shared", tissue="thin"), sizes=measured)) == []
 
 
+def test_a_question_that_does_not_apply_speaks_against_a_genus_and_says_why(
+    small_reef: ModuleType,
+) -> None:
+    taxa = small_reef.reef(small_reef.ALPHA, small_reef.BELLA, small_reef.NOVA)
+    colour = replace(taxa.characters["skeleton_colour"], is_for_some=True)
+    taxa = replace(taxa, characters={**taxa.characters, "skeleton_colour": colour})
+    answer = ask(build_model(taxa, small_reef.PLAIN, "west"), seen=states(skeleton_colour="white"))
+    against = next(r.against for r in answer.ranked if r.genus == "Nova")
+    assert [r.text for r in against] == ["skeleton colour: white; nothing to look at in Nova"]
+
+
 def test_share_of_evidence_from_memory_is_told(model: Model) -> None:
     answer = ask(model, seen=states(wall="shared", tissue="thin"))
     wall, tissue = math.log(9.0), math.log(1.6)

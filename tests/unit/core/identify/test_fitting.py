@@ -46,6 +46,10 @@ def test_error_rate_without_looks_is_that_of_its_class(model: Model) -> None:
     assert fitted.error["coloniality"] == pytest.approx(0.02)
 
 
+def test_a_fit_may_begin_at_other_rates_than_those_of_the_classes(model: Model) -> None:
+    assert fit_error_rates([], [], model, {"wall": 0.21}).error["wall"] == pytest.approx(0.21)
+
+
 def test_temperature_of_independent_characters_is_one(model: Model) -> None:
     truth, evidences = draw_corals(model, model.rates, CLEAN, 1500, np.random.default_rng(6))
     assert fit_temperature(log_likelihoods(evidences, model), truth, model) > 0.9

@@ -15,6 +15,7 @@ from dryslate.core.identify.evidence import Evidence, Size
 from dryslate.core.identify.model import Model, build_model
 from dryslate.core.identify.observer import ErrorRates, confusion_of, nearness_of
 from dryslate.core.identify.posterior import score_evidence
+from dryslate.core.identify.taxa import TaxaData
 
 
 def states(**given: str) -> dict[str, frozenset[str]]:
@@ -74,6 +75,34 @@ def test_character_that_is_not_scored_for_a_genus_neither_helps_nor_hurts_on_ave
     # white: 0.9, 0.1, and for Nova, not scored and alone in its family, their mean 0.5
     p = chances(model, seen=states(skeleton_colour="white"))
     assert p == pytest.approx({"Alpha": 0.9 / 1.5, "Bella": 0.1 / 1.5, "Nova": 0.5 / 1.5})
+
+
+def reef_where_few_have_colours(small_reef: ModuleType) -> TaxaData:
+    taxa: TaxaData = small_reef.reef(small_reef.ALPHA, small_reef.BELLA, small_reef.NOVA)
+    colour = replace(taxa.characters["skeleton_colour"], is_for_some=True)
+    return replace(taxa, characters={**taxa.characters, "skeleton_colour": colour})
+
+
+def test_a_character_of_some_corals_counts_a_tenth_where_it_does_not_apply(
+    small_reef: ModuleType,
+) -> None:
+    model = build_model(reef_where_few_have_colours(small_reef), small_reef.PLAIN, "west")
+    p = chances(model, seen=states(skeleton_colour="white"))  # Nova: 0.5 as above, times 0.1
+    assert p == pytest.approx({"Alpha": 0.9 / 1.05, "Bella": 0.1 / 1.05, "Nova": 0.05 / 1.05})
+
+
+def test_a_character_of_some_corals_is_no_evidence_while_it_is_not_seen(
+    small_reef: ModuleType,
+) -> None:
+    plain = small_reef.reef(small_reef.ALPHA, small_reef.BELLA, small_reef.NOVA)
+    name = "skeleton_colour"
+    absent = {"not_seen": states(skeleton_colour="white")}
+    for given in ({}, {"unclear": frozenset({name})}, absent):
+        both = [
+            chances(build_model(taxa, small_reef.PLAIN, "west"), **given)
+            for taxa in (plain, reef_where_few_have_colours(small_reef))
+        ]
+        assert both[0] == pytest.approx(both[1])
 
 
 def test_temperature_takes_the_root_of_the_likelihood(small_reef: ModuleType) -> None:
