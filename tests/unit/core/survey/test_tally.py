@@ -1,0 +1,91 @@
+"""Sums of one unit: blanks stay blank, and what was not read leaves the denominator."""
+
+from __future__ import annotations
+
+from dryslate.core.survey.designs import SurveyRow, UnitDesign
+from dryslate.core.survey.tally import tally_unit
+
+TAPE = UnitDesign(design="line_intercept", length_m=10.0)
+BELT = UnitDesign(design="belt", length_m=10.0, width_m=1.0, edge_rule="centre_inside")
+
+
+def by_category(row: SurveyRow):
+    return (row.category,) if row.category else ()
+
+
+def test_stretches_of_tape_are_summed_and_the_unread_left_out() -> None:
+    rows = [
+        SurveyRow(kind="intercept", category="sand", from_m=0.0, to_m=4.0),
+        SurveyRow(kind="intercept", category="hard coral", from_m=4.0, to_m=6.5),
+        SurveyRow(kind="intercept", unreadable="in shade", from_m=6.5, to_m=7.5),
+        SurveyRow(kind="intercept", category="sand", from_m=7.5, to_m=10.0),
+    ]
+    tally = tally_unit(TAPE, rows, by_category)
+    assert dict(tally.on) == {"sand": 6.5, "hard coral": 2.5}
+    assert (tally.read, tally.unreadable) == (9.0, 1.0)
+
+
+def test_cells_and_points_count_by_share_and_by_one() -> None:
+    cells = [
+        SurveyRow(kind="cell", category="sand", cell=1),
+        SurveyRow(kind="cell", category="sand", cell=2, cover_pct=25.0),
+        SurveyRow(kind="cell", category="turf", cell=2, cover_pct=75.0),
+    ]
+    tally = tally_unit(UnitDesign(design="quadrat_cells", n_cells=2), cells, by_category)
+    assert dict(tally.on) == {"sand": 1.25, "turf": 0.75}
+    points = [SurveyRow(kind="point", category="sand")] * 3 + [
+        SurveyRow(kind="point", unreadable="x")
+    ]
+    tally = tally_unit(UnitDesign(design="photo_points"), points, by_category)
+    assert (tally.on["sand"], tally.read, tally.unreadable) == (3.0, 3.0, 1.0)
+
+
+def test_blank_count_adds_nothing_and_none_seen_adds_a_zero() -> None:
+    rows = [
+        SurveyRow(kind="count", category="soft coral", n=3),
+        SurveyRow(kind="count", category="sponge", n=None),
+        SurveyRow(kind="none_seen", category="hydrocoral"),
+        SurveyRow(kind="count", category="anemone", n=0),
+    ]
+    tally = tally_unit(BELT, rows, by_category)
+    assert dict(tally.counts) == {"soft coral": 3, "hydrocoral": 0, "anemone": 0}
+
+
+def test_colonies_wholly_old_dead_or_of_unknown_shares_are_not_examined() -> None:
+    def colony(**shares: float) -> SurveyRow:
+        names = ("normal", "pale", "bleached", "recently_dead", "old_dead")
+        given = {f"{n}_pct": shares.get(n, 0.0) for n in names} if shares else {}
+        return SurveyRow(kind="colony", category="hard coral", longest_cm=10.0, **given)
+
+    rows = [
+        colony(normal=100.0),
+        colony(normal=60.0, pale=40.0),
+        colony(bleached=50.0, old_dead=50.0),
+        colony(old_dead=100.0),
+        colony(),
+    ]
+    tally = tally_unit(BELT, rows, by_category)
+    assert tally.counts["hard coral"] == 5
+    assert tally.examined["hard coral"] == 3
+    assert tally.with_bleached["hard coral"] == 1
+    assert tally.with_pale_or_bleached["hard coral"] == 2
+    assert tally.sizes_cm["hard coral"] == [10.0] * 5
+
+
+def test_widths_across_the_tape_are_kept_apart_from_those_not_noted() -> None:
+    rows = [
+        SurveyRow(kind="colony", category="hard coral", at_m=2.0, across_line_m=0.2),
+        SurveyRow(kind="colony", category="hard coral", at_m=5.0),
+    ]
+    tally = tally_unit(TAPE, rows, by_category)
+    assert tally.widths_m["hard coral"] == [0.2]
+    assert tally.n_without_width["hard coral"] == 1
+
+
+def test_a_row_counts_to_its_group_too() -> None:
+    def both(row: SurveyRow):
+        return (row.category, "all")
+
+    rows = [SurveyRow(kind="point", category=c) for c in ("sand", "turf")]
+    tally = tally_unit(UnitDesign(design="photo_points"), rows, both)
+    assert dict(tally.on) == {"sand": 1.0, "turf": 1.0, "all": 2.0}
