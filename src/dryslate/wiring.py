@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from dryslate.app.report import ReportBench
     from dryslate.app.restore import RestoreTools
     from dryslate.app.sending import SentBox
+    from dryslate.app.survey_results import ResultSettings
     from dryslate.app.tiles import TileBench
     from dryslate.formats.table_csv import Table
     from dryslate.store.sqlite import SqliteSurveyStore
@@ -174,6 +175,24 @@ def usual_categories() -> Table:
     from dryslate.formats.table_csv import read_table_csv
 
     return read_table_csv((files(dryslate.data) / "categories.csv").read_bytes(), "categories")
+
+
+def result_settings() -> ResultSettings:
+    """Return what results are made with beside the records of a project."""
+    import csv
+    from importlib.resources import files
+
+    import dryslate.data
+    from dryslate.app.category_list import read_categories
+    from dryslate.app.survey_results import ResultSettings
+    from dryslate.core.survey.coverage import parse_coverage_table
+
+    text = (files(dryslate.data) / "tables" / "survey_coverage.csv").read_text("utf-8")
+    lines = [line for line in text.splitlines() if line and not line.startswith("#")]
+    return ResultSettings(
+        usual=read_categories(usual_categories()),
+        coverage=parse_coverage_table(csv.DictReader(lines)),
+    )
 
 
 def import_tools(project: Path) -> ImportTools:

@@ -27,6 +27,7 @@ GROUPS = (
     "lookalikes",
     "taxa",
     "records",
+    "results",
     "report",
     "check",
     "backup",

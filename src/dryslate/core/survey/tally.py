@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from dryslate.core.survey.designs import SurveyRow, UnitDesign
 
-Named = Callable[[SurveyRow], Iterable[str]]
-"""Tells which things a row counts to: its category, that one's group, its name."""
+NamedRow = tuple[SurveyRow, Sequence[str]]
+"""A row, and the things it counts to: its category, that one's group, its name."""
 
 
 @dataclass(slots=True, kw_only=True)
@@ -51,17 +51,15 @@ class UnitTally:
     with_pale_or_bleached: dict[str, int] = field(default_factory=lambda: defaultdict(int))
 
 
-def tally_unit(design: UnitDesign, rows: Sequence[SurveyRow], named: Named) -> UnitTally:
+def tally_unit(design: UnitDesign, rows: Iterable[NamedRow]) -> UnitTally:
     """
     Sum what was noted in one unit.
 
     Parameters
     ----------
     design : UnitDesign
-    rows : sequence of SurveyRow
-        Checked (`unit_checks.check_unit`).
-    named : callable
-        The things a row counts to.
+    rows : iterable of (SurveyRow, sequence of str)
+        Checked (`unit_checks.check_unit`), each with the things it counts to.
 
     Returns
     -------
@@ -74,8 +72,7 @@ def tally_unit(design: UnitDesign, rows: Sequence[SurveyRow], named: Named) -> U
     either.
     """
     tally = UnitTally(design=design)
-    for row in rows:
-        things = tuple(named(row))
+    for row, things in rows:
         if row.kind in ("intercept", "point", "cell"):
             _add_cover(tally, row, things)
         elif row.kind == "none_seen":

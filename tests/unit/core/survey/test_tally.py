@@ -9,8 +9,8 @@ TAPE = UnitDesign(design="line_intercept", length_m=10.0)
 BELT = UnitDesign(design="belt", length_m=10.0, width_m=1.0, edge_rule="centre_inside")
 
 
-def by_category(row: SurveyRow):
-    return (row.category,) if row.category else ()
+def by_category(rows):
+    return [(row, (row.category,) if row.category else ()) for row in rows]
 
 
 def test_stretches_of_tape_are_summed_and_the_unread_left_out() -> None:
@@ -20,7 +20,7 @@ def test_stretches_of_tape_are_summed_and_the_unread_left_out() -> None:
         SurveyRow(kind="intercept", unreadable="in shade", from_m=6.5, to_m=7.5),
         SurveyRow(kind="intercept", category="sand", from_m=7.5, to_m=10.0),
     ]
-    tally = tally_unit(TAPE, rows, by_category)
+    tally = tally_unit(TAPE, by_category(rows))
     assert dict(tally.on) == {"sand": 6.5, "hard coral": 2.5}
     assert (tally.read, tally.unreadable) == (9.0, 1.0)
 
@@ -31,12 +31,12 @@ def test_cells_and_points_count_by_share_and_by_one() -> None:
         SurveyRow(kind="cell", category="sand", cell=2, cover_pct=25.0),
         SurveyRow(kind="cell", category="turf", cell=2, cover_pct=75.0),
     ]
-    tally = tally_unit(UnitDesign(design="quadrat_cells", n_cells=2), cells, by_category)
+    tally = tally_unit(UnitDesign(design="quadrat_cells", n_cells=2), by_category(cells))
     assert dict(tally.on) == {"sand": 1.25, "turf": 0.75}
     points = [SurveyRow(kind="point", category="sand")] * 3 + [
         SurveyRow(kind="point", unreadable="x")
     ]
-    tally = tally_unit(UnitDesign(design="photo_points"), points, by_category)
+    tally = tally_unit(UnitDesign(design="photo_points"), by_category(points))
     assert (tally.on["sand"], tally.read, tally.unreadable) == (3.0, 3.0, 1.0)
 
 
@@ -47,7 +47,7 @@ def test_blank_count_adds_nothing_and_none_seen_adds_a_zero() -> None:
         SurveyRow(kind="none_seen", category="hydrocoral"),
         SurveyRow(kind="count", category="anemone", n=0),
     ]
-    tally = tally_unit(BELT, rows, by_category)
+    tally = tally_unit(BELT, by_category(rows))
     assert dict(tally.counts) == {"soft coral": 3, "hydrocoral": 0, "anemone": 0}
 
 
@@ -64,7 +64,7 @@ def test_colonies_wholly_old_dead_or_of_unknown_shares_are_not_examined() -> Non
         colony(old_dead=100.0),
         colony(),
     ]
-    tally = tally_unit(BELT, rows, by_category)
+    tally = tally_unit(BELT, by_category(rows))
     assert tally.counts["hard coral"] == 5
     assert tally.examined["hard coral"] == 3
     assert tally.with_bleached["hard coral"] == 1
@@ -77,15 +77,12 @@ def test_widths_across_the_tape_are_kept_apart_from_those_not_noted() -> None:
         SurveyRow(kind="colony", category="hard coral", at_m=2.0, across_line_m=0.2),
         SurveyRow(kind="colony", category="hard coral", at_m=5.0),
     ]
-    tally = tally_unit(TAPE, rows, by_category)
+    tally = tally_unit(TAPE, by_category(rows))
     assert tally.widths_m["hard coral"] == [0.2]
     assert tally.n_without_width["hard coral"] == 1
 
 
 def test_a_row_counts_to_its_group_too() -> None:
-    def both(row: SurveyRow):
-        return (row.category, "all")
-
-    rows = [SurveyRow(kind="point", category=c) for c in ("sand", "turf")]
-    tally = tally_unit(UnitDesign(design="photo_points"), rows, both)
+    rows = [(SurveyRow(kind="point", category=c), (c, "all")) for c in ("sand", "turf")]
+    tally = tally_unit(UnitDesign(design="photo_points"), rows)
     assert dict(tally.on) == {"sand": 1.0, "turf": 1.0, "all": 2.0}

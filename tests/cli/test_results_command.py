@@ -1,0 +1,141 @@
+"""``dryslate results``: from tables of records to figures that can be reckoned by hand."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+from pathlib import Path
+
+import pytest
+from scipy import stats
+from typer.testing import CliRunner
+
+from dryslate.cli.main import build_app
+
+WHO = ("--observer", "Ines Varro")
+HEADS = "site,date,unit,zone,design,"
+BELTS = HEADS + "length_m,width_m,edge_rule,searched,kind,category,name,n\n"
+SHARES = "normal_pct,pale_pct,bleached_pct,recently_dead_pct,old_dead_pct"
+
+
+def run(*words: object):
+    done = CliRunner().invoke(build_app(), [str(word) for word in words])
+    if done.exception is not None and not isinstance(done.exception, SystemExit):
+        raise done.exception
+    return done
+
+
+@pytest.fixture
+def results_of(tmp_path: Path):
+    """Store a table and return its figures by figure, thing and zone."""
+
+    def make(table: str) -> dict[tuple[str, str, str], dict]:
+        folder = tmp_path / "trip"
+        if not folder.exists():
+            run("new", folder)
+            run("region", folder, "indo_pacific", *WHO)
+        path = tmp_path / "t.csv"
+        path.write_text(table, "utf-8")
+        done = run("records", "import", folder, path, *WHO, "--save", "--json")
+        assert json.loads(done.stdout)["n_stored"], done.stdout
+        found = json.loads(run("results", folder, "--json").stdout)["results"]
+        return {(r["figure"], r["thing"], r["zone"]): r for r in found}
+
+    return make
+
+
+def tape(unit: str, coral_m: float, length: float = 10.0) -> str:
+    head = f"Ledge,2024-05-19,{unit},crest,line_intercept,{length},intercept"
+    return f"{head},hard coral,0,{coral_m}\n{head},sand,{coral_m},{length}\n"
+
+
+def test_cover_of_tapes_is_the_mean_of_units_with_t_on_the_logit(results_of) -> None:
+    table = HEADS + "length_m,kind,category,from_m,to_m\n"
+    shares = [0.2, 0.35, 0.3, 0.25, 0.4]
+    table += "".join(tape(f"T{k}", 10 * share) for k, share in enumerate(shares))
+    row = results_of(table)["cover_frac", "hard coral", "crest"]
+    mean, sd = 0.3, math.sqrt(sum((x - 0.3) ** 2 for x in shares) / 4)
+    u = sd / math.sqrt(5)
+    half = stats.t.ppf(0.975, 4) * u / (mean * (1 - mean))  # delta method, by hand
+    ends = [1 / (1 + math.exp(-(math.log(mean / (1 - mean)) + s * half))) for s in (-1, 1)]
+    assert row["estimate"] == pytest.approx(mean)
+    assert row["u"] == pytest.approx(u)
+    assert [row["lo95"], row["hi95"]] == pytest.approx(ends, abs=2e-3)
+    assert (row["n_units"], row["method"], row["df"]) == (5, "t_logit", 4)
+    assert len(row["unit_ids"]) == 5
+
+
+def test_zero_is_counted_and_blank_is_left_out(results_of) -> None:
+    head = "Ledge,2024-05-19,{},slope,belt,10,1,centre_inside,Favites,count,hard coral,Favites,{}\n"
+    other = "Ledge,2024-05-19,B4,slope,belt,10,1,centre_inside,Porites,count,hard coral,Porites,7\n"
+    table = BELTS + head.format("B1", 20) + head.format("B2", 0) + head.format("B3", 10) + other
+    found = results_of(table)
+    row = found["density_per_m2", "Favites", "slope"]
+    assert row["estimate"] == pytest.approx(1.0)  # (20 + 0 + 10) / 3 belts of 10 m2
+    assert (row["n_units"], row["n_blank"]) == (3, 1)
+    assert found["density_per_m2", "Porites", "slope"]["n_units"] == 1
+    whole = found["density_per_m2", "hard coral", "slope"]
+    assert whole["estimate"] == pytest.approx((20 + 0 + 10 + 7) / 40)
+
+
+def test_one_unit_has_no_interval_and_all_zero_a_limit_only(results_of) -> None:
+    head = "Wall,2024-05-19,{},,belt,10,1,centre_inside,Favites,count,hard coral,Favites,{}\n"
+    one = results_of(BELTS + head.format("B1", 20))["density_per_m2", "Favites", ""]
+    assert one["estimate"] == pytest.approx(2.0)
+    assert (one["lo95"], one["hi95"]) == (None, None)
+    head = head.replace("Wall", "Edge").replace("Favites", "Porites")
+    found = results_of(BELTS + head.format("B1", 0) + head.format("B2", 0))
+    none = found["density_per_m2", "Porites", ""]
+    assert none["estimate"] == 0
+    assert none["lo95"] is None
+    assert none["hi95"] > 0
+
+
+def test_zones_and_permanent_plots_are_kept_apart(results_of) -> None:
+    table = HEADS + "is_permanent,area_m2,edge_rule,kind,category,n\n"
+    line = "Ledge,2024-05-19,{},{},quadrat_counts,{},1,two_sides_in,count,hard coral,{}\n"
+    units = [("Q1", "crest", "no", 4), ("Q2", "crest", "no", 6), ("Q3", "slope", "no", 1)]
+    units += [("P1", "crest", "yes", 9), ("P2", "crest", "yes", 11)]
+    folder = results_of(table + "".join(line.format(*u) for u in units))
+    assert folder["density_per_m2", "hard coral", "slope"]["n_units"] == 1
+    plots = folder["density_per_m2", "hard coral", "crest"]  # the later of the two: the plots
+    assert plots["estimate"] == pytest.approx(10.0)
+    assert "of_these_plots" in plots["flags"]
+
+
+def test_prevalence_is_of_colonies_examined(results_of) -> None:
+    table = HEADS + f"length_m,width_m,edge_rule,kind,category,{SHARES}\n"
+    head = "Ledge,2024-05-19,{},,belt,10,1,centre_inside,colony,hard coral,{}\n"
+    sound, white, dead = "100,0,0,0,0", "40,0,60,0,0", "0,0,0,0,100"
+    for unit, states in (("B1", [sound] * 3 + [white] + [dead]), ("B2", [sound] * 4 + [white] * 2)):
+        table += "".join(head.format(unit, state) for state in states)
+    row = results_of(table)["prevalence_bleached_frac", "hard coral", ""]
+    assert row["estimate"] == pytest.approx(3 / 10)
+    assert row["method"] == "jackknife_t_logit"
+
+
+def test_points_that_could_not_be_read_leave_the_denominator(results_of) -> None:
+    table = HEADS + "length_m,spacing_m,kind,category,at_m,unreadable\n"
+    line = "Ledge,2024-05-19,{},,point_intercept,2,0.5,point,{},{},{}\n"
+    for unit in ("L1", "L2"):
+        for k, (what, why) in enumerate(
+            [("hard coral", ""), ("sand", ""), ("sand", ""), ("", "shade")], start=1
+        ):
+            table += line.format(unit, what, 0.5 * k, why)
+    row = results_of(table)["cover_frac", "hard coral", ""]
+    assert row["estimate"] == pytest.approx(1 / 3)
+
+
+def test_table_has_one_figure_a_row(results_of, tmp_path: Path) -> None:
+    table = HEADS + "minutes,kind,category,n\n"
+    table += "Ledge,2024-05-19,S1,,timed_swim,30,count,hard coral,3\n"
+    table += "Ledge,2024-05-19,S2,,timed_swim,20,count,hard coral,4\n"
+    row = results_of(table)["count_per_min", "hard coral", ""]
+    assert row["estimate"] == pytest.approx((3 / 30 + 4 / 20) / 2)
+    assert run("results", tmp_path / "trip", "--csv", tmp_path / "r.csv").exit_code == 0
+    written = list(csv.DictReader(io.StringIO((tmp_path / "r.csv").read_text("utf-8-sig"))))
+    assert float(written[0]["estimate"]) == pytest.approx(row["estimate"])
+    shown = run("results", tmp_path / "trip").stdout
+    assert "hard coral: count_per_min 0.15 (95 %: " in shown
