@@ -25,6 +25,9 @@ ENGLISH = frozenset(
     """.split()  # noqa: SIM905  a list of words reads better so
 )
 """Words that are English and not French, among them nearly all that hold a sentence together."""
+MADE_UP = frozenset({"lantern", "steps", "ines", "varro", "tomo", "halle", "made", "up"})
+MADE_UP |= {"cameras", "first", "no"}
+"""Words of the names in the small project: its site, people and cameras."""
 PLACE = re.compile(r"\{\w+\}")
 TOKEN = re.compile(r"[A-Za-zÀ-ÿœŒ’'][\wÀ-ÿœ’'.-]*")
 SHOWN = ("alt", "title", "aria-label", "placeholder", "aria-valuetext")
