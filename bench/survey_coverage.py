@@ -28,8 +28,8 @@ from dryslate.core.survey.coverage import target_pct
 from dryslate.core.survey.density import estimate_line_density
 from dryslate.core.survey.intervals import fraction_interval, rate_interval
 from dryslate.core.survey.methods import Method
-from dryslate.core.survey.resampling import fit_bootstrap, ratio_jackknife
-from dryslate.core.survey.size_frequency import geometric_mean
+from dryslate.core.survey.resampling import Resampling, fit_bootstrap, ratio_jackknife
+from dryslate.core.survey.size_frequency import geometric_mean, size_statistics
 from dryslate.core.survey.sizes import require_sizes
 from dryslate.core.survey.statement import SurveySettings
 from dryslate.core.survey.zones import estimate_site
@@ -291,18 +291,43 @@ def requested(b: int) -> Iterator[dict[str, Any]]:
                 hits[at] += (found.lo95 or 0) <= level <= (1 if found.hi95 is None else found.hi95)
         for words, h in zip(("t on the logit", "beta-binomial"), hits, strict=True):
             yield cell(f"{words}, cover {level}", n, rho, h, b)
+    yield from drawn_again(b)
+
+
+def drawn_again(b: int) -> Iterator[dict[str, Any]]:
+    """BCa of cover (plain, widened as the house does, and the figure's own), and of sizes."""
+    rng, own = np.random.default_rng(SEED), SurveySettings()
+    few = Resampling(n_resamples=1000, is_widened=True)
     for n, level, rho in ((15, 0.1, 0.1), (30, 0.1, 0.1), (15, 0.3, 0.1)):
-        hits = [0, 0]
+        hits = [0, 0, 0]
         for _ in range(b):
             values = unit_shares(rng, (1, n), level, rho)[0]
-            drawn = fit_bootstrap(
-                lambda c, v=values: c @ v / c.sum(axis=1), n, rng, n_resamples=1000
-            )
-            hits[0] += drawn.lo <= level <= drawn.hi
+            for at, is_widened in enumerate((False, True)):
+                drawn = fit_bootstrap(
+                    lambda c, v=values: c @ v / c.sum(axis=1),
+                    n,
+                    rng,
+                    Resampling(n_resamples=1000, is_widened=is_widened),
+                )
+                hits[at] += drawn.lo <= level <= drawn.hi
             found = estimate_cover(values, own)
-            hits[1] += found.lo95 <= level <= found.hi95
-        for words, h in zip(("BCa", "t on the logit"), hits, strict=True):
+            hits[2] += found.lo95 <= level <= found.hi95
+        for words, h in zip(("plain BCa", "BCa", "t on the logit"), hits, strict=True):
             yield cell(f"{words}, cover {level}", n, rho, h, b)
+    for n, each in ((15, 6), (30, 6), (15, 30)):
+        variance = 0.8**2 + 0.2**2
+        truth = {"cv_pct": 100 * np.sqrt(np.expm1(variance)), "log_skewness": 0, "log_kurtosis": 0}
+        held_by = dict.fromkeys(truth, 0)
+        for _ in range(b // 4):
+            centre = rng.normal(2.5, 0.2, n)
+            sizes = require_sizes(
+                [np.exp(rng.normal(c, 0.8, max(1, rng.poisson(each)))) for c in centre]
+            )
+            for what, statistic in size_statistics(sizes).items():
+                drawn = fit_bootstrap(statistic, n, rng, few)
+                held_by[what] += drawn.lo <= truth[what] <= drawn.hi
+        for what, h in held_by.items():
+            yield cell(f"BCa, {what}, {each} colonies a unit", n, 0.2, h, b // 4)
 
 
 if __name__ == "__main__":

@@ -101,7 +101,8 @@ Permanent plots: the same interval, flagged `of_these_plots`, for it speaks of t
 - `zones_t_logit`, `zones_t_log`: the same for a weighted mean of zones, with Satterthwaite's
   degrees of freedom ([zones.md](zones.md)).
 - `two_groups_t_log`: the same for a ratio of two groups of units ([sizes.md](sizes.md)).
-- `bca`: bias-corrected accelerated bootstrap of units, with a seed.
+- `bca`: bias-corrected accelerated bootstrap of units, with a seed and ends widened for few units
+  ([sizes.md](sizes.md)).
 - `beta_binomial`: profile likelihood of the mean of a beta-binomial distribution.
 - `wilson`, `poisson_gamma`: of one reading, flagged `reading_only` ([readings.md](readings.md)).
 - `limit_fraction`, `limit_count`: a one-sided 95 % limit, with a stated assumption on clumping.

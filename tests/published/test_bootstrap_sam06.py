@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from dryslate.core.survey.resampling import fit_bootstrap, fit_jackknife
+from dryslate.core.survey.resampling import Resampling, fit_bootstrap, fit_jackknife
 
 PATH = Path(__file__).parent / "checks" / "sam_bootstrap_law_school.json"
 EXACT, DRAWN = json.loads(PATH.read_text("utf-8"))["cases"]
@@ -33,9 +33,9 @@ def test_jackknife_is_exact() -> None:
 
 def test_bootstrap_of_a_seed_lies_where_published() -> None:
     out = DRAWN["out"]
-    wide = fit_bootstrap(correlation, 15, np.random.default_rng(15), n_resamples=50_000)
+    wide = fit_bootstrap(correlation, 15, np.random.default_rng(15), Resampling(n_resamples=50_000))
     narrow = fit_bootstrap(
-        correlation, 15, np.random.default_rng(15), n_resamples=50_000, confidence=0.90
+        correlation, 15, np.random.default_rng(15), Resampling(n_resamples=50_000, confidence=0.90)
     )
     assert wide.u == pytest.approx(out["se"], abs=0.005)
     assert wide.z0 == pytest.approx(out["z0"], abs=0.02)

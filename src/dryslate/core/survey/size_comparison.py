@@ -12,7 +12,7 @@ from dryslate.base.quality import Flag
 from dryslate.core.survey.estimate import Estimate
 from dryslate.core.survey.intervals import P_HI
 from dryslate.core.survey.methods import Figure, Method, require_method
-from dryslate.core.survey.resampling import FloatArray, fit_bootstrap, ratio_jackknife
+from dryslate.core.survey.resampling import FloatArray, Resampling, fit_bootstrap, ratio_jackknife
 from dryslate.core.survey.size_frequency import FEWEST_COLONIES
 from dryslate.core.survey.sizes import ColonySizes
 from dryslate.core.survey.statement import SurveySettings
@@ -217,7 +217,7 @@ def _ratio_bca(
         a, b = drawn[:, : n[0]], drawn[:, n[0] :]
         return np.asarray(np.exp((b @ sum2) / (b @ total2) - (a @ sum1) / (a @ total1)))
 
-    found = fit_bootstrap(ratio, sum(n), settings.rng, n_first=n[0])
+    found = fit_bootstrap(ratio, sum(n), settings.rng, Resampling(n_first=n[0], is_widened=True))
     return Estimate(
         what=what,
         estimate=found.estimate,

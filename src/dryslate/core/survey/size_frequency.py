@@ -219,8 +219,24 @@ def geometric_mean(sizes: ColonySizes, settings: SurveySettings) -> Estimate:
     )
 
 
-def _statistics(sizes: ColonySizes) -> dict[str, Statistic]:
-    """CV of sizes, skewness and kurtosis of log size, as statistics of drawn units."""
+def size_statistics(sizes: ColonySizes) -> dict[str, Statistic]:
+    """
+    Return the shape of sizes as statistics of how often each unit was drawn.
+
+    Parameters
+    ----------
+    sizes : ColonySizes
+        With a colony at least.
+
+    Returns
+    -------
+    dict
+        ``cv_pct``, ``log_skewness`` and ``log_kurtosis``.
+
+    Notes
+    -----
+    From weighted sums of powers of each unit, so that a drawn sample costs a product of matrices.
+    """
     log_size = np.log(sizes.size_cm)
     centred = log_size - np.average(log_size, weights=sizes.weight)
     logs = np.array([sizes.unit_sums(centred**k) for k in range(5)])
@@ -257,7 +273,7 @@ def _statistics(sizes: ColonySizes) -> dict[str, Statistic]:
 
 def _shape_figures(sizes: ColonySizes, settings: SurveySettings) -> tuple[Estimate, ...]:
     """Each shape statistic, with BCa where there are units enough."""
-    return tuple(_shape(name, s, sizes, settings) for name, s in _statistics(sizes).items())
+    return tuple(_shape(name, s, sizes, settings) for name, s in size_statistics(sizes).items())
 
 
 def _shape(

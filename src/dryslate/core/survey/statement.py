@@ -14,7 +14,7 @@ from dryslate.core.survey.coverage import CoverageTable, coverage_flags
 from dryslate.core.survey.estimate import Estimate, or_none
 from dryslate.core.survey.intervals import ALIKE, fraction_interval, rate_interval
 from dryslate.core.survey.methods import Figure, Method, find_rule, require_method
-from dryslate.core.survey.resampling import Statistic, fit_bootstrap
+from dryslate.core.survey.resampling import Resampling, Statistic, fit_bootstrap
 
 FloatArray = NDArray[np.float64]
 Scope = Literal["area", "plots"]
@@ -196,7 +196,7 @@ def state_bca(
     """
     if settings.rng is None:
         raise ValueError("a bootstrap needs a seeded generator in the settings")
-    found = fit_bootstrap(statistic, n_units, settings.rng)
+    found = fit_bootstrap(statistic, n_units, settings.rng, Resampling(is_widened=True))
     return Estimate(
         what=what,
         estimate=found.estimate,

@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy.stats import bootstrap
+from scipy.stats import bootstrap, t
 
 from dryslate.core.survey.overdispersion import beta_binomial_log_p, fit_beta_binomial
-from dryslate.core.survey.resampling import fit_bootstrap, fit_jackknife, ratio_jackknife
+from dryslate.core.survey.resampling import (
+    Resampling,
+    fit_bootstrap,
+    fit_jackknife,
+    ratio_jackknife,
+)
 
 VALUES = np.random.default_rng(7).gamma(1.0, 1.0, 25)
 
@@ -22,7 +27,7 @@ def test_same_seed_same_interval() -> None:
 
 
 def test_bca_agrees_with_that_of_scipy() -> None:
-    ours = fit_bootstrap(mean, 25, np.random.default_rng(3), n_resamples=40_000)
+    ours = fit_bootstrap(mean, 25, np.random.default_rng(3), Resampling(n_resamples=40_000))
     theirs = bootstrap(
         (VALUES,), np.mean, method="BCa", n_resamples=40_000, rng=np.random.default_rng(4)
     )
@@ -62,7 +67,7 @@ def test_two_groups_are_drawn_apart() -> None:
         seen.append(drawn)
         return drawn @ np.arange(5.0)
 
-    fit_bootstrap(statistic, 5, np.random.default_rng(1), n_first=2, n_resamples=50)
+    fit_bootstrap(statistic, 5, np.random.default_rng(1), Resampling(n_first=2, n_resamples=50))
     drawn = next(d for d in seen if len(d) == 50)
     assert (drawn[:, :2].sum(axis=1) == 2).all()
     assert (drawn[:, 2:].sum(axis=1) == 3).all()
@@ -92,3 +97,20 @@ def test_nothing_or_everything_hit_cannot_be_fitted(hits) -> None:
         fit_beta_binomial(hits, [10, 10])
     with pytest.raises(ValueError, match="some points hit"):
         measure_clustering(hits, [10, 10])
+
+
+def test_widened_ends_hold_the_plain_ones_and_for_a_mean_reach_as_far_as_t() -> None:
+    even = np.random.default_rng(8).normal(0.0, 1.0, 25)
+    plain, wide = (
+        fit_bootstrap(
+            lambda c: c @ even / c.sum(axis=1),
+            25,
+            np.random.default_rng(3),
+            Resampling(n_resamples=40_000, is_widened=is_widened),
+        )
+        for is_widened in (False, True)
+    )
+    assert wide.lo < plain.lo < plain.hi < wide.hi
+    by_t = 2 * t.ppf(0.975, 24) * even.std(ddof=1) / 5
+    assert wide.hi - wide.lo == pytest.approx(by_t, rel=0.03)
+    assert plain.hi - plain.lo < 0.95 * by_t
