@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+import logging
 import socket
 
 import pytest
@@ -10,6 +12,7 @@ from fastapi.testclient import TestClient
 from dryslate.base.errors import DryslateError
 from dryslate.web import server
 from dryslate.web.app import create_app
+from dryslate.web.server import is_no_stopping
 from dryslate.web.settings import ServeSettings
 
 
@@ -72,3 +75,12 @@ def test_viewer_may_not_do_what_a_surveyor_does(client_of, own_project) -> None:
     answer = pages.post("/jobs/none/cancel", json={})
     assert answer.status_code == 403
     assert answer.json()["problems"][0]["slug"] == "page-role"
+
+
+def test_requests_cut_short_by_stopping_leave_no_trace_in_the_log() -> None:
+    for error, is_kept in ((asyncio.CancelledError(), False), (ValueError("x"), True)):
+        told = (type(error), error, None)
+        record = logging.LogRecord("uvicorn.error", logging.ERROR, "", 0, "said", (), told)
+        assert is_no_stopping(record) == is_kept
+    plain = logging.LogRecord("uvicorn.error", logging.WARNING, "", 0, "said", (), None)
+    assert is_no_stopping(plain)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import logging
 import socket
@@ -54,6 +55,7 @@ def serve(settings: ServeSettings, say: Callable[[str], None]) -> None:
         proxy_headers=False,  # nobody stands in between, so nobody may say who asks
         timeout_graceful_shutdown=3,
     )
+    logging.getLogger("uvicorn.error").addFilter(is_no_stopping)  # after its own set-up
     logging.getLogger("dryslate.web").setLevel(logging.INFO)
     with _records_at_hand(settings.project), listening(settings) as sock:
         if not vendor_is_there():
@@ -65,6 +67,12 @@ def serve(settings: ServeSettings, say: Callable[[str], None]) -> None:
         beside.start()
         with contextlib.suppress(KeyboardInterrupt):
             uvicorn.Server(config).run(sockets=[sock])
+
+
+def is_no_stopping(record: logging.LogRecord) -> bool:
+    """Tell whether a line of the log is about more than requests cut short by Ctrl+C."""
+    error = record.exc_info[1] if record.exc_info else None
+    return not isinstance(error, asyncio.CancelledError)
 
 
 @contextlib.contextmanager
