@@ -21,16 +21,16 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from scipy.special import expit, logit, stdtrit
+from scipy.special import expit, logit, ndtr, stdtrit
 
 from dryslate.core.survey.cover import estimate_cover, estimate_point_cover
 from dryslate.core.survey.coverage import target_pct
 from dryslate.core.survey.density import estimate_line_density
 from dryslate.core.survey.intervals import fraction_interval, rate_interval
 from dryslate.core.survey.methods import Method
-from dryslate.core.survey.resampling import Resampling, fit_bootstrap, ratio_jackknife
+from dryslate.core.survey.resampling import Resampling, Statistic, fit_bootstrap, ratio_jackknife
 from dryslate.core.survey.size_frequency import geometric_mean, size_statistics
-from dryslate.core.survey.sizes import require_sizes
+from dryslate.core.survey.sizes import ColonySizes, require_sizes
 from dryslate.core.survey.statement import SurveySettings
 from dryslate.core.survey.zones import estimate_site
 
@@ -292,12 +292,12 @@ def requested(b: int) -> Iterator[dict[str, Any]]:
         for words, h in zip(("t on the logit", "beta-binomial"), hits, strict=True):
             yield cell(f"{words}, cover {level}", n, rho, h, b)
     yield from drawn_again(b)
+    yield from drawn_sizes(b)
 
 
 def drawn_again(b: int) -> Iterator[dict[str, Any]]:
-    """BCa of cover (plain, widened as the house does, and the figure's own), and of sizes."""
+    """BCa of cover: plain, widened as the house does, and the figure's own interval."""
     rng, own = np.random.default_rng(SEED), SurveySettings()
-    few = Resampling(n_resamples=1000, is_widened=True)
     for n, level, rho in ((15, 0.1, 0.1), (30, 0.1, 0.1), (15, 0.3, 0.1)):
         hits = [0, 0, 0]
         for _ in range(b):
@@ -314,20 +314,44 @@ def drawn_again(b: int) -> Iterator[dict[str, Any]]:
             hits[2] += found.lo95 <= level <= found.hi95
         for words, h in zip(("plain BCa", "BCa", "t on the logit"), hits, strict=True):
             yield cell(f"{words}, cover {level}", n, rho, h, b)
+
+
+def drawn_sizes(b: int) -> Iterator[dict[str, Any]]:
+    """BCa of log size and of a class, and what it makes of the coefficient of variation."""
+    rng, few = np.random.default_rng(SEED), Resampling(n_resamples=1000, is_widened=True)
+    variance = 0.8**2 + 0.2**2
+    low, high = (float(ndtr((np.log(cm) - 2.5) / np.sqrt(variance))) for cm in (10, 20))
+    truth = {
+        "log_sd": np.sqrt(variance),
+        "log_skewness": 0.0,
+        "log_kurtosis": 0.0,
+        "share of 10 to 20 cm": high - low,
+        "cv_pct": 100 * np.sqrt(np.expm1(variance)),
+    }
     for n, each in ((15, 6), (30, 6), (15, 30)):
-        variance = 0.8**2 + 0.2**2
-        truth = {"cv_pct": 100 * np.sqrt(np.expm1(variance)), "log_skewness": 0, "log_kurtosis": 0}
-        held_by = dict.fromkeys(truth, 0)
-        for _ in range(b // 4):
+        hits = dict.fromkeys(truth, 0)
+        for _ in range(b):
             centre = rng.normal(2.5, 0.2, n)
             sizes = require_sizes(
                 [np.exp(rng.normal(c, 0.8, max(1, rng.poisson(each)))) for c in centre]
             )
-            for what, statistic in size_statistics(sizes).items():
+            for what, statistic in {**size_statistics(sizes), **others(sizes)}.items():
                 drawn = fit_bootstrap(statistic, n, rng, few)
-                held_by[what] += drawn.lo <= truth[what] <= drawn.hi
-        for what, h in held_by.items():
-            yield cell(f"BCa, {what}, {each} colonies a unit", n, 0.2, h, b // 4)
+                hits[what] += drawn.lo <= truth[what] <= drawn.hi
+        for what, h in hits.items():
+            yield cell(f"BCa, {what}, {each} colonies a unit", n, 0.2, h, b)
+
+
+def others(sizes: ColonySizes) -> dict[str, Statistic]:
+    ones, size = np.ones_like(sizes.size_cm), sizes.size_cm
+    inside = sizes.unit_sums((size >= 10) & (size < 20))
+    n, first, second = sizes.unit_sums(ones), sizes.unit_sums(size), sizes.unit_sums(size**2)
+
+    def variation(c: np.ndarray) -> np.ndarray:
+        m, mean = c @ n, c @ first / (c @ n)
+        return 100 * np.sqrt((c @ second / m - mean**2) * m / (m - 1)) / mean
+
+    return {"share of 10 to 20 cm": lambda c: c @ inside / (c @ n), "cv_pct": variation}
 
 
 if __name__ == "__main__":

@@ -44,7 +44,7 @@ def test_diameters_of_colonies() -> None:
     assert figures["cv_pct"] == pytest.approx(out["cv_percent"], abs=1e-6)
     assert figures["log_skewness"] == pytest.approx(out["log10_skew_G1"], abs=1e-6)
     assert math.log10(figures["geometric_mean_cm"]) == pytest.approx(out["log10_mean"], abs=1e-6)
-    assert found.log_sd / math.log(10) == pytest.approx(out["log10_sd"], abs=1e-6)
+    assert figures["log_sd"] / math.log(10) == pytest.approx(out["log10_sd"], abs=1e-6)
     assert np.median(diameter) == out["median"]  # given for information; no figure of ours
     assert np.quantile(diameter, 0.95) == pytest.approx(out["p95_linear"])
 

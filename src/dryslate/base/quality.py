@@ -46,6 +46,8 @@ class Flag(StrEnum):
     """All units gave the same value: the doubt is that of counting alone, or is not stated."""
     FEW_UNITS = "few_units"
     """Too few units for the interval fixed for this figure: none is given."""
+    NO_SOUND_INTERVAL = "no_sound_interval"
+    """No interval held this figure often enough in simulated surveys: none is given."""
     BLANK_UNITS = "blank_units"
     """Units left blank or without anything readable were left out; blank is not zero."""
     EMPTY_UNITS = "empty_units"

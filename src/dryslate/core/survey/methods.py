@@ -40,6 +40,7 @@ class Figure(StrEnum):
     READING_FRACTION = "reading_fraction"
     READING_COUNT = "reading_count"
     GEOMETRIC_MEAN = "geometric_mean"
+    SIZE_VARIATION = "size_variation"
     SIZE_SHAPE = "size_shape"
     SIZE_RATIO = "size_ratio"
 
@@ -169,8 +170,15 @@ RULES: tuple[Rule, ...] = (
         page="sizes.md",
     ),
     Rule(
+        figure=Figure.SIZE_VARIATION,
+        words="Coefficient of variation of size",
+        method=Method.NONE,
+        fewest_units=1,
+        page="sizes.md",
+    ),
+    Rule(
         figure=Figure.SIZE_SHAPE,
-        words="CV of sizes; skewness and kurtosis of log size; share of a size class",
+        words="Standard deviation, skewness and kurtosis of log size; share of a size class",
         method=Method.BCA,
         fewest_units=BCA_FEWEST,
         page="sizes.md",

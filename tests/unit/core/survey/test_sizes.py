@@ -50,11 +50,15 @@ def test_default_classes_double_from_five_centimetres() -> None:
 def test_shape_has_no_interval_under_fifteen_units_and_bca_from_there() -> None:
     few = describe_sizes(require_sizes(made(2, 14, 2)), settings())
     many = describe_sizes(require_sizes(made(2, 15, 2)), settings())
-    for figure in few.figures[1:]:
+    for found in (few, many):
+        assert (found.figures[1].what, found.figures[1].lo95) == ("cv_pct", None)
+        assert Flag.NO_SOUND_INTERVAL in found.figures[1].flags
+    for figure in few.figures[2:]:
         assert (figure.lo95, figure.method) == (None, Method.NONE)
         assert Flag.FEW_UNITS in figure.flags
-    for figure in many.figures[1:]:
+    for figure in many.figures[2:]:
         assert figure.method is Method.BCA
+        assert (Flag.COVERAGE_LOW in figure.flags) == (figure.what != "log_sd")
         assert figure.lo95 < figure.estimate < figure.hi95
     assert many.figures[0].method is Method.JACKKNIFE_T_LOG
     assert sum(c.share.estimate for c in many.classes) == pytest.approx(1)
@@ -66,6 +70,7 @@ def test_statistics_of_drawn_units_are_those_of_their_colonies() -> None:
     size = np.concatenate(units)
     shape = measure_shape(np.log(size))
     assert found["geometric_mean_cm"] == pytest.approx(np.exp(shape.mean))
+    assert found["log_sd"] == pytest.approx(shape.sd)
     assert found["log_skewness"] == pytest.approx(shape.skewness)
     assert found["log_kurtosis"] == pytest.approx(shape.kurtosis)
     assert found["cv_pct"] == pytest.approx(100 * size.std(ddof=1) / size.mean())
