@@ -106,7 +106,7 @@ class Keys:
         keys.press("Space")
         handle = self.page.locator('[data-layer="now"] .handle')
         told = handle.get_attribute("aria-valuetext")
-        at = [float(v) for v in re.search(r"x ([\d.]+), y ([\d.]+)", told).groups()]
+        at = [float(v) for v in re.search(r"x ([\d.]+); y ([\d.]+)", told).groups()]
         keys.press("Backspace")
         for point in points:
             for axis, (less, more) in enumerate((("Left", "Right"), ("Up", "Down"))):
@@ -134,7 +134,7 @@ def name_coral(page, do) -> None:
     """Answer until the evidence leads to a genus, and give that name."""
     for _ in range(10):
         page.locator("#states[aria-busy=false]").wait_for(state="attached")
-        if "Acropora" in page.locator("#verdict").inner_text():
+        if page.locator("#verdict").inner_text().strip() == "Acropora":
             break
         do.answer(SEEN.get(page.locator("#question").inner_text()))
     with page.expect_response("**/names"):

@@ -19,10 +19,16 @@ def names_of(project, record_id: str):
         return store.identifications(record_id)
 
 
+def wait_until_weighed(page) -> None:
+    """Wait until the page shows what the evidence says now."""
+    page.locator("#states[aria-busy=false]").wait_for(state="attached")
+
+
 def press(page, key: str) -> None:
     """Press a key and wait until the evidence is weighed anew."""
     with page.expect_response("**/weigh"):
         page.keyboard.press(key)
+    wait_until_weighed(page)
 
 
 def key_of(page, words: str) -> str:
@@ -43,7 +49,8 @@ def test_easy_coral_is_named_by_fewer_than_ten_keys(
         "What shape is the whole colony?": "a flat table on a stalk",
     }
     pressed = 0
-    while "Acropora" not in page.locator("#verdict").inner_text() and pressed < MOST_KEYS:
+    wait_until_weighed(page)
+    while page.locator("#verdict").inner_text().strip() != "Acropora" and pressed < MOST_KEYS:
         words = seen.get(page.locator("#question").inner_text())
         press(page, key_of(page, words) if words else "0")
         pressed += 1
@@ -66,11 +73,14 @@ def test_coral_is_named_by_mouse_and_its_answers_survive_a_reload(
     record_id = record_of(own_project, "L1-3")
     with page.expect_response("**/weigh"):
         page.goto(f"/corals/{record_id}/name")
+    wait_until_weighed(page)
     with page.expect_response("**/weigh"):
         page.locator("#states button").first.click()
+    wait_until_weighed(page)
     assert page.locator("#answered li").count() == 1
     with page.expect_response("**/weigh"):
         page.reload()
+    wait_until_weighed(page)
     assert page.locator("#answered li").count() == 1
     page.locator("input#name").fill("Platygyra")
     with page.expect_response("**/names"):
