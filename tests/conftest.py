@@ -28,6 +28,15 @@ def real_photos() -> Path:
     return folder
 
 
+@pytest.fixture(scope="session")
+def diversity_tables() -> Path:
+    """Folder with tables of plants under a licence of their own; skipped where it is absent."""
+    folder = ROOT.parent / "shared" / "checks"
+    if not (folder / "div_data_bci.csv").is_file():
+        pytest.skip("no tables of dune meadows and trees beside this checkout (licence)")
+    return folder
+
+
 def load_fake(name: str) -> ModuleType:
     """Import a module of `tests/fakes` (test folders are no packages)."""
     spec = importlib.util.spec_from_file_location(name, ROOT / "tests" / "fakes" / f"{name}.py")
