@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dryslate.base.errors import InputError
-from dryslate.core.survey.diversity import ORDERS, Sample, unseen_decay
+from dryslate.core.survey.diversity import ORDERS, Sample, sample_coverage, unseen_decay
 from dryslate.core.survey.richness import asymptotic_hill, unseen_genera
 
 FloatArray = NDArray[np.float64]
@@ -86,8 +86,9 @@ def hill_curve(
     Below the sample the expectation over all subsets of that size, exact; above it the
     extrapolation of [1]_: order 0 :math:`S + f_0 [1 - (1 - f_1/(n f_0 + f_1))^{m^*}]`, order 1
     the entropy between that observed and that of all there is, weighted by size, order 2 exact.
-    Units are drawn again whole, u is the spread, and the interval is by t on the log scale. A
-    resample holds no genus that the survey did not: see ``docs/estimators/diversity.md``.
+    Units are drawn again whole, and beside them the fewest genera likely unseen, as often as the
+    coverage says they occur; u is the spread times :math:`\sqrt{n/(n-1)}`, and the interval is by
+    t on the log scale. How often it held: ``docs/estimators/diversity.md``.
 
     References
     ----------
@@ -302,6 +303,7 @@ def _bootstrap_u(
     every = np.arange(1.0, n + 1)
     found, k_log_k = _tables(every, m[m <= n], n)
     drawn = rng.multinomial(n, np.full(n, 1.0 / n), size=n_resamples) @ sample.seen
+    drawn = np.hstack([drawn, _draw_unseen(sample, rng, n_resamples)])
     values = []
     for row in drawn:
         counts = row[row > 0]
@@ -312,7 +314,17 @@ def _bootstrap_u(
         values.append(_hill(again, m, times, (found, k_log_k)))
     table = np.array(values)
     # A resample without pairs of units that share a genus has no second order: it says nothing.
-    return np.asarray(np.nanstd(np.where(np.isfinite(table), table, np.nan), axis=0, ddof=1))
+    spread = np.nanstd(np.where(np.isfinite(table), table, np.nan), axis=0, ddof=1)
+    return np.asarray(spread * math.sqrt(n / (n - 1)))
+
+
+def _draw_unseen(sample: Sample, rng: np.random.Generator, n_resamples: int) -> FloatArray:
+    """Draw genera that the survey did not see, as often as the coverage says they occur."""
+    n_unseen = math.ceil(unseen_genera(sample))
+    if n_unseen == 0:
+        return np.zeros((n_resamples, 0))
+    share = sample.total / sample.n * (1.0 - sample_coverage(sample)) / n_unseen
+    return rng.binomial(sample.n, min(share, 1.0), (n_resamples, n_unseen)).astype(np.float64)
 
 
 def rarefied_richness(sample: Sample, size: int) -> tuple[float, float]:

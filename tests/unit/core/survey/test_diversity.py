@@ -117,6 +117,20 @@ def test_same_seed_same_interval_and_none_without_units() -> None:
     assert first[0].estimand == "effective number of genera of order 0 in 4 units"
 
 
+def test_intervals_hold_the_expected_richness_often_enough() -> None:
+    rng = np.random.default_rng(11)
+    p = rng.beta(0.4, 3.0, 30)
+    truth = {m: float((1 - (1 - p) ** m).sum()) for m in (10, 20)}
+    held = []
+    for _ in range(150):
+        sample = read_units(rng.random((10, 30)) < p)
+        for point in hill_curve(sample, list(truth), rng, n_resamples=60)[:2]:
+            assert point.lo95 is not None
+            assert point.hi95 is not None
+            held.append(point.lo95 <= truth[point.size] <= point.hi95)
+    assert np.mean(held) > 0.93  # without the unseen genera about 0.90
+
+
 def test_one_genus_and_nothing_rare() -> None:
     one = read_counts([9], Counted.COLONIES)
     found = measure_indices(one)
