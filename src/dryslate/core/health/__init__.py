@@ -1,1 +1,1 @@
-"""Colour scores and change of tagged colonies (a later room)."""
+"""Health of corals: bleaching indices and heat stress."""
