@@ -8,7 +8,8 @@ from typing import Any
 
 import pytest
 
-from dryslate.core.survey.planning import Design, power_to_see, stated_spread, units_to_see
+from dryslate.core.survey.planning import Design, power_to_see, units_to_see
+from dryslate.core.survey.spread import stated_spread
 
 SOLVER = 1e-4
 """The exact units were solved elsewhere to about this; ours give the power to 1e-9."""

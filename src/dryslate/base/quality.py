@@ -84,3 +84,5 @@ class Flag(StrEnum):
     """How the logger differs from the source of the warmest-month mean was not stated."""
     DEPLOYMENT_NOT_STATED = "deployment_not_stated"
     """Nobody said when the logger lay on the reef: readings out of the water may be among these."""
+    ONE_SITE_EACH = "one_site_each"
+    """Fewer than two control or two impact sites: the contrast alone, for sites differ anyway."""

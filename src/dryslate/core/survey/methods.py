@@ -18,6 +18,8 @@ class Method(StrEnum):
     ZONES_T_LOGIT = "zones_t_logit"
     ZONES_T_LOG = "zones_t_log"
     TWO_GROUPS_T_LOG = "two_groups_t_log"
+    T_PAIRED = "t_paired"
+    T_WELCH = "t_welch"
     BETA_BINOMIAL = "beta_binomial"
     BCA = "bca"
     WILSON = "wilson"
@@ -43,6 +45,9 @@ class Figure(StrEnum):
     SIZE_VARIATION = "size_variation"
     SIZE_SHAPE = "size_shape"
     SIZE_RATIO = "size_ratio"
+    PAIRED_CHANGE = "paired_change"
+    UNPAIRED_CHANGE = "unpaired_change"
+    CONTRAST = "contrast"
 
 
 BETA_BINOMIAL_FEWEST = 8
@@ -190,6 +195,27 @@ RULES: tuple[Rule, ...] = (
         fewest_units=2,
         on_request=(_BCA,),
         page="sizes.md",
+    ),
+    Rule(
+        figure=Figure.PAIRED_CHANGE,
+        words="Change between two visits to the same units",
+        method=Method.T_PAIRED,
+        fewest_units=2,
+        page="change.md",
+    ),
+    Rule(
+        figure=Figure.UNPAIRED_CHANGE,
+        words="Change between visits with units drawn anew (units of each)",
+        method=Method.T_WELCH,
+        fewest_units=2,
+        page="change.md",
+    ),
+    Rule(
+        figure=Figure.CONTRAST,
+        words="Before, after, control, impact (sites of each kind)",
+        method=Method.T_WELCH,
+        fewest_units=2,
+        page="change.md",
     ),
 )
 

@@ -9,17 +9,15 @@ from enum import StrEnum
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import chdtri, nctdtr, stdtrit
+from scipy.special import nctdtr, stdtrit
 
-from dryslate.base.errors import InputError
+from dryslate.core.survey.spread import ALPHA, Spread, require_plan
 
 FloatArray = NDArray[np.float64]
 
 FEWEST_UNITS = 3
 """No plan goes below this: with two units t is 12.7, and nothing shows an odd one."""
 POWER = 0.80
-ALPHA = 0.05
-"""Two-sided."""
 _MOST_UNITS = 1e7
 _FAR = 7.0
 """Centre of t from where the wrong tail holds under 2e-12; scipy's gives NaN farther out."""
@@ -32,42 +30,6 @@ class Design(StrEnum):
 
     PAIRED = "paired"
     TWO_GROUPS = "two_groups"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Spread:
-    """
-    Standard deviation that a plan builds on, with its own doubt.
-
-    Parameters
-    ----------
-    sd : float
-        Of unit values (two groups, intervals), or of differences within a unit (paired).
-    df : float
-        Degrees of freedom that it was found with; infinite: taken as known.
-    """
-
-    sd: float
-    df: float = math.inf
-
-    def ends(self) -> tuple[float, float]:
-        r"""
-        Return its 95 % interval.
-
-        Returns
-        -------
-        lo95, hi95 : float
-
-        Notes
-        -----
-        :math:`\sqrt{\nu s^2/\chi^2_\nu}`; takes unit values as normal.
-        """
-        if math.isinf(self.df):
-            return self.sd, self.sd
-        lo, hi = (
-            self.sd * math.sqrt(self.df / chdtri(self.df, p)) for p in (ALPHA / 2, 1 - ALPHA / 2)
-        )
-        return float(lo), float(hi)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -131,100 +93,6 @@ class PlanRow:
     random: SmallestChange
 
 
-def spread_of_units(*visits: ArrayLike) -> Spread:
-    """
-    Return the spread of units from past data, pooled within visits or sites.
-
-    Parameters
-    ----------
-    *visits : array_like of float
-        Unit values of each; NaN is blank. For paired designs, the differences.
-
-    Returns
-    -------
-    Spread
-
-    Raises
-    ------
-    InputError
-        ``plan-impossible`` if no visit has two units, or all units are alike.
-
-    Examples
-    --------
-    >>> spread_of_units([0.30, 0.42, 0.36], [0.20, 0.28, 0.24]).df
-    4.0
-    """
-    groups = [np.asarray(v, dtype=np.float64) for v in visits]
-    groups = [g[np.isfinite(g)] for g in groups]
-    df = float(sum(max(len(g) - 1, 0) for g in groups))
-    squares = sum(float(((g - g.mean()) ** 2).sum()) for g in groups if len(g))
-    require_plan(df > 0 and squares > 0)
-    return Spread(sd=math.sqrt(squares / df), df=df)
-
-
-def stated_spread(sd: float, u_sd: float = 0.0) -> Spread:
-    r"""
-    Return a spread that somebody states, with the uncertainty of it.
-
-    Parameters
-    ----------
-    sd, u_sd : float
-        Standard deviation, and one standard uncertainty of it; 0: taken as known.
-
-    Returns
-    -------
-    Spread
-
-    Raises
-    ------
-    InputError
-        ``plan-impossible``.
-
-    Notes
-    -----
-    :math:`\nu = (u/s)^{-2}/2` [1]_.
-
-    References
-    ----------
-    .. [1] JCGM 100:2008, Guide to the expression of uncertainty in measurement, equation (G.3).
-
-    Examples
-    --------
-    >>> stated_spread(0.12, 0.03).df
-    8.0
-    """
-    require_plan(sd > 0 and 0 <= u_sd < math.inf)
-    return Spread(sd=sd, df=(sd / u_sd) ** 2 / 2 if u_sd > 0 else math.inf)
-
-
-def spread_of_differences(spread: Spread, correlation: float) -> Spread:
-    r"""
-    Return the spread of differences within a unit, from that of units and their correlation.
-
-    Parameters
-    ----------
-    spread : Spread
-        Of units, alike at both visits.
-    correlation : float
-        Between the two visits to a unit; its own doubt is not carried.
-
-    Returns
-    -------
-    Spread
-
-    Raises
-    ------
-    InputError
-        ``plan-impossible``.
-
-    Notes
-    -----
-    :math:`s_d = s\sqrt{2(1 - r)}`.
-    """
-    require_plan(-1 < correlation < 1)
-    return Spread(sd=spread.sd * math.sqrt(2 * (1 - correlation)), df=spread.df)
-
-
 def power_to_see(
     design: Design, units: ArrayLike, change: ArrayLike, sd: float, alpha: float = ALPHA
 ) -> FloatArray:
@@ -264,11 +132,7 @@ def power_to_see(
     is_paired = design is Design.PAIRED
     df = n - 1 if is_paired else 2 * (n - 1)
     centre = np.abs(np.asarray(change, dtype=np.float64)) / sd * np.sqrt(n if is_paired else n / 2)
-    t = stdtrit(df, 1 - alpha / 2)
-    near = nctdtr(df, np.minimum(centre, _FAR), -t)
-    below = nctdtr(df, centre, t)
-    below = np.where(np.isnan(below) & (centre > _SURE), 0.0, below)
-    return np.asarray(1 - below + np.where(centre < _FAR, near, 0.0))
+    return _power_of_t(df, centre, alpha)
 
 
 def units_to_see(
@@ -295,6 +159,7 @@ def units_to_see(
 
     Examples
     --------
+    >>> from dryslate.core.survey.spread import stated_spread
     >>> plan = units_to_see(Design.PAIRED, 0.05, stated_spread(0.10, 0.02))
     >>> print(plan.units, plan.lo95, plan.hi95)
     34 19 86
@@ -335,6 +200,7 @@ def units_for_interval(half_width: float, spread: Spread) -> PlannedUnits:
 
     Examples
     --------
+    >>> from dryslate.core.survey.spread import stated_spread
     >>> units_for_interval(0.05, stated_spread(0.10)).units
     18
     """
@@ -373,16 +239,43 @@ def smallest_change(
     >>> print(f"{seen.change:.3f} ({seen.lo95:.3f} to {seen.hi95:.3f})")
     0.100 (0.069 to 0.182)
     """
+    require_plan(units >= 2 and ALPHA < power < 1 and spread.sd > 0)
+    is_paired = design is Design.PAIRED
+    df = units - 1 if is_paired else 2 * (units - 1)
+    return change_seen(spread, math.sqrt((1 if is_paired else 2) / units), df, units, power)
+
+
+def change_seen(
+    spread: Spread, scale: float, df: float, units: int, power: float = POWER
+) -> SmallestChange:
+    """
+    Return the smallest change that a t test sees, from what makes its standard error.
+
+    Parameters
+    ----------
+    spread : Spread
+    scale : float
+        Standard error of the change over the spread.
+    df : float
+        Degrees of freedom of the test.
+    units : int
+        To be stated.
+    power : float
+
+    Returns
+    -------
+    SmallestChange
+    """
     from scipy.optimize import brentq
 
-    require_plan(units >= 2 and ALPHA < power < 1 and spread.sd > 0)
-    top = 1.0
-    while power_to_see(design, units, top, 1.0) < power:
+    top = 4.0
+    while _power_of_t(df, np.asarray(top), ALPHA) < power:
         top *= 2
-    in_sd = float(brentq(lambda d: float(power_to_see(design, units, d, 1.0)) - power, 0, top))
+    centre = brentq(lambda c: float(_power_of_t(df, np.asarray(c), ALPHA)) - power, 0, top)
+    size = float(centre) * scale
     lo, hi = spread.ends()
     return SmallestChange(
-        change=in_sd * spread.sd, lo95=in_sd * lo, hi95=in_sd * hi, units=units, power=power
+        change=size * spread.sd, lo95=size * lo, hi95=size * hi, units=units, power=power
     )
 
 
@@ -422,6 +315,15 @@ def tabulate_changes(
     )
 
 
+def _power_of_t(df: FloatArray | float, centre: FloatArray, alpha: float) -> FloatArray:
+    """Both tails of non-central t beyond the critical value."""
+    t = stdtrit(df, 1 - alpha / 2)
+    near = nctdtr(df, np.minimum(centre, _FAR), -t)
+    below = nctdtr(df, centre, t)
+    below = np.where(np.isnan(below) & (centre > _SURE), 0.0, below)
+    return np.asarray(1 - below + np.where(centre < _FAR, near, 0.0))
+
+
 def _plan(short: Callable[[float, float], float], spread: Spread) -> PlannedUnits:
     """Find where the goal is met (`short` reaches 0), at the spread and at its ends."""
     from scipy.optimize import brentq
@@ -443,14 +345,3 @@ def _plan(short: Callable[[float, float], float], spread: Spread) -> PlannedUnit
 def _whole(exact: float) -> int:
     """Round up, not under the fewest."""
     return FEWEST_UNITS if math.isnan(exact) else math.ceil(exact - 1e-9)
-
-
-def require_plan(is_possible: bool) -> None:
-    """Refuse a plan that cannot be."""
-    if not is_possible:
-        raise InputError(
-            "plan-impossible",
-            "No plan can be made of these figures.",
-            "A spread, a wished width and a wished change are above 0, shares lie between 0 and 1 "
-            "and differ, power lies between 0.05 and 1, and units number 3 or more.",
-        )

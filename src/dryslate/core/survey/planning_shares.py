@@ -7,7 +7,8 @@ import math
 from scipy.special import ndtri
 
 from dryslate.core.survey.overdispersion import design_effect
-from dryslate.core.survey.planning import ALPHA, POWER, require_plan
+from dryslate.core.survey.planning import POWER
+from dryslate.core.survey.spread import ALPHA, require_plan
 
 
 def colonies_for_change(share1: float, share2: float, power: float = POWER) -> tuple[float, float]:

@@ -14,12 +14,8 @@ from dryslate.base.errors import InputError
 from dryslate.core.survey.planning import (
     FEWEST_UNITS,
     Design,
-    Spread,
     power_to_see,
     smallest_change,
-    spread_of_differences,
-    spread_of_units,
-    stated_spread,
     tabulate_changes,
     units_for_interval,
     units_to_see,
@@ -29,6 +25,12 @@ from dryslate.core.survey.planning_shares import (
     colonies_for_change,
     photos_for_points,
     points_for_interval,
+)
+from dryslate.core.survey.spread import (
+    Spread,
+    spread_of_differences,
+    spread_of_units,
+    stated_spread,
 )
 
 

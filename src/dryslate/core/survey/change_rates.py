@@ -1,0 +1,195 @@
+"""Relative and annual change, a line through visits, and p of many tests."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from dryslate.base.errors import InputError
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rates:
+    """
+    One change said in four ways; figures alone, without an interval.
+
+    Parameters
+    ----------
+    absolute, relative : float
+    annual_rate : float
+        Steady relative change a year that gives the same.
+    ln_ratio : float
+    """
+
+    absolute: float
+    relative: float
+    annual_rate: float
+    ln_ratio: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trend:
+    """
+    Straight line through the means of visits.
+
+    Parameters
+    ----------
+    slope, u_slope : float
+        A year, or whatever the times are in.
+    intercept, r2, p : float
+    n_visits : int
+    """
+
+    slope: float
+    u_slope: float
+    intercept: float
+    r2: float
+    p: float
+    n_visits: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ManyTests:
+    """
+    p of many tests, raw and adjusted side by side.
+
+    Parameters
+    ----------
+    n_tests : int
+    raw, adjusted : tuple of (float or None)
+        None where there was no test.
+    """
+
+    n_tests: int
+    raw: tuple[float | None, ...]
+    adjusted: tuple[float | None, ...]
+
+
+def rates_of_change(first: float, second: float, years: float) -> Rates:
+    r"""
+    Return a change as absolute, relative, annual and as a log ratio.
+
+    Parameters
+    ----------
+    first, second : float
+        Above 0.
+    years : float
+        Above 0.
+
+    Returns
+    -------
+    Rates
+
+    Raises
+    ------
+    InputError
+        ``change-nothing-to-compare``.
+
+    Notes
+    -----
+    Annual: :math:`(x_2/x_1)^{1/T} - 1`.
+
+    Examples
+    --------
+    >>> print(f"{rates_of_change(0.42, 0.30, 3).annual_rate:.3f}")
+    -0.106
+    """
+    if not (0 < first < math.inf and 0 < second < math.inf and 0 < years < math.inf):
+        raise InputError(
+            "change-nothing-to-compare",
+            "A relative change needs two figures above 0 and a time between them.",
+            "State the absolute change instead.",
+        )
+    ratio = second / first
+    return Rates(
+        absolute=second - first,
+        relative=ratio - 1,
+        annual_rate=ratio ** (1 / years) - 1,
+        ln_ratio=math.log(ratio),
+    )
+
+
+def fit_trend(times: ArrayLike, means: ArrayLike) -> Trend:
+    """
+    Fit a straight line to the means of visits, by least squares.
+
+    Parameters
+    ----------
+    times, means : array_like of float, shape (n,)
+        One value a visit, three visits or more.
+
+    Returns
+    -------
+    Trend
+
+    Raises
+    ------
+    InputError
+        ``change-nothing-to-compare``.
+
+    Notes
+    -----
+    Visits are taken as independent; those that follow each other closely are not, and p is then
+    too small.
+
+    Examples
+    --------
+    >>> print(f"{fit_trend([2018, 2019, 2021], [0.40, 0.36, 0.31]).slope:.3f}")
+    -0.029
+    """
+    from scipy.stats import linregress
+
+    x, y = (np.asarray(v, dtype=np.float64) for v in (times, means))
+    if len(x) < 3 or not np.ptp(x) > 0 or not np.isfinite([x, y]).all():
+        raise InputError(
+            "change-nothing-to-compare",
+            "A trend needs three visits or more, at different times.",
+            "State the change between two visits instead.",
+        )
+    fit = linregress(x, y)
+    return Trend(
+        slope=float(fit.slope),
+        u_slope=float(fit.stderr),
+        intercept=float(fit.intercept),
+        r2=float(fit.rvalue) ** 2,
+        p=float(fit.pvalue),
+        n_visits=len(x),
+    )
+
+
+def adjust_many(p_values: Sequence[float | None]) -> ManyTests:
+    """
+    Adjust p of many tests for the share of false finds among those called changed.
+
+    Parameters
+    ----------
+    p_values : sequence of (float or None)
+
+    Returns
+    -------
+    ManyTests
+
+    Notes
+    -----
+    Step-up procedure [1]_: for tests that are independent or go along with each other.
+
+    References
+    ----------
+    .. [1] Benjamini, Y. & Hochberg, Y. (1995). Controlling the false discovery rate. J. R. Stat.
+       Soc. B 57, 289-300.
+
+    Examples
+    --------
+    >>> [None if p is None else round(p, 3) for p in adjust_many([0.01, None, 0.04, 0.03]).adjusted]
+    [0.03, None, 0.04, 0.04]
+    """
+    from scipy.stats import false_discovery_control
+
+    tested = [p for p in p_values if p is not None]
+    found = iter(false_discovery_control(tested) if tested else ())
+    adjusted = tuple(None if p is None else float(next(found)) for p in p_values)
+    return ManyTests(n_tests=len(tested), raw=tuple(p_values), adjusted=adjusted)

@@ -1,0 +1,156 @@
+"""Standard deviation that a plan builds on, from past data or stated, with its own doubt."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike
+from scipy.special import chdtri
+
+from dryslate.base.errors import InputError
+
+ALPHA = 0.05
+"""Two-sided."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spread:
+    """
+    Standard deviation that a plan builds on, with its own doubt.
+
+    Parameters
+    ----------
+    sd : float
+        Of unit values (two groups, intervals), or of differences within a unit (paired).
+    df : float
+        Degrees of freedom that it was found with; infinite: taken as known.
+    """
+
+    sd: float
+    df: float = math.inf
+
+    def ends(self) -> tuple[float, float]:
+        r"""
+        Return its 95 % interval.
+
+        Returns
+        -------
+        lo95, hi95 : float
+
+        Notes
+        -----
+        :math:`\sqrt{\nu s^2/\chi^2_\nu}`; takes unit values as normal.
+        """
+        if math.isinf(self.df):
+            return self.sd, self.sd
+        lo, hi = (
+            self.sd * math.sqrt(self.df / chdtri(self.df, p)) for p in (ALPHA / 2, 1 - ALPHA / 2)
+        )
+        return float(lo), float(hi)
+
+
+def spread_of_units(*visits: ArrayLike) -> Spread:
+    """
+    Return the spread of units from past data, pooled within visits or sites.
+
+    Parameters
+    ----------
+    *visits : array_like of float
+        Unit values of each; NaN is blank. For paired designs, the differences.
+
+    Returns
+    -------
+    Spread
+
+    Raises
+    ------
+    InputError
+        ``plan-impossible`` if no visit has two units, or all units are alike.
+
+    Examples
+    --------
+    >>> spread_of_units([0.30, 0.42, 0.36], [0.20, 0.28, 0.24]).df
+    4.0
+    """
+    groups = [np.asarray(v, dtype=np.float64) for v in visits]
+    groups = [g[np.isfinite(g)] for g in groups]
+    df = float(sum(max(len(g) - 1, 0) for g in groups))
+    squares = sum(float(((g - g.mean()) ** 2).sum()) for g in groups if len(g))
+    require_plan(df > 0 and squares > 0)
+    return Spread(sd=math.sqrt(squares / df), df=df)
+
+
+def stated_spread(sd: float, u_sd: float = 0.0) -> Spread:
+    r"""
+    Return a spread that somebody states, with the uncertainty of it.
+
+    Parameters
+    ----------
+    sd, u_sd : float
+        Standard deviation, and one standard uncertainty of it; 0: taken as known.
+
+    Returns
+    -------
+    Spread
+
+    Raises
+    ------
+    InputError
+        ``plan-impossible``.
+
+    Notes
+    -----
+    :math:`\nu = (u/s)^{-2}/2` [1]_.
+
+    References
+    ----------
+    .. [1] JCGM 100:2008, Guide to the expression of uncertainty in measurement, equation (G.3).
+
+    Examples
+    --------
+    >>> stated_spread(0.12, 0.03).df
+    8.0
+    """
+    require_plan(sd > 0 and 0 <= u_sd < math.inf)
+    return Spread(sd=sd, df=(sd / u_sd) ** 2 / 2 if u_sd > 0 else math.inf)
+
+
+def spread_of_differences(spread: Spread, correlation: float) -> Spread:
+    r"""
+    Return the spread of differences within a unit, from that of units and their correlation.
+
+    Parameters
+    ----------
+    spread : Spread
+        Of units, alike at both visits.
+    correlation : float
+        Between the two visits to a unit; its own doubt is not carried.
+
+    Returns
+    -------
+    Spread
+
+    Raises
+    ------
+    InputError
+        ``plan-impossible``.
+
+    Notes
+    -----
+    :math:`s_d = s\sqrt{2(1 - r)}`.
+    """
+    require_plan(-1 < correlation < 1)
+    return Spread(sd=spread.sd * math.sqrt(2 * (1 - correlation)), df=spread.df)
+
+
+def require_plan(is_possible: bool) -> None:
+    """Refuse a plan that cannot be."""
+    if not is_possible:
+        raise InputError(
+            "plan-impossible",
+            "No plan can be made of these figures.",
+            "A spread, a wished width and a wished change are above 0, shares lie between 0 and 1 "
+            "and differ, power lies between 0.05 and 1, and units number 3 or more.",
+        )
