@@ -314,7 +314,7 @@ def _state(part: _Part, error: _Error, settings: SurveySettings) -> Change:
         t=t,
         p=float(2 * stdtr(error.df, -abs(t))),
         sees=change_seen(
-            Spread(sd=error.sd, df=error.df), error.scale, error.df, units=part.n_units
+            Spread(sd=error.sd, df=error.df), error.scale, error.df, units=part.fewest
         ),
     )
 

@@ -63,6 +63,7 @@ class SmallestChange:
     change, lo95, hi95 : float
         In the unit of the values; the interval is that of the spread.
     units : int
+        Pairs, or units of the smaller group.
     power : float
     """
 

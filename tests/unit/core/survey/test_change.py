@@ -72,6 +72,7 @@ def test_a_change_not_shown_comes_with_what_was_seen() -> None:
     want = smallest_change(Design.TWO_GROUPS, 4, spread_of_units(a, a))
     assert even.sees is not None
     assert even.sees.change == pytest.approx(want.change)
+    assert even.sees.units == want.units == 4
 
 
 def test_without_spread_nothing_is_known() -> None:
