@@ -28,6 +28,7 @@ GROUPS = (
     "taxa",
     "records",
     "results",
+    "heat",
     "report",
     "check",
     "backup",

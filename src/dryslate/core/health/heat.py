@@ -397,12 +397,19 @@ def _require_sea(at: DayArray, values: FloatArray) -> None:
             f"{value:g} °C at {time} UTC is no temperature of the sea.",
             "Check the unit (°C), and give the deployment times if the logger lay on deck.",
         )
-    if at.size > 1 and float(np.median(np.diff(at).astype(np.float64))) > DAY_S:
+    if _usual_step_s(at) > DAY_S:
         raise InputError(
             "heat-readings-unusable",
             "The readings lie more than a day apart; the rule needs each day's mean.",
             "Take a daily series or the logger's full file.",
         )
+
+
+def _usual_step_s(at: DayArray) -> float:
+    """Return the usual time between readings, a day for one reading."""
+    if at.size == 1:
+        return DAY_S
+    return float(np.quantile(np.diff(at).astype(np.float64), 0.5, method="lower"))
 
 
 def _daily(
@@ -412,7 +419,7 @@ def _daily(
     local = (at + np.timedelta64(round(utc_offset_h * 3600), "s")).astype("datetime64[D]")
     k = (local - local[0]).astype(np.int64)
     count = np.bincount(k)
-    usual = DAY_S / float(np.median(np.diff(at).astype(np.float64))) if at.size > 1 else 1.0
+    usual = DAY_S / _usual_step_s(at)
     with np.errstate(invalid="ignore"):
         mean_c = np.bincount(k, weights=values) / count
     mean_c[count < math.ceil(FULL_DAY * usual - ROUNDING_C)] = math.nan

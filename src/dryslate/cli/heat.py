@@ -1,0 +1,104 @@
+"""``dryslate heat``: degree heating weeks from a logger or a daily series."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from dryslate import wiring
+from dryslate.cli.render import ERROR, print_json, print_problem, print_text, words
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from dryslate.base.problems import Problem
+    from dryslate.core.health.heat import HeatSeries
+
+MOST_FAULTS = 20
+
+Warmest = Annotated[
+    tuple[float, str],
+    typer.Option(
+        "--warmest-month", help="Long-term mean of the warmest month in °C, and its source."
+    ),
+]
+Deployed = Annotated[
+    tuple[str, str] | None,
+    typer.Option("--deployed", help="When the logger was put out and taken in."),
+]
+Offset = Annotated[
+    float | None, typer.Option("--offset", help="Logger minus source in °C; it is taken off.")
+]
+Zone = Annotated[
+    str | None, typer.Option("--zone", help="Of times that carry none, for example +10:00.")
+]
+Columns = Annotated[
+    tuple[str, str], typer.Option("--columns", help="Columns of time and temperature in °C.")
+]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("heat")(heat)
+
+
+def heat(  # noqa: PLR0913, PLR0917  one option each for what is known of a logger
+    logger: Annotated[Path, typer.Argument(help="CSV or XLSX of the logger, or of daily means.")],
+    warmest_month: Warmest,
+    deployed: Deployed = None,
+    offset: Offset = None,
+    zone: Zone = None,
+    columns: Columns = ("time", "temperature_c"),
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
+) -> None:
+    """
+    Degree heating weeks by the published rule, with gaps named and readings on deck cut. The mean
+    of the warmest month comes with its source, never from the logger (docs/heat.md).
+    """
+    from dryslate.app.logger_heat import heat_as_dict, logger_heat, read_logger, zone_of
+
+    stated = None if zone is None else zone_of(zone)
+    read = read_logger(wiring.read_table(logger), columns, stated)
+    _stop_at(read.problems)
+    found = logger_heat(read, warmest_month, deployed, offset)
+    if as_json:
+        print_json(heat_as_dict(found))
+    else:
+        _show(found)
+
+
+def _stop_at(problems: Sequence[Problem]) -> None:
+    """End where a cell cannot be read; a fault of every row is not said a thousand times."""
+    for problem in problems[:MOST_FAULTS]:
+        print_problem(problem)
+    if len(problems) > MOST_FAULTS:
+        words().print(f"… and {len(problems) - MOST_FAULTS} more faults")
+    if problems:
+        raise typer.Exit(ERROR)
+
+
+def _show(found: HeatSeries) -> None:
+    """Print the figures for people."""
+    from dryslate.core.health.heat import PUBLISHED_THRESHOLDS
+
+    mean = found.warmest_month
+    print_text(f"Mean of the warmest month: {mean.mean_c:g} °C ({mean.source})")
+    offset = "not stated" if found.offset_c is None else f"{found.offset_c:+g} °C, taken off"
+    print_text(f"Logger minus source: {offset}")
+    print_text(f"Readings: {found.n_readings}; out of the water, cut: {found.n_out_of_water}")
+    for gap in found.gaps:
+        why = "no reading" if gap.n_readings == 0 else "too few readings"
+        print_text(f"Gap: {gap.first} to {gap.last}, days: {gap.n_days}, {why}")
+    day, highest = found.highest()
+    print_text(f"Highest: {highest:.1f} °C-weeks on {day}")
+    print_text(
+        f"Last day, {found.days[-1]}: {found.dhw[-1]:.1f} °C-weeks, "
+        f"{found.days_read[-1]} of 84 days read"
+    )
+    for limit in PUBLISHED_THRESHOLDS:
+        at = found.first_reached(limit)
+        print_text(f"{limit:g} °C-weeks: {'not reached' if at is None else f'reached on {at}'}")
+    if found.flags:
+        print_text(f"Flags: {', '.join(found.flags)}")

@@ -1,0 +1,95 @@
+"""``dryslate heat``: from a logger's file to degree heating weeks."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from dryslate.base.errors import DryslateError
+from dryslate.cli.main import build_app
+
+MEAN = ("--warmest-month", 29.0, "made up for this test")
+
+
+def run(*words: object):
+    done = CliRunner().invoke(build_app(), ["heat", *[str(word) for word in words]])
+    if done.exception is not None and not isinstance(done.exception, SystemExit):
+        raise done.exception
+    return done
+
+
+def logger(folder: Path, zone: str = "+10:00", head: str = "time,temperature_c") -> Path:
+    rows = [
+        f"2024-02-{day:02d}T{hour:02d}:00{zone},{45 if day in (1, 10) else 30}"
+        for day in range(1, 11)
+        for hour in range(24)
+    ]
+    path = folder / "reef.csv"
+    path.write_text("\n".join([head, *rows]) + "\n", "utf-8")
+    return path
+
+
+def test_logger_in_local_time_with_zone(tmp_path: Path) -> None:
+    lain = ("--deployed", "2024-02-02", "2024-02-09")
+    found = json.loads(run(logger(tmp_path), *MEAN, *lain, "--offset", "0", "--json").stdout)
+    assert found["source"] == "made up for this test"
+    assert found["n_out_of_water"] == 48
+    assert [day["date"] for day in found["days"]] == [f"2024-02-0{k}" for k in range(2, 10)]
+    assert found["highest"] == {"date": "2024-02-09", "dhw": pytest.approx(8 / 7)}
+    assert found["first_reached"] == {"4": None, "8": None}
+    assert found["gaps"] == []
+    assert found["flags"] == ["heat_window_short"]
+    said = run(logger(tmp_path), *MEAN, *lain).stdout
+    assert "Highest: 1.1 °C-weeks on 2024-02-09" in said
+    assert "8 °C-weeks: not reached" in said
+    assert "Logger minus source: not stated" in said
+
+
+def test_local_time_without_zone_is_a_fault_until_the_zone_is_stated(tmp_path: Path) -> None:
+    path = logger(tmp_path, zone="")
+    done = run(path, *MEAN)
+    assert done.exit_code == 1
+    assert "reef.csv, row 2, time" in done.stderr
+    assert done.stderr.count("logger-time-no-zone") == 20
+    assert "and 220 more faults" in done.stderr
+    lain = ("--deployed", "2024-02-02T00:00", "2024-02-09T23:00")
+    stated = json.loads(run(path, *MEAN, *lain, "--zone", "+10:00", "--json").stdout)
+    own = json.loads(run(logger(tmp_path), *MEAN, *lain, "--json").stdout)
+    assert stated == own
+
+
+def test_dates_with_decimal_commas_and_an_empty_cell(tmp_path: Path) -> None:
+    path = tmp_path / "daily.csv"
+    rows = ["day;sst", "2024-02-01;30,0", "2024-02-02;", "2024-02-03;31,0", "2024-02-04;29,99"]
+    path.write_text("\n".join(rows) + "\n", "utf-8")
+    found = json.loads(run(path, *MEAN, "--columns", "day", "sst", "--json").stdout)
+    assert [day["dhw"] for day in found["days"]] == pytest.approx([1 / 7, 1 / 7, 3 / 7, 3 / 7])
+    assert found["days"][1]["mean_c"] is None
+    assert found["gaps"] == [{"from": "2024-02-02", "to": "2024-02-02", "days": 1, "readings": 0}]
+
+
+def test_every_unreadable_cell_is_listed(tmp_path: Path) -> None:
+    path = tmp_path / "bad.csv"
+    path.write_text("time,temperature_c\nnoon,28\n2024-02-01T01:00Z,warm\n", "utf-8")
+    done = run(path, *MEAN)
+    assert done.exit_code == 1
+    assert done.stderr.count("logger-cell-unreadable") == 2
+    assert "row 2, time" in done.stderr
+    assert "row 3, temperature_c" in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("words", "slug"),
+    [
+        (("--columns", "when", "what"), "logger-column-missing"),
+        (("--zone", "east"), "logger-zone-wrong"),
+        (("--deployed", "spring", "autumn"), "logger-cell-unreadable"),
+        ((), "heat-readings-unusable"),
+    ],
+)
+def test_what_cannot_be_used(tmp_path: Path, words: tuple[str, ...], slug: str) -> None:
+    with pytest.raises(DryslateError, match=slug):
+        run(logger(tmp_path), *MEAN, *words)
