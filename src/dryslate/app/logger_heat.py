@@ -169,10 +169,15 @@ def logger_heat(
     )
 
 
+def first_days(found: HeatSeries) -> dict[str, str | None]:
+    """Return the first day at each published threshold, in °C-weeks; None: not reached."""
+    days = {f"{limit:g}": found.first_reached(limit) for limit in PUBLISHED_THRESHOLDS}
+    return {limit: None if day is None else str(day) for limit, day in days.items()}
+
+
 def heat_as_dict(found: HeatSeries) -> dict[str, Any]:
     """Return the heat stress as plain values, one entry a day."""
     day, highest = found.highest()
-    reached = {f"{limit:g}": found.first_reached(limit) for limit in PUBLISHED_THRESHOLDS}
     table = zip(found.days, found.mean_c, found.excess_c, found.dhw, found.days_read, strict=True)
     return {
         "warmest_month_c": found.warmest_month.mean_c,
@@ -181,7 +186,7 @@ def heat_as_dict(found: HeatSeries) -> dict[str, Any]:
         "n_readings": found.n_readings,
         "n_out_of_water": found.n_out_of_water,
         "highest": {"date": str(day), "dhw": highest},
-        "first_reached": {k: None if d is None else str(d) for k, d in reached.items()},
+        "first_reached": first_days(found),
         "gaps": [
             {"from": str(g.first), "to": str(g.last), "days": g.n_days, "readings": g.n_readings}
             for g in found.gaps

@@ -81,7 +81,7 @@ def _stop_at(problems: Sequence[Problem]) -> None:
 
 def _show(found: HeatSeries) -> None:
     """Print the figures for people."""
-    from dryslate.core.health.heat import PUBLISHED_THRESHOLDS
+    from dryslate.app.logger_heat import first_days
 
     mean = found.warmest_month
     print_text(f"Mean of the warmest month: {mean.mean_c:g} °C ({mean.source})")
@@ -97,8 +97,7 @@ def _show(found: HeatSeries) -> None:
         f"Last day, {found.days[-1]}: {found.dhw[-1]:.1f} °C-weeks, "
         f"{found.days_read[-1]} of 84 days read"
     )
-    for limit in PUBLISHED_THRESHOLDS:
-        at = found.first_reached(limit)
-        print_text(f"{limit:g} °C-weeks: {'not reached' if at is None else f'reached on {at}'}")
+    for limit, at in first_days(found).items():
+        print_text(f"{limit} °C-weeks: {'not reached' if at is None else f'reached on {at}'}")
     if found.flags:
         print_text(f"Flags: {', '.join(found.flags)}")
