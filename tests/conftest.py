@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import gc
 import importlib.util
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -13,19 +11,6 @@ from typing import Any
 import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
-
-
-@pytest.fixture(scope="module", autouse=True)
-def what_stays_is_set_apart() -> Iterator[None]:
-    """
-    Spare later modules the search for garbage among what earlier ones keep alive.
-
-    The driver of the browser and other things of the session hold many objects; each full
-    collection went through all of them, and what makes many objects became ten times slower.
-    """
-    yield
-    gc.collect()
-    gc.freeze()
 
 
 @pytest.fixture(scope="session")
