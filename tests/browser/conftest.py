@@ -32,11 +32,7 @@ SHOTS = os.environ.get("DRYSLATE_SCREENSHOTS")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """
-    Everything in this folder needs a browser, and comes last.
-
-    In a process that has opened a browser, the commands of other tests took five times as long.
-    """
+    """Everything in this folder needs a browser, and comes last: it takes the longest."""
     mine = [item for item in items if "tests/browser" in str(item.path).replace("\\", "/")]
     for item in mine:
         item.add_marker(pytest.mark.browser)

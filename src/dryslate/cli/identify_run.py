@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
+import gc
 import sys
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -112,26 +114,36 @@ def identifier_of(project: Path | None, region: str | None) -> Identifier:
 
 def run_batch(where: tuple[Path | None, str | None]) -> int:
     """Answer the records on standard input; return the exit code."""
-    import gc
-
     from dryslate.app.identify_batch import answer_blocks
 
     identifier = identifier_of(*where)
     for problem in identifier.table_problems:
         print_problem(problem)
-    gc.freeze()  # what is loaded stays: the collector need not walk it again and again
-    gc.set_threshold(COLLECT_EVERY)
     answered, refused = 0, 0
-    for answers in answer_blocks(_blocks(), identifier):
-        text = "".join(f"{a.text}\n" for a in answers)
-        sys.stdout.buffer.write(text.encode("utf-8", "backslashreplace"))
-        sys.stdout.buffer.flush()
-        good = sum(a.is_answered for a in answers)
-        answered, refused = answered + good, refused + len(answers) - good
+    with _little_collecting():
+        for answers in answer_blocks(_blocks(), identifier):
+            text = "".join(f"{a.text}\n" for a in answers)
+            sys.stdout.buffer.write(text.encode("utf-8", "backslashreplace"))
+            sys.stdout.buffer.flush()
+            good = sum(a.is_answered for a in answers)
+            answered, refused = answered + good, refused + len(answers) - good
     if refused:
         words().print(f"{refused} of {answered + refused} records could not be used.")
         return WITH_PROBLEMS if answered else ERROR
     return WITH_PROBLEMS if identifier.table_problems else DONE
+
+
+@contextlib.contextmanager
+def _little_collecting() -> Iterator[None]:
+    """Let the collector leave alone what is loaded, and look at the rest more seldom."""
+    before = gc.get_threshold()
+    gc.freeze()
+    gc.set_threshold(COLLECT_EVERY)
+    try:
+        yield
+    finally:
+        gc.set_threshold(*before)
+        gc.unfreeze()
 
 
 def _blocks() -> Iterable[bytes]:

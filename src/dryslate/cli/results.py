@@ -57,10 +57,12 @@ def _show(found: Sequence[ResultRow]) -> None:
 
 
 def _numbers(row: ResultRow) -> str:
-    """Return estimate, interval, units and flags as text."""
+    """Return estimate, interval, units and reservations as text."""
+    from dryslate.app.survey_words import SURVEY_FLAGS
+
     said = "nothing can be said" if row.estimate is None else f"{row.estimate:.3g}"
     ends = ["…" if end is None else f"{end:.3g}" for end in (row.lo95, row.hi95)]
     if row.lo95 is not None or row.hi95 is not None:
         said += f" (95 %: {ends[0]} to {ends[1]})"
     units = "1 unit" if row.n_units == 1 else f"{row.n_units} units"
-    return f"{said}, {units}{''.join(f', {flag}' for flag in row.flags)}"
+    return "; ".join((f"{said}, {units}", *(SURVEY_FLAGS.get(f, f) for f in row.flags)))

@@ -9,13 +9,15 @@ from dryslate.app.project_records import PatchResidual
 from dryslate.app.records import CorrectionRow
 from dryslate.app.report_measured import measured_values, patches_over_trip
 from dryslate.app.report_words import CAUSES, FITS, FITS_SHORT, FLAGS, KINDS, OUTCOMES, VALUES
+from dryslate.app.survey_words import SURVEY_FLAGS
 from dryslate.base.quality import Flag
 from dryslate.core.colour.correction import FIT_NAMES
 from dryslate.core.measure.budget import Parts
 
 
 def test_every_flag_fit_outcome_and_value_has_words() -> None:
-    assert set(FLAGS) == set(Flag)
+    assert set(FLAGS) | set(SURVEY_FLAGS) == set(Flag)
+    assert not set(FLAGS) & set(SURVEY_FLAGS)
     assert set(FITS) == set(FITS_SHORT) == set(FIT_NAMES)
     assert set(KINDS) >= set(VALUE_NAMES)
     plain = {name for names in VALUE_NAMES.values() for name in names} - {"lab"}
