@@ -84,3 +84,9 @@ def test_requests_cut_short_by_stopping_leave_no_trace_in_the_log() -> None:
         assert is_no_stopping(record) == is_kept
     plain = logging.LogRecord("uvicorn.error", logging.WARNING, "", 0, "said", (), None)
     assert is_no_stopping(plain)
+
+
+def test_small_answers_are_sent_at_once(read_only_project) -> None:
+    settings = ServeSettings(project=read_only_project, port=server.free_port("127.0.0.1", None))
+    with server.listening(settings) as sock:
+        assert sock.proto == socket.IPPROTO_TCP  # asyncio sets TCP_NODELAY on these only
