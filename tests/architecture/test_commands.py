@@ -6,6 +6,9 @@ import ast
 from pathlib import Path
 
 import pytest
+import typer
+
+from dryslate.cli.main import build_app
 
 ROOT = Path(__file__).resolve().parents[2]
 CLI = sorted((ROOT / "src" / "dryslate" / "cli").glob("*.py"))
@@ -27,3 +30,14 @@ def test_body_of_a_command_is_short(path: Path) -> None:
             body = node.body[1:] if ast.get_docstring(node) else node.body
             lines = body[-1].end_lineno - body[0].lineno + 1 if body else 0
             assert lines <= 15, f"{path.name}:{node.name} has {lines} lines"
+
+
+def test_building_the_commands_again_adds_nothing_to_the_first() -> None:
+    """A group kept by its module grew with every build, and later tests took ever longer."""
+    first, second = ([len(g.registered_commands) for g in groups()] for _ in range(2))
+    assert first == second
+
+
+def groups() -> list[typer.Typer]:
+    """Build the commands, and return every group below the front door."""
+    return [info.typer_instance for info in build_app().registered_groups if info.typer_instance]

@@ -11,12 +11,6 @@ from dryslate import wiring
 from dryslate.cli.card_words import buoyancy_words, parse_extra, parse_size
 from dryslate.cli.render import print_json, print_table, print_text
 
-card_app = typer.Typer(
-    name="card",
-    no_args_is_help=True,
-    help="The reference card: show, print, characterise, compare, define, weigh.",
-)
-
 CardName = Annotated[
     str, typer.Option("--card", help="Name of a card, or the path of its definition file.")
 ]
@@ -31,11 +25,19 @@ def register(app: typer.Typer) -> None:
     """Add the card commands."""
     from dryslate.cli import card_values
 
-    card_values.register(card_app)
-    app.add_typer(card_app)
+    group = typer.Typer(
+        no_args_is_help=True,
+        help="The reference card: show, print, characterise, compare, define, weigh.",
+    )
+    group.command("list")(list_command)
+    group.command("show")(show_command)
+    group.command("print")(print_command)
+    group.command("picture")(picture_command)
+    group.command("buoyancy")(buoyancy_command)
+    card_values.register(group)
+    app.add_typer(group, name="card")
 
 
-@card_app.command("list")
 def list_command(project: Project = None, as_json: Json = False) -> None:
     """List every known card: the built-in ones and the project's own."""
     from dryslate.app.card_show import LIST_COLUMNS, list_cards, list_row
@@ -47,7 +49,6 @@ def list_command(project: Project = None, as_json: Json = False) -> None:
         print_table("Known cards", LIST_COLUMNS, [list_row(c) for c in cards])
 
 
-@card_app.command("show")
 def show_command(
     card: CardName = "field",
     cgats: Annotated[
@@ -70,7 +71,6 @@ def show_command(
         print_table(f"Patches of {told['name']}", told["columns"], told["rows"])
 
 
-@card_app.command("print")
 def print_command(  # noqa: PLR0913, PLR0917 - one argument an option
     card: CardName = "field",
     paper: Annotated[str, typer.Option(help="a4 or letter.")] = "a4",
@@ -95,7 +95,6 @@ def print_command(  # noqa: PLR0913, PLR0917 - one argument an option
     print_text("Print at 100 %, on matt paper; page 2 says how, and has the divers' cautions.")
 
 
-@card_app.command("picture")
 def picture_command(
     card: CardName = "field",
     dpi: Annotated[float, typer.Option(help="Pixels per inch.")] = 300.0,
@@ -114,7 +113,6 @@ def picture_command(
         print_text(f"Written: {done['path']} ({done['width_px']} x {done['height_px']} pixels)")
 
 
-@card_app.command("buoyancy")
 def buoyancy_command(  # noqa: PLR0913, PLR0917 - one argument an option
     size: Annotated[
         str, typer.Option(help="Board in mm: width x height x thickness, such as 150x100x4.")
