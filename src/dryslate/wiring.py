@@ -198,13 +198,14 @@ def result_settings() -> ResultSettings:
 def import_tools(project: Path) -> ImportTools:
     """Return what importing tables of records works with."""
     from dryslate.app.category_list import read_categories
-    from dryslate.app.import_run import ImportTools
+    from dryslate.app.import_run import ImportTools, upright_size_of
     from dryslate.files.table_files import read_text, sheets_of
 
     return ImportTools(
         read_table=read_table,
         read_text=read_text,
         sheets_of=sheets_of,
+        size_of=lambda photo: upright_size_of(photo, photo_reader(), vault(project)),
         taxa=reference_tables(project).taxa()[0],
         usual=read_categories(usual_categories()),
         clock=clock(),

@@ -165,7 +165,7 @@ def screen_of():
             "async (xy) => { const m = await import('/static/js/photo/viewer.js');"
             " const view = await m.opened; const b = view.element.getBoundingClientRect();"
             " const [x, y] = view.toScreen(xy); return [x + b.left, y + b.top]; }",
-            list(xy),
+            [float(v) for v in xy],
         )
         return x, y
 

@@ -72,16 +72,6 @@ def open_photo(page, photo_id):
     page.locator("html[data-photo=open][data-card=ready]").wait_for(state="attached")
 
 
-def screen_of(page, xy):
-    """Where a photo point is on the page."""
-    return page.evaluate(
-        "async (xy) => { const m = await import('/static/js/photo/viewer.js');"
-        " const view = await m.opened; const b = view.element.getBoundingClientRect();"
-        " const [x, y] = view.toScreen(xy); return [x + b.left, y + b.top]; }",
-        [float(v) for v in xy],
-    )
-
-
 def saved(page):
     page.locator("#hand-spoken", has_text="Corrected anew.").wait_for(state="attached")
 
@@ -109,7 +99,11 @@ def test_panel_and_its_tools_have_no_fault_of_access(
 
 
 def test_corners_set_by_mouse_where_no_card_was_found_give_the_true_scale(
-    server_of, open_page, bare, shot
+    server_of,
+    open_page,
+    bare,
+    shot,
+    screen_of,
 ):
     project, corners = bare
     photo_id, row = only_photo(project)
@@ -253,7 +247,12 @@ CHIP = (622.0, 262.0)  # a grey chip lies there, on no card
 
 
 def test_a_grey_point_is_picked_by_mouse_shared_and_taken_back(
-    server_of, open_page, own_project, shot, faults_of_access
+    server_of,
+    open_page,
+    own_project,
+    shot,
+    faults_of_access,
+    screen_of,
 ):
     photo_id, row = only_photo(own_project, "DRY_0001.JPG")
     other, before = only_photo(own_project, "DRY_0003.JPG")
@@ -334,7 +333,12 @@ def deck(tmp_path, card_photos: ModuleType) -> tuple[Path, np.ndarray]:
 
 
 def test_a_card_is_defined_from_the_photo_with_its_true_size_and_put_away_again(
-    server_of, open_page, deck, shot, faults_of_access
+    server_of,
+    open_page,
+    deck,
+    shot,
+    faults_of_access,
+    screen_of,
 ):
     project, corners = deck
     truth = wiring.reference_tables().card(DESIGN)

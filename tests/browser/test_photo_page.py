@@ -28,17 +28,6 @@ def open_photo(page, photo_id):
     return page.locator("#stage").bounding_box()
 
 
-def screen_of(page, xy):
-    """Where a photo point is on the page."""
-    x, y = page.evaluate(
-        "async (xy) => { const m = await import('/static/js/photo/viewer.js');"
-        " const view = await m.opened; const b = view.element.getBoundingClientRect();"
-        " const [x, y] = view.toScreen(xy); return [x + b.left, y + b.top]; }",
-        list(xy),
-    )
-    return x, y
-
-
 def reading(page):
     return page.locator("#reading .value").inner_text()
 
@@ -94,7 +83,9 @@ def test_drawing_lies_on_the_pixels_it_is_about(server_of, open_page, web_projec
     assert box["width"] > 600
 
 
-def test_a_line_is_measured_and_saved_by_mouse_and_undone(server_of, open_page, own_project, shot):
+def test_a_line_is_measured_and_saved_by_mouse_and_undone(
+    server_of, open_page, own_project, shot, screen_of
+):
     page = open_page(server_of(own_project))
     photo_id, row = first_measured(own_project)
     open_photo(page, photo_id)

@@ -10,7 +10,6 @@ import signal
 import sqlite3
 import subprocess
 import sys
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -28,8 +27,8 @@ from dryslate.app.review_draw import draw_queue
 from dryslate.app.second_observer import look_again
 from dryslate.app.settling import settle
 from dryslate.cli.main import build_app
-from dryslate.files.reference_tables import FileReferenceTables
 
+pytestmark = pytest.mark.usefixtures("tables_read_once")
 SITE, DATE = "North wall", "2031-05-04"
 PHOTO = "a" * 64
 
@@ -48,22 +47,6 @@ def slug_of(*words: object) -> str:
     done = run(*words)
     assert done.exit_code != 0, done.output
     return str(done.exception)
-
-
-@pytest.fixture(scope="module", autouse=True)
-def tables_read_once() -> Iterator[None]:
-    """These projects add nothing to the genus data, so reading them once is enough here."""
-    reading = FileReferenceTables.taxa
-    known: list[Any] = []
-
-    def read_once(self: FileReferenceTables) -> Any:
-        if not known:
-            known.append(reading(self))
-        return known[0]
-
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(FileReferenceTables, "taxa", read_once)
-        yield
 
 
 @pytest.fixture(scope="module")
@@ -333,6 +316,18 @@ def doubtful(trip: Path) -> None:
         call(trip, colony, name, "--confidence", 2, "--seen", "coloniality=colonial")
 
 
+def test_coral_waits_for_nobody_while_its_photo_is_set_aside(trip: Path) -> None:
+    doubtful(trip)
+    who = ("--observer", "Ana")
+    assert run("set-aside", trip, "IMG_a.jpg", "--reason", "blurred", *who).exit_code == 0
+    drawn = told("review", "draw", trip, *who)[0]
+    assert (drawn["n_candidates"], drawn["n_waiting"]) == (0, 0)
+    assert run("set-aside", trip, "IMG_a.jpg", "--take-back", *who).exit_code == 0
+    assert told("review", "draw", trip, *who)[0]["n_waiting"] == 3
+    run("set-aside", trip, "IMG_a.jpg", "--reason", "blurred", *who)
+    assert run("review", "look", trip, "--observer", "Tevi", "--json").stdout == ""
+
+
 def test_second_observer_is_shown_the_coral_and_nothing_of_its_name(trip: Path) -> None:
     doubtful(trip)
     call(trip, "C1", "Favites", "--confidence", 1, "--looked-at", "IMG_a.jpg:10,20,110,220")
@@ -504,7 +499,6 @@ import json, os, signal, sys
 from dryslate.cli.main import main
 from dryslate.store.sqlite import SqliteSurveyStore
 import dryslate.app.settling, dryslate.app.note_records, dryslate.cli.identify_run
-from dryslate.files.reference_tables import FileReferenceTables
 read = FileReferenceTables(None).taxa()  # once, before the forks
 FileReferenceTables.taxa = lambda self: read
 left = 0

@@ -5,9 +5,7 @@ from __future__ import annotations
 import io
 import json
 import shutil
-from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
 
 import pytest
 from openpyxl import Workbook, load_workbook
@@ -16,8 +14,8 @@ from typer.testing import CliRunner
 from dryslate import wiring
 from dryslate.cli.main import build_app
 from dryslate.core.survey.designs import DESIGNS
-from dryslate.files.reference_tables import FileReferenceTables
 
+pytestmark = pytest.mark.usefixtures("tables_read_once")
 WHO = ("--observer", "Ines Varro")
 UNITS = """site,date,unit,zone,depth_m,design,length_m,width_m,edge_rule,searched
 Quiet Ledge,2024-05-19,T1,crest,4.5,belt,10,1,centre_inside,Acropora; Porites
@@ -47,22 +45,6 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def project(made: Path, tmp_path: Path) -> Path:
     """A copy of an empty project of the Indo-Pacific."""
     return Path(shutil.copytree(made, tmp_path / "trip"))
-
-
-@pytest.fixture(scope="module", autouse=True)
-def tables_read_once() -> Iterator[None]:
-    """These projects add nothing to the genus data, so reading them once is enough here."""
-    reading = FileReferenceTables.taxa
-    known: list[Any] = []
-
-    def read_once(self: FileReferenceTables) -> Any:
-        if not known:
-            known.append(reading(self))
-        return known[0]
-
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(FileReferenceTables, "taxa", read_once)
-        yield
 
 
 @pytest.fixture

@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import math
+import shutil
 from pathlib import Path
 
 import pytest
@@ -139,3 +140,25 @@ def test_table_has_one_figure_a_row(results_of, tmp_path: Path) -> None:
     assert float(written[0]["estimate"]) == pytest.approx(row["estimate"])
     shown = run("results", tmp_path / "trip").stdout
     assert "hard coral: count_per_min 0.15 (95 %: " in shown
+
+
+def test_points_on_a_photo_that_is_set_aside_are_left_out(web_project, tmp_path: Path) -> None:
+    folder = Path(shutil.copytree(web_project, tmp_path / "trip"))
+    table = HEADS + "n_points,point_rule,kind,category,photo,x_px,y_px\n"
+    line = "Lantern Steps,2024-03-09,{},,photo_points,2,random,point,{},{},{},5\n"
+    for unit, photo, first in (("A", "DRY_0001", "hard coral"), ("B", "DRY_0002", "sand")):
+        for k, what in enumerate((first, "sand")):
+            table += line.format(unit, what, f"{photo}.JPG", k)
+    path = tmp_path / "t.csv"
+    path.write_text(table, "utf-8")
+    done = json.loads(run("records", "import", folder, path, *WHO, "--save", "--json").stdout)
+    assert done["n_stored"] == 4, done
+
+    def cover() -> tuple[float, int]:
+        rows = json.loads(run("results", folder, "--json").stdout)["results"]
+        (row,) = [r for r in rows if (r["figure"], r["thing"]) == ("cover_frac", "hard coral")]
+        return row["estimate"], row["n_units"]
+
+    assert cover() == (0.25, 2)
+    run("set-aside", folder, "DRY_0002.JPG", "--reason", "blurred", *WHO)
+    assert cover() == (0.5, 1)

@@ -243,9 +243,10 @@ class MemorySurveyStore:
 
     def delete_photo(self, photo_id: str) -> bool:
         resting = ("corrections", "measurements", "patch_residuals", "derived_files")
-        resting += ("clock_offsets", "records", "unit_photos", "photos_set_aside")
+        resting += ("clock_offsets", "records", "unit_photos", "photos_set_aside", "survey_rows")
         for table in resting:
-            if any(row.photo_id == photo_id for row in self._tables[table].values()):
+            rows = self._tables[table].values()
+            if any(getattr(row, "row", row).photo_id == photo_id for row in rows):
                 return False
         boxes = [b for r in self._tables["identifications"].values() for b in r.photo_regions]
         if any(box[0] == photo_id for box in boxes):

@@ -98,3 +98,13 @@ def test_every_field_of_a_row_is_stored(store, rows) -> None:
     )
     store.save_survey_rows([replace(rows.noted(), row=full)])
     assert store.survey_rows()[-1].row == full
+
+
+def test_photo_with_a_point_on_it_is_not_deleted(store, rows) -> None:
+    rows.fill(store)
+    with store.write():
+        store.save_original(rows.original("c"))
+        store.save_photo(rows.photo("c", "IMG_0002.JPG"))
+    store.save_survey_rows([rows.noted(kind="point", photo_id=rows.sha("c"), longest_cm=None)])
+    assert store.delete_photo(rows.sha("c")) is False
+    assert store.photo(rows.sha("c")) is not None

@@ -10,11 +10,14 @@ from typing import TYPE_CHECKING, Any
 
 from dryslate.app.category_list import newest_version, set_categories
 from dryslate.app.import_mapping import ImportMapping, read_mapping
-from dryslate.app.import_rows import ImportPlan, Stamp, plan_import, save_import
-from dryslate.base.errors import InputError
+from dryslate.app.import_reading import ImportSource
+from dryslate.app.import_rows import ImportPlan, plan_import, save_import
+from dryslate.base.errors import DryslateError, InputError
+from dryslate.core.arrays.orientation import upright_size
 
 if TYPE_CHECKING:
-    from dryslate.app.ports import Clock, SurveyStore
+    from dryslate.app.ports import Clock, PhotoReader, PhotoVault, SurveyStore
+    from dryslate.app.records import Photo
     from dryslate.app.survey_records import Category
     from dryslate.core.identify.taxa import TaxaData
     from dryslate.formats.table_csv import Table
@@ -45,11 +48,17 @@ class ImportRequest:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ImportTools:
-    """What importing works with; `usual` is the list for a project that has none."""
+    """
+    What importing works with.
+
+    `usual` is the list of a project that has none; `size_of` tells the size of a photo's upright
+    original, None where its file cannot tell.
+    """
 
     read_table: Callable[[Path, str | None], Table]
     read_text: Callable[[Path], str]
     sheets_of: Callable[[Path], tuple[str, ...]]
+    size_of: Callable[[Photo], tuple[int, int] | None]
     taxa: TaxaData
     usual: tuple[Category, ...]
     clock: Clock
@@ -75,21 +84,22 @@ def run_import(
     if request.mapping is not None:
         mapping = read_mapping(tools.read_text(request.mapping), request.mapping.name)
     photos = _photos_by_name(store)
-    stamp = Stamp(
+    source = ImportSource(
         observer=request.observer,
         at=tools.clock.now_utc(),
         taxa=tools.taxa,
         region=store.region(),
         photos=photos,
+        size_of=tools.size_of,
     )
     version = newest_version(store)
     known = store.categories(version) if version is not None else tools.usual
-    plan = plan_import(_tables(request, tools), mapping, stamp, {c.category for c in known})
+    plan = plan_import(_tables(request, tools), mapping, source, {c.category for c in known})
     if not request.is_saved or not plan.is_sound:
         return plan, 0
     with store.write():
         version = set_categories(store, tools.usual) if version is None else version
-        return plan, save_import(store, plan, stamp, version)
+        return plan, save_import(store, plan, source, version)
 
 
 def _tables(request: ImportRequest, tools: ImportTools) -> list[Table]:
@@ -109,16 +119,26 @@ def _tables(request: ImportRequest, tools: ImportTools) -> list[Table]:
     return [tools.read_table(path, None)]
 
 
-def _photos_by_name(store: SurveyStore) -> dict[str, str]:
-    """Return photo ids by name and by id; a name that two photos share is left out."""
+def _photos_by_name(store: SurveyStore) -> dict[str, Photo]:
+    """Return photos by id and by name; a name that two photos share is left out."""
     photos = store.photos()
     names = Counter(file.original_name for photo in photos for file in photo.files)
-    found = {photo.photo_id: photo.photo_id for photo in photos}
+    found = {photo.photo_id: photo for photo in photos}
     for photo in photos:
         for file in photo.files:
             if names[file.original_name] == 1:
-                found[file.original_name] = photo.photo_id
+                found[file.original_name] = photo
     return found
+
+
+def upright_size_of(photo: Photo, reader: PhotoReader, vault: PhotoVault) -> tuple[int, int] | None:
+    """Return the size of a photo's upright original by its head; None where that does not tell."""
+    file = next((f for f in photo.files if f.sha256 == photo.photo_id), photo.files[0])
+    try:
+        stored = reader.size_px(vault.path_of(file.sha256, file.original_name))
+    except (DryslateError, OSError):
+        return None
+    return upright_size(stored, photo.metadata.orientation)
 
 
 def sampled_units(store: SurveyStore) -> list[dict[str, Any]]:

@@ -6,7 +6,7 @@ from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import islice
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, get_args
 
 from dryslate.app.tiles import key_of_corrected, key_of_original
 
@@ -29,20 +29,7 @@ Show = Literal[
     "apart",
     "aside",
 ]
-SHOWS: tuple[Show, ...] = (
-    "all",
-    "not_corrected",
-    "corrected",
-    "borrowed",
-    "refused",
-    "no_card",
-    "unreadable",
-    "corals",
-    "slate",
-    "no_unit",
-    "apart",
-    "aside",
-)
+SHOWS: tuple[Show, ...] = get_args(Show)
 """
 What can be shown: by outcome, and whatever came of them photos with a coral noted in them, of a
 slate, of which nobody said a unit, said to be of no unit (``apart``), and set aside.

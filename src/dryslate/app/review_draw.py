@@ -95,6 +95,7 @@ def draw_queue(
         latest = {i.record_id: i for i in store.identifications() if i.role == "first"}
         seen = {c.identification_id for c in store.review_chances()}
         under_way = {r for r in waiting(store)} | {o.record_id for o in store.review_outcomes()}
+        under_way |= _set_aside(store)
         fresh = {
             i.identification_id: i
             for i in latest.values()
@@ -153,7 +154,17 @@ def _drawn(
 
 
 def waiting(store: SurveyStore) -> dict[str, ReviewChanceRow]:
-    """Return the records that were drawn and have no outcome yet, by record id, in its order."""
-    done = {o.record_id for o in store.review_outcomes()}
+    """
+    Return the records that were drawn and have no outcome yet, by record id, in its order.
+
+    A coral does not wait while its photo is set aside; taken back, the photo brings it again.
+    """
+    done = {o.record_id for o in store.review_outcomes()} | _set_aside(store)
     rows = [c for c in store.review_chances() if c.is_drawn and c.record_id not in done]
     return {c.record_id: c for c in sorted(rows, key=lambda c: c.record_id)}
+
+
+def _set_aside(store: SurveyStore) -> set[str]:
+    """Return the records of corals whose photo is set aside."""
+    photos = {one.photo_id for one in store.photos_set_aside()}
+    return {r.record_id for r in store.records() if r.photo_id in photos} if photos else set()

@@ -125,7 +125,8 @@ def survey_results(
 
     Notes
     -----
-    Which interval goes with which figure is fixed in `dryslate.core.survey.methods.RULES`. Units of
+    Points on photos that are set aside are left out. Which interval goes with which figure is
+    fixed in `dryslate.core.survey.methods.RULES`. Units of
     one design, zone and visit make a figure together; permanent plots apart from others. A name
     that was looked for and not seen in a unit is a zero there; without "none seen", and where the
     unit does not say what was searched for, names seen elsewhere count as zero only in designs in
@@ -139,8 +140,10 @@ def survey_results(
     lists[None] = {one.category: one for one in settings.usual}
     units = {unit.unit_id: unit for unit in store.units()}
     rows: dict[str, list[NotedRow]] = defaultdict(list)
+    aside = {one.photo_id for one in store.photos_set_aside()}
     for noted in store.survey_rows():
-        rows[noted.unit_id].append(noted)
+        if noted.row.photo_id is None or noted.row.photo_id not in aside:
+            rows[noted.unit_id].append(noted)
     groups: dict[tuple[str, str, str, bool], list[_Sampled]] = defaultdict(list)
     for stated in store.unit_designs():
         unit, known = units[stated.unit_id], lists[stated.list_version]

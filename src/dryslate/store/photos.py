@@ -24,6 +24,7 @@ _RESTING = (
     "records",
     "unit_photos",
     "photos_set_aside",
+    "survey_rows",
 )
 _TRUTHS = ("flash_fired", "white_balance_fixed")
 

@@ -9,7 +9,9 @@ import pytest
 from openpyxl import Workbook
 
 from dryslate.app.import_mapping import ImportMapping, read_cell
-from dryslate.app.import_rows import Stamp, plan_import
+from dryslate.app.import_reading import ImportSource
+from dryslate.app.import_rows import plan_import
+from dryslate.app.records import Photo, PhotoFile, PhotoMetadata
 from dryslate.base.errors import InputError
 from dryslate.formats import table_xlsx
 from dryslate.formats.table_csv import read_table_csv, write_table_csv
@@ -89,18 +91,65 @@ def test_cells_are_read_as_they_stand(name, text, value, slug) -> None:
     assert (problem.slug if problem else "") == slug
 
 
-def test_point_on_a_photo_that_is_not_there_is_told(read_taxa) -> None:
-    text = (
-        "site,date,unit,design,n_points,point_rule,kind,category,photo\n"
-        "Ledge,2024-05-19,P1,photo_points,1,random,point,sand,IMG_1.JPG\n"
-    )
-    stamp = Stamp(observer="Ana", at="", taxa=read_taxa, region=None, photos={})
-    plan = plan_import([read_table_csv(text.encode(), "t")], ImportMapping(), stamp, None)
-    assert [p.slug for p in plan.problems] == ["row-photo-unknown"]
-    known = Stamp(observer="Ana", at="", taxa=read_taxa, region=None, photos={"IMG_1.JPG": "ab"})
-    plan = plan_import([read_table_csv(text.encode(), "t")], ImportMapping(), known, None)
-    assert plan.is_sound
+POINTS = "site,date,unit,design,n_points,point_rule,kind,category,photo,x_px,y_px\n"
+POINT = "Ledge,2024-05-19,P1,photo_points,1,random,point,sand,IMG_1.JPG,{},{}\n"
+
+
+@pytest.fixture
+def plan_of(read_taxa):
+    """Plan the import of one point on a photo of a visit."""
+
+    def make(visit_id: str | None, at: tuple[object, object] = (3, 4), size=(300, 200), extra=""):
+        photos = {}
+        if visit_id is not None:
+            file = PhotoFile(sha256="ab", original_name="IMG_1.JPG", size_bytes=1, kind="jpeg")
+            photos["IMG_1.JPG"] = Photo(
+                photo_id="ab", visit_id=visit_id, files=(file,), metadata=PhotoMetadata()
+            )
+        source = ImportSource(
+            observer="Ana",
+            at="",
+            taxa=read_taxa,
+            region=None,
+            photos=photos,
+            size_of=lambda photo: size,
+        )
+        text = (POINTS + POINT.format(*at)).replace("kind,category", f"kind{extra},category")
+        text = text.replace("point,sand", f"point{',' if extra else ''},sand")
+        return plan_import([read_table_csv(text.encode(), "t")], ImportMapping(), source, None)
+
+    return make
+
+
+def test_point_lies_on_a_photo_of_its_visit(plan_of) -> None:
+    plan = plan_of("Ledge 2024-05-19")
+    assert not plan.problems
     assert plan.units[0].rows[0].row.photo_id == "ab"
+
+
+@pytest.mark.parametrize(
+    ("visit_id", "at", "slug"),
+    [
+        (None, (3, 4), "row-photo-unknown"),
+        ("Ledge 2024-05-20", (3, 4), "row-photo-other-visit"),
+        ("Ledge 2024-05-19", (299.6, 4), "row-point-outside-photo"),
+        ("Ledge 2024-05-19", (3, -1), "row-point-outside-photo"),
+    ],
+)
+def test_point_that_cannot_be_there_is_told(plan_of, visit_id, at, slug) -> None:
+    plan = plan_of(visit_id, at)
+    assert [p.slug for p in plan.problems] == [slug]
+    assert not plan.is_sound
+
+
+def test_photo_whose_head_tells_no_size_is_taken_as_it_is(plan_of) -> None:
+    assert not plan_of("Ledge 2024-05-19", (9e5, 4), size=None).problems
+
+
+def test_column_that_nothing_reads_is_told(plan_of) -> None:
+    (problem,) = plan_of("Ledge 2024-05-19", extra=",longest_cmm").problems
+    assert (problem.slug, problem.severity) == ("table-column-not-read", "warning")
+    assert "longest_cmm" in problem.message
 
 
 def test_order_of_days_and_months_is_the_tables() -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
-from typing import Any, Literal
+from typing import Any, Literal, get_args
 
 Design = Literal[
     "line_intercept",
@@ -14,24 +14,11 @@ Design = Literal[
     "photo_points",
     "timed_swim",
 ]
-DESIGNS: tuple[Design, ...] = (
-    "line_intercept",
-    "point_intercept",
-    "belt",
-    "quadrat_counts",
-    "quadrat_cells",
-    "photo_points",
-    "timed_swim",
-)
+DESIGNS: tuple[Design, ...] = get_args(Design)
 """Ways to sample a unit, by the names of the trade."""
 
 EdgeRule = Literal["centre_inside", "two_sides_in", "any_touching", "wholly_inside"]
-EDGE_RULES: tuple[EdgeRule, ...] = (
-    "centre_inside",
-    "two_sides_in",
-    "any_touching",
-    "wholly_inside",
-)
+EDGE_RULES: tuple[EdgeRule, ...] = get_args(EdgeRule)
 """
 Which colonies count at the edge: those whose centre lies inside; those that touch two agreed sides
 but not the other two; any that touches; only those wholly inside. The first two do not favour
@@ -39,7 +26,7 @@ large colonies, the third counts too many of them and the fourth too few (Zvulon
 """
 
 PointRule = Literal["random", "stratified_random", "grid"]
-POINT_RULES: tuple[PointRule, ...] = ("random", "stratified_random", "grid")
+POINT_RULES: tuple[PointRule, ...] = get_args(PointRule)
 """How the points on a photo are placed."""
 
 RowKind = Literal["intercept", "point", "cell", "count", "colony", "none_seen"]
