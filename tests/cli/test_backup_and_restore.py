@@ -11,6 +11,7 @@ from typer.testing import CliRunner
 
 from dryslate import wiring
 from dryslate.cli.main import build_app
+from dryslate.files.disk_intake import DiskIntake
 
 VISIT = "Lantern Steps 2024-03-09"
 
@@ -88,3 +89,30 @@ def test_restoring_needs_a_backup_and_a_free_folder(lost, tmp_path: Path) -> Non
     assert refused.slug == "project-folder-taken"
     assert Path(backup).name.endswith(" UTC")
     assert [p.name for p in taken.iterdir()] == ["holiday.txt"]
+
+
+def test_restoring_that_was_cut_short_goes_on_and_no_other_backup_gets_in(
+    lost, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    backup, second, was = lost
+    keep, n_kept = DiskIntake.keep, []
+
+    def pulled_plug(self, *words: object):
+        if len(n_kept) == 2:
+            raise KeyboardInterrupt
+        n_kept.append(1)
+        return keep(self, *words)
+
+    again = ("restore", backup, "--into", tmp_path / "again", "--second", second)
+    monkeypatch.setattr(DiskIntake, "keep", pulled_plug)
+    assert run(*again).exit_code != 0
+    monkeypatch.undo()
+    other = Path(shutil.copytree(backup, tmp_path / "other"))
+    refused = run("restore", other, "--into", tmp_path / "again").exception
+    assert refused.slug == "project-folder-taken"
+    done = run(*again, "--json")
+    assert done.exit_code == 0, done.output
+    assert json.loads(done.stdout)["n_copied"] == 4
+    with wiring.survey_store(tmp_path / "again", write=False) as store:
+        assert (store.records(), store.measurements()) == was[:2]
+    assert run(*again).exception.slug == "project-folder-taken"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import importlib.util
 import sqlite3
+import subprocess
 from pathlib import Path
 
 import pytest
@@ -68,12 +69,12 @@ def project(tmp_path: Path) -> Path:
     return folder
 
 
-def back_up(project: Path, to: Path, files: DiskBackupFiles | None = None):
+def back_up(project: Path, to: Path, files: DiskBackupFiles | None = None, intake=None):
     with wiring.survey_store(project, write=True, who="Mara") as store:
         tools = BackupTools(
             store=store,
             files=files or DiskBackupFiles(),
-            intake=TwoDrives(),
+            intake=intake or TwoDrives(),
             clock=wiring.clock(),
             progress=Quiet(),
         )
@@ -134,6 +135,28 @@ def test_drive_that_gives_back_other_bytes_is_told(project, tmp_path) -> None:
     with pytest.raises(StoreError) as told:
         back_up(project, tmp_path / "disk2", Lies())
     assert told.value.slug == "copy-differs"
+    assert list((tmp_path / "disk2").iterdir()) == []
+
+
+def test_disk_that_fills_up_is_told_and_left_as_it_was(project, tmp_path) -> None:
+    class Roomy(TwoDrives):
+        def free_bytes(self, folder: Path) -> int:
+            return 1 << 40
+
+    disk = tmp_path / "disk2"
+    disk.mkdir()
+    command = ["mount", "-t", "tmpfs", "-o", "size=200k", "tmpfs", str(disk)]
+    if subprocess.run(command, capture_output=True, check=False).returncode != 0:
+        pytest.skip("this account may not mount a small file system")
+    try:
+        with pytest.raises(StoreError) as told:
+            back_up(project, disk, intake=Roomy())
+        assert told.value.slug == "disk-full"
+        assert list(disk.iterdir()) == []
+    finally:
+        subprocess.run(["umount", "-l", str(disk)], check=True)
+    with wiring.survey_store(project, write=False) as store:
+        assert len(store.backups()) == 1  # the row that `fill` made up
 
 
 def test_backup_into_the_project_is_refused(project) -> None:

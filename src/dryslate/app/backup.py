@@ -11,7 +11,7 @@ from dryslate.app.backup_records import Backup
 from dryslate.app.take import SPARE_BYTES
 from dryslate.app.take_records import size_words
 from dryslate.app.visits import require_observer
-from dryslate.base.errors import InputError, StoreError
+from dryslate.base.errors import DryslateError, InputError, StoreError
 
 if TYPE_CHECKING:
     from dryslate.app.intake import Drive, How, IntakeFiles
@@ -32,6 +32,15 @@ class BackupFiles(Protocol):
     def begin(self, folder: Path, prefix: str) -> Path:
         """Return an empty folder beside the final one; what killed runs left of it is removed."""
 
+    def read_mark(self, path: Path) -> str | None:
+        """Return the text of a small file; None where it is not there."""
+
+    def write_mark(self, path: Path, text: str) -> None:
+        """Write a small file, whole and flushed."""
+
+    def remove_mark(self, path: Path) -> None:
+        """Remove a small file."""
+
     def copy(self, source: Path, target: Path) -> str:
         """Copy a file whole and flushed; returns the hash of what was read."""
 
@@ -40,6 +49,9 @@ class BackupFiles(Protocol):
 
     def finish(self, work: Path, folder: Path) -> None:
         """Give the folder its name."""
+
+    def drop(self, work: Path) -> None:
+        """Remove what was begun, as far as the disk lets it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -159,6 +171,9 @@ def make_backup(tools: BackupTools, project: Path, to: Path, observer: str) -> B
             tools.progress.step(1, name)
         size_bytes = sum(tools.files.size_of(work / name) for name in hashes)
         tools.files.finish(work, folder)
+    except DryslateError:
+        tools.files.drop(work)
+        raise
     finally:
         tools.progress.done()
     here, there = tools.intake.drive_of(project), tools.intake.drive_of(folder)

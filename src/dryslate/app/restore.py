@@ -21,6 +21,10 @@ if TYPE_CHECKING:
     from dryslate.app.project_records import CardFile
 
 
+BEGUN = "restoring"
+"""Mark in a folder whose restoring is not finished; its text is the backup's folder."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RestoreTools:
     """
@@ -83,7 +87,7 @@ def restore_project(
     backup : Path
         The folder of one backup, with its database.
     into : Path
-        Empty or absent.
+        Empty or absent; or where restoring the same backup was cut short: it goes on there.
     second : Path or None
         The folder given as second copy when memory cards were taken in. Without one the
         records come back alone; taking cards in again brings their photos.
@@ -105,22 +109,26 @@ def restore_project(
             f"{backup}: no backup there (expected a file {DATABASE}).",
             "Give the folder of one backup; its name ends in the time it was made.",
         )
-    if tools.folders.is_project(into) or not tools.folders.is_free(into):
+    goes_on = tools.files.read_mark(into / BEGUN) == str(backup.resolve())
+    if not goes_on and (tools.folders.is_project(into) or not tools.folders.is_free(into)):
         raise InputError(
             "project-folder-taken",
             f"{into}: other files lie in this folder.",
             "Give an empty folder or one that is not there yet.",
         )
     tools.folders.lay_out(into)
+    tools.files.write_mark(into / BEGUN, str(backup.resolve()))
     own = tools.files.own_files(backup)
     for name in own:
         tools.files.copy(backup / name, into / name)
-    tools.files.copy(backup / DATABASE, into / DATABASE)  # last: now it is a project
+    if not tools.folders.is_project(into):
+        tools.files.copy(backup / DATABASE, into / DATABASE)  # last: now it is a project
     store = tools.open_store(into)
     try:
         problems, n_originals = _bring_originals(tools, store, into, second)
     finally:
         store.close()
+    tools.files.remove_mark(into / BEGUN)
     return RestoreReport(
         project=into,
         n_own_files=len(own),

@@ -47,6 +47,8 @@ def results(
 
 def _show(found: Sequence[ResultRow]) -> None:
     """Print the figures below their visit and zone, one a line."""
+    if not found:
+        print_text("Nothing was noted in units yet; take it in with `dryslate records import`.")
     last = None
     for row in found:
         where = " ".join(part for part in (row.site, row.date, row.zone, f"({row.design})") if part)

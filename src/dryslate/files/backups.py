@@ -55,6 +55,25 @@ class DiskBackupFiles:
             raise_write_fault(folder.parent, error)
         return work
 
+    def drop(self, work: Path) -> None:
+        """Remove what was begun, as far as the disk lets it."""
+        shutil.rmtree(work, ignore_errors=True)
+
+    def read_mark(self, path: Path) -> str | None:
+        """Return the text of a small file; None where it is not there or cannot be read."""
+        try:
+            return path.read_text("utf-8")
+        except (OSError, UnicodeDecodeError):
+            return None
+
+    def write_mark(self, path: Path, text: str) -> None:
+        """Write a small file, whole and flushed."""
+        save_whole(path, [text.encode("utf-8")])
+
+    def remove_mark(self, path: Path) -> None:
+        """Remove a small file."""
+        path.unlink(missing_ok=True)
+
     def copy(self, source: Path, target: Path) -> str:
         """Copy a file whole and flushed; returns the hash of what was read."""
         digest = hashlib.sha256()
