@@ -497,6 +497,7 @@ def test_hit_rate_is_stated_from_fifty_verified_corals_on(trip: Path) -> None:
 KILLED = """
 import json, os, signal, sys
 from dryslate.cli.main import main
+from dryslate.files.reference_tables import FileReferenceTables
 from dryslate.store.sqlite import SqliteSurveyStore
 import dryslate.app.settling, dryslate.app.note_records, dryslate.cli.identify_run
 read = FileReferenceTables(None).taxa()  # once, before the forks

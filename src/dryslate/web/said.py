@@ -144,7 +144,7 @@ def numerals(language: str, text: str) -> str:
     Examples
     --------
     >>> numerals("fr", "7.5 ± 0.4"), numerals("fr", "6.5, 12.0"), numerals("en", "7.5")
-    ('7,5 ± 0,4', '6,5 ; 12,0', '7.5')
+    ('7,5 ± 0,4', '6,5\\xa0; 12,0', '7.5')
     """
     point = _POINT.get(language)
     if point is None:

@@ -79,6 +79,7 @@ def find_names(
 
     Examples
     --------
+    >>> from dryslate.core.identify.taxa import Genus
     >>> genus = Genus(
     ...     genus="Dipsastraea", family="Merulinidae", authority="", group="stony",
     ...     regions=frozenset({"indian_ocean"}), former_names=("Favia",),
