@@ -138,13 +138,13 @@ def _numbers(language: str, text: str, of_data: bool) -> str | None:
 
 
 def numerals(language: str, text: str) -> str:
-    """
+    r"""
     Write the numbers of a text with the language's decimal mark.
 
     Examples
     --------
     >>> numerals("fr", "7.5 ± 0.4"), numerals("fr", "6.5, 12.0"), numerals("en", "7.5")
-    ('7,5 ± 0,4', '6,5\\xa0; 12,0', '7.5')
+    ('7,5 ± 0,4', '6,5\xa0; 12,0', '7.5')
     """
     point = _POINT.get(language)
     if point is None:
