@@ -13,7 +13,7 @@ from dryslate.cli.render import print_json, print_text
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from dryslate.app.survey_results import ResultRow
+    from dryslate.app.result_rows import ResultRow
 
 
 def register(app: typer.Typer) -> None:
@@ -32,7 +32,8 @@ def results(
     Cover, density, counts per minute and prevalence by site, visit and zone, each with its 95 %
     interval. Which interval goes with which figure is fixed in advance (docs/estimators).
     """
-    from dryslate.app.survey_results import results_table, survey_results
+    from dryslate.app.result_rows import results_table
+    from dryslate.app.survey_results import survey_results
 
     with wiring.survey_store(folder, write=False) as store:
         found = survey_results(store, wiring.result_settings())

@@ -1,0 +1,95 @@
+"""The tidy table: one figure a row, with where, when, of how many units, and its doubt."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, astuple, dataclass, fields
+from typing import Any
+
+from dryslate.core.survey.estimate import Estimate
+from dryslate.formats.table_csv import write_table_csv
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ResultRow:
+    """
+    One figure.
+
+    Parameters
+    ----------
+    site, date, zone : str
+        Zone empty where the units state none.
+    design : str
+    figure : str
+        With its unit at the end: ``cover_frac``, ``density_per_m2``, ``prevalence_frac``.
+    kind_of_thing, thing : str
+        ``category``, ``group`` or ``name``, and which.
+    estimate, u, lo95, hi95 : float or None
+    method : str
+    n_units, n_blank : int
+    df : float or None
+    flags : tuple of str
+    unit_ids : tuple of str
+        The units it rests on: their rows are the trail.
+    """
+
+    site: str
+    date: str
+    zone: str
+    design: str
+    figure: str
+    kind_of_thing: str
+    thing: str
+    estimate: float | None
+    u: float | None
+    lo95: float | None
+    hi95: float | None
+    method: str
+    n_units: int
+    n_blank: int
+    df: float | None
+    flags: tuple[str, ...]
+    unit_ids: tuple[str, ...]
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the fields as plain values, for JSON."""
+        return {**asdict(self), "flags": list(self.flags), "unit_ids": list(self.unit_ids)}
+
+
+COLUMNS = tuple(f.name for f in fields(ResultRow))
+
+
+def results_table(found: Sequence[ResultRow]) -> bytes:
+    """Write figures as CSV, one a row; several flags or units stand divided by semicolons."""
+    rows = [
+        ["; ".join(cell) if isinstance(cell, tuple) else cell for cell in astuple(row)]
+        for row in found
+    ]
+    return write_table_csv(COLUMNS, rows)
+
+
+def row_of(
+    where: tuple[str, str, str], design: str, thing: str, found: Estimate, unit_ids: tuple[str, ...]
+) -> ResultRow:
+    """Put a figure of a thing (its kind, a tab, the word) into its row."""
+    site, date, zone = where
+    kind, word = thing.split("\t")
+    return ResultRow(
+        site=site,
+        date=date,
+        zone=zone,
+        design=design,
+        figure=found.what,
+        kind_of_thing=kind,
+        thing=word,
+        estimate=found.estimate,
+        u=found.u,
+        lo95=found.lo95,
+        hi95=found.hi95,
+        method=str(found.method),
+        n_units=found.n_units,
+        n_blank=found.n_blank,
+        df=found.df,
+        flags=tuple(str(flag) for flag in found.flags),
+        unit_ids=unit_ids,
+    )
