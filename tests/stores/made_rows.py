@@ -31,7 +31,13 @@ from dryslate.app.records import (
     PhotoMetadata,
     Visit,
 )
-from dryslate.app.survey_records import Category, CategoryMapping, NotedRow, StatedDesign
+from dryslate.app.survey_records import (
+    Category,
+    CategoryMapping,
+    NotedRow,
+    SentBatch,
+    StatedDesign,
+)
 from dryslate.app.unit_records import SetAside, Unit, UnitPhoto
 from dryslate.core.survey.designs import SurveyRow, UnitDesign
 
@@ -169,6 +175,18 @@ def fill(store: object) -> None:
         store.save_unit_design(design())
         if not store.survey_rows():
             store.save_survey_rows([noted(), noted(kind="none_seen", name="Acropora")])
+        store.save_sent_batch(batch())
+
+
+def batch(**more: object) -> SentBatch:
+    values = {
+        "batch_id": "b" * 32,
+        "unit_id": "unit T1",
+        "row_nos": {"k1": 1, "k2": 2},
+        "observer": "Mara",
+        "stored_at": "2026-03-14T18:00:00Z",
+    } | more
+    return SentBatch(**values)
 
 
 def category(name: str, **more: object) -> Category:

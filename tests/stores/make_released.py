@@ -22,7 +22,7 @@ NAMES = (
     "measurements patch_residuals control_objects derived_files records "
     "identifications review_draws review_chances review_outcomes coral_health "
     "units unit_photos photos_set_aside backups "
-    "categories category_mappings unit_designs survey_rows"
+    "categories category_mappings unit_designs survey_rows sent_batches"
 )
 
 

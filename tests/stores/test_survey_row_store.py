@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from dryslate.app.survey_records import RowQuery
 from dryslate.base.errors import StoreError
 from dryslate.core.survey.designs import SurveyRow, UnitDesign
 
@@ -108,3 +109,63 @@ def test_photo_with_a_point_on_it_is_not_deleted(store, rows) -> None:
     store.save_survey_rows([rows.noted(kind="point", photo_id=rows.sha("c"), longest_cm=None)])
     assert store.delete_photo(rows.sha("c")) is False
     assert store.photo(rows.sha("c")) is not None
+
+
+def test_one_row_is_taken_out_and_the_others_stay(store, rows) -> None:
+    rows.fill(store)
+    assert store.delete_survey_row(1) is True
+    assert [r.row_no for r in store.survey_rows()] == [2]
+    assert store.delete_survey_row(1) is False
+    assert store.changes("survey_rows")[-1].what == "delete"
+
+
+def test_number_of_a_row_is_never_given_again(store, rows) -> None:
+    assert store.last_row_no() == 0
+    rows.fill(store)
+    store.delete_survey_row(2)
+    assert store.last_row_no() == 2
+    store.save_survey_rows([rows.noted()])
+    assert store.survey_rows()[-1].row_no == 3
+
+
+def test_batch_that_is_sent_twice_is_there_once(store, rows) -> None:
+    rows.fill(store)
+    assert store.sent_batch("b" * 32) == rows.batch()
+    store.save_sent_batch(rows.batch(row_nos={"k1": 9}))
+    assert store.sent_batches() == (rows.batch(),)
+    assert store.sent_batch("c" * 32) is None
+    with pytest.raises(StoreError):
+        store.save_sent_batch(rows.batch(batch_id="d" * 32, unit_id="unit nowhere"))
+
+
+@pytest.fixture
+def table(store, rows):
+    """Rows to look for, as (kind, name, n, note)."""
+    rows.fill(store)
+    store.delete_survey_rows("unit T1")
+    said = [("count", "Porites", 3, "by the Cable"), ("count", "Favites", 0, "")]
+    said += [("count", "Acropora", None, "under a ledge"), ("none_seen", "Galaxea", None, "")]
+    for kind, name, n, note in said:
+        store.save_survey_rows([rows.noted(kind=kind, name=name, n=n, note=note, longest_cm=None)])
+
+    def find(**asked):
+        found, n_all = store.find_survey_rows(RowQuery(**asked))
+        return [one.noted.row.name for one in found], n_all
+
+    return find
+
+
+def test_rows_are_found_by_what_they_say(table) -> None:
+    assert table() == (["Porites", "Favites", "Acropora", "Galaxea"], 4)
+    assert table(kind="none_seen") == (["Galaxea"], 1)
+    assert table(words="cable PORI") == (["Porites"], 1)
+    assert table(words="100%") == ([], 0)
+    assert table(unit_id="unit T1")[1] == 4
+    assert table(design="timed_swim") == ([], 0)
+
+
+def test_rows_without_a_number_come_last_in_either_order(table) -> None:
+    assert table(order="n")[0] == ["Favites", "Porites", "Acropora", "Galaxea"]
+    assert table(order="n", is_backwards=True)[0][:2] == ["Porites", "Favites"]
+    assert set(table(order="n", is_backwards=True)[0][2:]) == {"Acropora", "Galaxea"}
+    assert table(order="name", first=1, most=2) == (["Favites", "Galaxea"], 4)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -82,6 +82,86 @@ class NotedRow:
     row_no: int | None = None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SentBatch:
+    """
+    Rows that a browser sent, as they were stored.
+
+    Parameters
+    ----------
+    batch_id : str
+        Made in the browser before it was sent, so that what comes twice is stored once.
+    unit_id : str
+    row_nos : Mapping
+        The browser's mark of each line to the number of its row.
+    observer, stored_at : str
+    """
+
+    batch_id: str
+    unit_id: str
+    row_nos: Mapping[str, int]
+    observer: str
+    stored_at: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RowQuery:
+    """
+    Which rows of the whole project are wanted, and in what order.
+
+    Parameters
+    ----------
+    visit_id, unit_id, design, kind, category, observer : str
+        Empty: any.
+    words : str
+        In name, category, unit, note, lesion, reason or place; capitals do not count.
+    order : str
+        One of `ROW_ORDERS`.
+    is_backwards : bool
+    first, most : int
+        How many to pass over, and how many to return at most.
+    """
+
+    visit_id: str = ""
+    unit_id: str = ""
+    design: str = ""
+    kind: str = ""
+    category: str = ""
+    observer: str = ""
+    words: str = ""
+    order: str = "row_no"
+    is_backwards: bool = False
+    first: int = 0
+    most: int = 100
+
+
+ROW_ORDERS = (
+    "row_no",
+    "visit_id",
+    "unit",
+    "kind",
+    "category",
+    "name",
+    "n",
+    "longest_cm",
+    "from_m",
+    "observer",
+    "noted_at",
+)
+"""What a table of rows can be put in order by; rows without it come last."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FoundRow:
+    """A row with what it belongs to, for tables."""
+
+    noted: NotedRow
+    visit_id: str
+    unit: str
+    zone: str
+    design: str
+
+
 class SurveyRowStore(Protocol):
     """Categories, designs of units, and what was noted in them."""
 
@@ -111,3 +191,21 @@ class SurveyRowStore(Protocol):
 
     def delete_survey_rows(self, unit_id: str) -> int:
         """Take out what was noted in a unit (the change log keeps it); returns how many."""
+
+    def delete_survey_row(self, row_no: int) -> bool:
+        """Take out one row (the change log keeps it); False where there is none."""
+
+    def find_survey_rows(self, query: RowQuery) -> tuple[tuple[FoundRow, ...], int]:
+        """Return the rows that are wanted, and how many there are without `most`."""
+
+    def sent_batches(self) -> tuple[SentBatch, ...]:
+        """Return every batch that browsers sent, in the order it was stored."""
+
+    def sent_batch(self, batch_id: str) -> SentBatch | None:
+        """Return a batch that was stored, None where it was not."""
+
+    def save_sent_batch(self, batch: SentBatch) -> None:
+        """Write down a batch; one that is there stays as it is."""
+
+    def last_row_no(self) -> int:
+        """Return the highest number that a row was ever given; 0 before the first."""

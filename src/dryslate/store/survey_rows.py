@@ -6,7 +6,16 @@ import sqlite3
 from collections.abc import Iterable, Sequence
 from dataclasses import fields
 
-from dryslate.app.survey_records import Category, CategoryMapping, NotedRow, StatedDesign
+from dryslate.app.survey_records import (
+    ROW_ORDERS,
+    Category,
+    CategoryMapping,
+    FoundRow,
+    NotedRow,
+    RowQuery,
+    SentBatch,
+    StatedDesign,
+)
 from dryslate.core.survey.designs import SurveyRow, UnitDesign
 from dryslate.store.rows import StoreRoom, from_json, to_json
 
@@ -122,6 +131,107 @@ class SqliteSurveyRowRoom(StoreRoom):
         with self.write():
             done = self._db.execute("DELETE FROM survey_rows WHERE unit_id = ?", [unit_id])
         return done.rowcount
+
+    def delete_survey_row(self, row_no: int) -> bool:
+        """Take out one row (the change log keeps it); False where there is none."""
+        with self.write():
+            done = self._db.execute("DELETE FROM survey_rows WHERE row_no = ?", [row_no])
+        return done.rowcount > 0
+
+    def find_survey_rows(self, query: RowQuery) -> tuple[tuple[FoundRow, ...], int]:
+        """Return the rows that are wanted, and how many there are without `most`."""
+        where, values = _where(query)
+        count = f"SELECT count(*) {_FROM} WHERE {where}"
+        ((n_all,),) = self._rows(count, values)
+        order = query.order if query.order in ROW_ORDERS else "row_no"
+        column = {"visit_id": "u.visit_id", "unit": "u.name"}.get(order, f"r.{order}")
+        way = "DESC" if query.is_backwards else "ASC"
+        rows = self._rows(
+            f"SELECT r.row_no, {', '.join(f'r.{name}' for name in _COLUMNS)}, u.visit_id, "
+            "coalesce(u.name, '') AS unit, coalesce(u.zone, '') AS zone, d.design "
+            f"{_FROM} WHERE {where} "
+            f"ORDER BY {column} IS NULL OR {column} = '', {column} {way}, r.row_no {way} "
+            f"LIMIT ? OFFSET ?",
+            [*values, query.most, query.first],
+        )
+        return tuple(_found_of(row) for row in rows), n_all
+
+    def sent_batches(self) -> tuple[SentBatch, ...]:
+        """Return every batch that browsers sent, in the order it was stored."""
+        return tuple(_batch_of(r) for r in self._rows("SELECT * FROM sent_batches ORDER BY rowid"))
+
+    def sent_batch(self, batch_id: str) -> SentBatch | None:
+        """Return a batch that was stored, None where it was not."""
+        rows = self._rows("SELECT * FROM sent_batches WHERE batch_id = ?", [batch_id])
+        return next((_batch_of(row) for row in rows), None)
+
+    def save_sent_batch(self, batch: SentBatch) -> None:
+        """Write down a batch; one that is there stays as it is."""
+        row = {
+            "batch_id": batch.batch_id,
+            "unit_id": batch.unit_id,
+            "row_nos": to_json(dict(batch.row_nos)),
+            "observer": batch.observer,
+            "stored_at": batch.stored_at,
+        }
+        with self.write():
+            self._keep("observers", {"observer": batch.observer})
+            self._keep("sent_batches", row)
+
+    def last_row_no(self) -> int:
+        """Return the highest number that a row was ever given; 0 before the first."""
+        rows = self._rows("SELECT seq FROM sqlite_sequence WHERE name = 'survey_rows'")
+        return next((int(row["seq"]) for row in rows), 0)
+
+
+_FROM = (
+    "FROM survey_rows AS r JOIN unit_designs AS d USING (unit_id) JOIN units AS u USING (unit_id)"
+)
+_LOOKED_IN = (
+    "r.name_as_recorded",
+    "r.name",
+    "r.category",
+    "u.name",
+    "r.note",
+    "r.lesion",
+    "r.unreadable",
+    "r.place",
+)
+
+
+def _where(query: RowQuery) -> tuple[str, list[object]]:
+    """Write what rows must be, with the values of its marks."""
+    asked = {
+        "u.visit_id": query.visit_id,
+        "r.unit_id": query.unit_id,
+        "d.design": query.design,
+        "r.kind": query.kind,
+        "r.category": query.category,
+        "r.observer": query.observer,
+    }
+    parts = [f"{column} = ?" for column, value in asked.items() if value]
+    values: list[object] = [value for value in asked.values() if value]
+    for word in query.words.split():
+        parts.append("(" + " OR ".join(f"instr(lower({c}), ?) > 0" for c in _LOOKED_IN) + ")")
+        values += [word.lower()] * len(_LOOKED_IN)
+    return " AND ".join(parts) or "1", values
+
+
+def _found_of(row: sqlite3.Row) -> FoundRow:
+    """Read a row with what it belongs to."""
+    return FoundRow(
+        noted=_noted_of(row),
+        visit_id=row["visit_id"],
+        unit=row["unit"],
+        zone=row["zone"],
+        design=row["design"],
+    )
+
+
+def _batch_of(row: sqlite3.Row) -> SentBatch:
+    """Read a batch."""
+    values = dict(row)
+    return SentBatch(**{**values, "row_nos": from_json(values["row_nos"])})
 
 
 def _stated_of(row: sqlite3.Row) -> StatedDesign:
