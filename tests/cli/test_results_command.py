@@ -7,12 +7,14 @@ import io
 import json
 import math
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from scipy import stats
 from typer.testing import CliRunner
 
+from dryslate import wiring
 from dryslate.cli.main import build_app
 
 WHO = ("--observer", "Ines Varro")
@@ -162,3 +164,58 @@ def test_points_on_a_photo_that_is_set_aside_are_left_out(web_project, tmp_path:
     assert cover() == (0.25, 2)
     run("set-aside", folder, "DRY_0002.JPG", "--reason", "blurred", *WHO)
     assert cover() == (0.5, 1)
+
+
+def test_names_short_of_genus_stay_rows_and_bound_the_genus(results_of) -> None:
+    head = "Ledge,2024-05-19,{},,belt,10,1,centre_inside,,count,hard coral,{},{}\n"
+    noted = [("B1", "Favites", 6), ("B1", "Favites or Porites", 2), ("B1", "Merulinidae", 1)]
+    noted += [("B1", "", 3), ("B2", "Favites", 2), ("B2", "Porites", 4), ("B2", "cannot tell", 2)]
+    found = results_of(BELTS + "".join(head.format(*row) for row in noted))
+    what = "density_per_m2"
+    assert found[what, "all corals", ""]["estimate"] == pytest.approx((12 + 8) / 20)
+    assert found[what, "Favites or Porites", ""]["estimate"] == pytest.approx(2 / 20)
+    assert found[what, "corals without a name", ""]["estimate"] == pytest.approx(3 / 20)
+    favites = found[what, "Favites", ""]
+    assert favites["estimate"] == pytest.approx(8 / 20)  # as if none of them were
+    assert favites["if_all"] == pytest.approx((12 + 4) / 20)  # Merulinidae holds Favites
+    assert favites["undetermined_frac"] == pytest.approx(8 / 16)
+    assert found[what, "Porites", ""]["if_all"] == pytest.approx((5 + 6) / 20)  # not Merulinidae
+    assert found[what, "Merulinidae", ""]["if_all"] is None
+
+
+def test_a_genus_in_no_list_keeps_its_row_and_may_be_any(results_of, tmp_path: Path) -> None:
+    head = "Ledge,2024-05-19,{},,belt,10,1,centre_inside,,count,hard coral,{},{}\n"
+    rows = [("B1", "Favites", 6), ("B1", "Porites", 2), ("B2", "Favites", 2), ("B2", "Porites", 0)]
+    results_of(BELTS + "".join(head.format(*row) for row in rows))
+    with wiring.survey_store(tmp_path / "trip", write=True) as store:
+        store.save_survey_rows(  # as a project's own name is, once its list has lost it
+            replace(
+                noted,
+                name="",
+                current_names=(),
+                rank="none",
+                row=replace(noted.row, name="Zzyzora"),
+            )
+            for noted in store.survey_rows()
+            if noted.name == "Porites"
+        )
+    found = json.loads(run("results", tmp_path / "trip", "--json").stdout)["results"]
+    rows = {r["thing"]: r for r in found}
+    assert rows["Zzyzora"]["estimate"] == pytest.approx(0.1)
+    assert rows["Favites"]["if_all"] == pytest.approx(0.5)
+    assert "name_in_no_list" in rows["Zzyzora"]["flags"]
+
+
+def test_bounds_of_cover_are_means_of_units(results_of) -> None:
+    table = HEADS + "length_m,kind,category,name,from_m,to_m\n"
+    head = "Ledge,2024-05-19,{},,line_intercept,10,intercept,{},{},{},{}\n"
+    for unit, favites, open_ in (("T1", 2, 3), ("T2", 4, 1)):
+        table += head.format(unit, "hard coral", "Favites", 0, favites)
+        table += head.format(unit, "hard coral", "cannot tell", favites, favites + open_)
+        table += head.format(unit, "sand", "", favites + open_, 10)
+    found = results_of(table)
+    row = found["cover_frac", "Favites", ""]
+    assert row["estimate"] == pytest.approx(0.3)
+    assert row["if_all"] == pytest.approx(0.5)
+    assert row["undetermined_frac"] == pytest.approx(0.4)
+    assert found["cover_frac", "all corals", ""]["estimate"] == pytest.approx(0.5)

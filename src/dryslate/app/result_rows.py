@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, astuple, dataclass, fields
 from typing import Any
 
-from dryslate.core.survey.estimate import Estimate
+from dryslate.app.result_made import Made
 from dryslate.formats.table_csv import write_table_csv
 
 
@@ -28,6 +28,16 @@ class ResultRow:
     method : str
     n_units, n_blank : int
     df : float or None
+    n_colonies : int or None
+        Colonies that carry it, where it is of colonies.
+    undetermined_frac : float or None
+        Of a genus: share of the corals that may be it which was not told to genus.
+    if_all : float or None
+        Of a genus: the figure if all of those were it (`estimate` is as if none were).
+    about : str
+        What it is about beyond its name: a size class, a cut-off, an estimand.
+    weights : str
+        Of a site from zones: the weight of each.
     flags : tuple of str
     unit_ids : tuple of str
         The units it rests on: their rows are the trail.
@@ -48,6 +58,11 @@ class ResultRow:
     n_units: int
     n_blank: int
     df: float | None
+    n_colonies: int | None
+    undetermined_frac: float | None
+    if_all: float | None
+    about: str
+    weights: str
     flags: tuple[str, ...]
     unit_ids: tuple[str, ...]
 
@@ -69,11 +84,12 @@ def results_table(found: Sequence[ResultRow]) -> bytes:
 
 
 def row_of(
-    where: tuple[str, str, str], design: str, thing: str, found: Estimate, unit_ids: tuple[str, ...]
+    where: tuple[str, str, str], design: str, made: Made, unit_ids: tuple[str, ...]
 ) -> ResultRow:
     """Put a figure of a thing (its kind, a tab, the word) into its row."""
     site, date, zone = where
-    kind, word = thing.split("\t")
+    found, bounds = made.found, made.bounds
+    kind, word = made.thing.split("\t")
     return ResultRow(
         site=site,
         date=date,
@@ -90,6 +106,11 @@ def row_of(
         n_units=found.n_units,
         n_blank=found.n_blank,
         df=found.df,
+        n_colonies=made.n_colonies,
+        undetermined_frac=None if bounds is None else bounds.undetermined_frac,
+        if_all=None if bounds is None else bounds.if_all,
+        about=made.about,
+        weights="; ".join(f"{zone} {share:.4g}" for zone, share in found.weights),
         flags=tuple(str(flag) for flag in found.flags),
         unit_ids=unit_ids,
     )

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from dryslate.core.survey.designs import Design
+from dryslate.app.chosen_colonies import chosen_rows
+from dryslate.core.survey.designs import Design, SurveyRow
 from dryslate.core.survey.tally import UnitTally, tally_unit
 
 if TYPE_CHECKING:
@@ -15,7 +16,10 @@ if TYPE_CHECKING:
     from dryslate.app.survey_records import Category, NotedRow
     from dryslate.app.unit_records import Unit
 
-ALL = "all corals"
+ALL = "group\tall corals"
+"""Every coral, named or not."""
+UNNAMED = "name\tcorals without a name"
+"""Corals of which no name was noted."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,7 +70,48 @@ class SampledAlike:
         return tuple(one.unit.unit_id for one in self.units)
 
 
-def tally_units(store: SurveyStore, usual: Sequence[Category]) -> tuple[SampledAlike, ...]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NotedName:
+    """
+    What a name that was noted can stand for.
+
+    Parameters
+    ----------
+    rank : str
+        ``genus``, or what it falls short by; ``none`` where no list has it.
+    genera : tuple of str
+        Current genera it can be; empty: it may be any.
+    is_listed : bool
+        Whether a list has it.
+    """
+
+    rank: str
+    genera: tuple[str, ...]
+    is_listed: bool = True
+
+    @property
+    def is_genus(self) -> bool:
+        """Whether it says one genus."""
+        return len(self.genera) == 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tallied:
+    """
+    The sums of all units, and what the names in them stand for.
+
+    Parameters
+    ----------
+    groups : tuple of SampledAlike
+    names : mapping of str to NotedName
+        Of corals, by the thing that the sums key them with.
+    """
+
+    groups: tuple[SampledAlike, ...]
+    names: Mapping[str, NotedName]
+
+
+def tally_units(store: SurveyStore, usual: Sequence[Category]) -> Tallied:
     """
     Sum what was noted in every unit, and put units that were sampled alike together.
 
@@ -78,12 +123,15 @@ def tally_units(store: SurveyStore, usual: Sequence[Category]) -> tuple[SampledA
 
     Returns
     -------
-    tuple of SampledAlike
+    Tallied
         By visit, zone, design, permanent plots apart. Things are keyed by kind and word, with a
         tab between: ``category``, ``group`` or ``name``.
 
     Notes
     -----
+    Every coral counts to `ALL`, whatever it is called, and one without a name to `UNNAMED`. A
+    colony that was chosen because it was stressed counts where colonies are counted, and for
+    nothing else (`chosen_rows`).
     Points on photos that are set aside are left out. Units without rows stay, with empty sums. A
     name that a unit says was searched for counts 0 there if nothing says more.
     """
@@ -98,16 +146,24 @@ def tally_units(store: SurveyStore, usual: Sequence[Category]) -> tuple[SampledA
     for noted in store.survey_rows():
         if noted.row.photo_id is None or noted.row.photo_id not in aside:
             rows[noted.unit_id].append(noted)
+    chosen, names = chosen_rows(store), {UNNAMED: NotedName(rank="none", genera=())}
     groups: dict[tuple[str, str, Design, bool], list[TalliedUnit]] = defaultdict(list)
     for stated in store.unit_designs():
         unit, known = units[stated.unit_id], lists[stated.list_version]
-        named = [(noted.row, tuple(_things(noted, known))) for noted in rows[unit.unit_id]]
+        named = []
+        for noted in rows[unit.unit_id]:
+            things = tuple(_things(noted, known))
+            if ALL in things and things[-1].startswith("name\t"):
+                names[things[-1]] = _noted_name(noted)
+            row = noted.row if noted.row_no not in chosen else _only_counted(noted.row)
+            named.append((row, things))
         tally = tally_unit(stated.design, named)
+        tally.n_chosen = sum(noted.row_no in chosen for noted in rows[unit.unit_id])
         for name in stated.design.searched:
             tally.counts.setdefault(f"name\t{name}", 0)
         key = (unit.visit_id, unit.zone or "", stated.design.design, stated.design.is_permanent)
         groups[key].append(TalliedUnit(unit=unit, tally=tally))
-    return tuple(
+    alike = tuple(
         SampledAlike(
             visit_id=visit_id,
             site=visits[visit_id].site,
@@ -119,19 +175,37 @@ def tally_units(store: SurveyStore, usual: Sequence[Category]) -> tuple[SampledA
         )
         for (visit_id, zone, design, is_permanent), sampled in sorted(groups.items())
     )
+    return Tallied(groups=alike, names=names)
+
+
+def _noted_name(noted: NotedRow) -> NotedName:
+    """Return what the name of a row can stand for."""
+    is_listed = bool(noted.name or not noted.row.name)
+    return NotedName(rank=noted.rank or "none", genera=noted.current_names, is_listed=is_listed)
+
+
+def _only_counted(row: SurveyRow) -> SurveyRow:
+    """Turn a colony into a count, so that it says nothing of sizes or health."""
+    return replace(row, kind="count", n=1 if row.n is None else row.n)
 
 
 def _things(noted: NotedRow, known: Mapping[str, Category]) -> Iterator[str]:
-    """Name what a row counts to: category, group, name, and all corals."""
+    """Name what a row counts to: category, group, all corals, and its name last."""
     row, name = noted.row, noted.name or noted.row.name
+    if row.unreadable:
+        return
+    one = known.get(row.category)
     if row.category:
         yield f"category\t{row.category}"
-        one = known.get(row.category)
         if one is not None and one.group != row.category:
             yield f"group\t{one.group}"
-        if one is not None and one.is_hard_coral and row.kind == "colony":
-            yield f"group\t{ALL}"
-    elif row.kind == "colony":
-        yield f"group\t{ALL}"
+    if one is not None:
+        is_coral = one.is_hard_coral
+    else:
+        is_coral = bool(noted.current_names) or (row.kind == "colony" and not row.category)
+    if is_coral and not (name and row.kind == "none_seen"):  # one name not seen is not all of them
+        yield ALL
     if name:
         yield f"name\t{name}"
+    elif is_coral:
+        yield UNNAMED

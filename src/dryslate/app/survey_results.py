@@ -60,11 +60,13 @@ def survey_results(
     which everything is noted (cover), or where the unit noted corals by name at all.
     """
     settings = settings or ResultSettings()
+    tallied = tally_units(store, settings.usual)
     return tuple(
-        row_of(group.where, group.design, thing, found, group.unit_ids)
-        for group in tally_units(store, settings.usual)
-        for thing, found in figures_of(
+        row_of(group.where, group.design, made, group.unit_ids)
+        for group in tallied.groups
+        for made in figures_of(
             group.tallies,
+            tallied.names,
             SurveySettings(
                 scope="plots" if group.is_permanent else "area", coverage=settings.coverage
             ),

@@ -114,6 +114,8 @@ def find_coverage(
     if cells is None or n_units < cells[:, 0].min():
         return None
     wanted = (float(n_units), level, size, spread)
+    if not np.isfinite(wanted).all():
+        return None
     for column, value in enumerate(wanted):
         near = np.abs(np.log(np.maximum(cells[:, column], 1e-9)) - np.log(max(value, 1e-9)))
         if column == 1 and value < _FARTHEST_LEVEL * cells[:, 1].min():

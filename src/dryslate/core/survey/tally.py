@@ -28,14 +28,10 @@ class UnitTally:
         Those that were not: they leave the denominator.
     counts : dict
         Colonies or animals of each thing; what was looked for and not seen is 0.
-    widths_m : dict
-        How far each colony under a tape reaches across it, where noted.
-    n_without_width : dict
-        Colonies under a tape of which that was not noted.
-    sizes_cm : dict
-        Longest diameters.
-    examined, with_bleached, with_pale_or_bleached : dict
-        Colonies whose shares were noted, not wholly old dead; those with any such share.
+    colonies : dict
+        Rows of the corals noted one by one, for sizes, widths and health.
+    n_chosen : int
+        Colonies that were chosen because they were stressed, and are in the counts alone.
     """
 
     design: UnitDesign
@@ -43,12 +39,8 @@ class UnitTally:
     read: float = 0.0
     unreadable: float = 0.0
     counts: dict[str, int] = field(default_factory=lambda: defaultdict(int))
-    widths_m: dict[str, list[float]] = field(default_factory=lambda: defaultdict(list))
-    n_without_width: dict[str, int] = field(default_factory=lambda: defaultdict(int))
-    sizes_cm: dict[str, list[float]] = field(default_factory=lambda: defaultdict(list))
-    examined: dict[str, int] = field(default_factory=lambda: defaultdict(int))
-    with_bleached: dict[str, int] = field(default_factory=lambda: defaultdict(int))
-    with_pale_or_bleached: dict[str, int] = field(default_factory=lambda: defaultdict(int))
+    colonies: dict[str, list[SurveyRow]] = field(default_factory=lambda: defaultdict(list))
+    n_chosen: int = 0
 
 
 def tally_unit(design: UnitDesign, rows: Iterable[NamedRow]) -> UnitTally:
@@ -67,9 +59,8 @@ def tally_unit(design: UnitDesign, rows: Iterable[NamedRow]) -> UnitTally:
 
     Notes
     -----
-    A count without a number adds nothing, not a zero; "none seen" adds a zero. Wholly old-dead
-    colonies are not examined: they cannot bleach. A colony of unknown shares is not examined
-    either.
+    A count without a number adds nothing, not a zero; "none seen" adds a zero. A row of several
+    alike colonies stands once for each of them.
     """
     tally = UnitTally(design=design)
     for row, things in rows:
@@ -83,7 +74,10 @@ def tally_unit(design: UnitDesign, rows: Iterable[NamedRow]) -> UnitTally:
                 if row.n is not None:
                     tally.counts[thing] += row.n
         else:
-            _add_colony(tally, row, things)
+            n = 1 if row.n is None else row.n
+            for thing in things:
+                tally.counts[thing] += n
+                tally.colonies[thing] += [row] * n
     return tally
 
 
@@ -101,21 +95,3 @@ def _add_cover(tally: UnitTally, row: SurveyRow, things: Sequence[str]) -> None:
     tally.read += amount
     for thing in things:
         tally.on[thing] += amount
-
-
-def _add_colony(tally: UnitTally, row: SurveyRow, things: Sequence[str]) -> None:
-    """Add one colony."""
-    shares = (row.normal_pct, row.pale_pct, row.bleached_pct, row.recently_dead_pct)
-    is_examined = None not in shares and (row.old_dead_pct or 0.0) < 100
-    for thing in things:
-        tally.counts[thing] += 1 if row.n is None else row.n
-        if row.longest_cm is not None:
-            tally.sizes_cm[thing].append(row.longest_cm)
-        if row.across_line_m is not None:
-            tally.widths_m[thing].append(row.across_line_m)
-        else:
-            tally.n_without_width[thing] += 1
-        if is_examined:
-            tally.examined[thing] += 1
-            tally.with_bleached[thing] += (row.bleached_pct or 0) > 0
-            tally.with_pale_or_bleached[thing] += (row.bleached_pct or 0) + (row.pale_pct or 0) > 0

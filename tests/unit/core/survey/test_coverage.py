@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from dryslate.base.quality import Flag
-from dryslate.core.survey.cover import estimate_point_cover
+from dryslate.core.survey.cover import estimate_line_cover, estimate_point_cover
 from dryslate.core.survey.coverage import coverage_flags, find_coverage, parse_coverage_table
 from dryslate.core.survey.density import estimate_density
 from dryslate.core.survey.methods import Figure
@@ -91,3 +91,8 @@ def test_table_cannot_be_changed_by_whom_it_is_handed_to() -> None:
     with pytest.raises(ValueError, match="read-only"):
         TABLE.cells["cover"][0, 0] = 1.0
     assert np.isfinite(TABLE.cells["prevalence"]).all()
+
+
+def test_units_that_are_all_alike_have_no_spread_to_look_up() -> None:
+    found = estimate_line_cover([5.0, 5.0], [10.0, 10.0], CHECKED)
+    assert set(found.flags) == {Flag.NO_SPREAD, Flag.COVERAGE_NOT_SIMULATED}

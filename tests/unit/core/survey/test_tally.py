@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dryslate.core.survey.colony_health import examined, is_bleached, is_pale_or_bleached
 from dryslate.core.survey.designs import SurveyRow, UnitDesign
 from dryslate.core.survey.tally import tally_unit
 
@@ -66,20 +67,17 @@ def test_colonies_wholly_old_dead_or_of_unknown_shares_are_not_examined() -> Non
     ]
     tally = tally_unit(BELT, by_category(rows))
     assert tally.counts["hard coral"] == 5
-    assert tally.examined["hard coral"] == 3
-    assert tally.with_bleached["hard coral"] == 1
-    assert tally.with_pale_or_bleached["hard coral"] == 2
-    assert tally.sizes_cm["hard coral"] == [10.0] * 5
+    seen = examined(tally.colonies["hard coral"])
+    assert len(seen) == 3
+    assert sum(map(is_bleached, seen)) == 1
+    assert sum(map(is_pale_or_bleached, seen)) == 2
 
 
-def test_widths_across_the_tape_are_kept_apart_from_those_not_noted() -> None:
-    rows = [
-        SurveyRow(kind="colony", category="hard coral", at_m=2.0, across_line_m=0.2),
-        SurveyRow(kind="colony", category="hard coral", at_m=5.0),
-    ]
-    tally = tally_unit(TAPE, by_category(rows))
-    assert tally.widths_m["hard coral"] == [0.2]
-    assert tally.n_without_width["hard coral"] == 1
+def test_a_row_of_several_alike_colonies_stands_once_for_each() -> None:
+    rows = [SurveyRow(kind="colony", category="hard coral", longest_cm=7.0, n=3)]
+    tally = tally_unit(BELT, by_category(rows))
+    assert tally.counts["hard coral"] == 3
+    assert [row.longest_cm for row in tally.colonies["hard coral"]] == [7.0] * 3
 
 
 def test_a_row_counts_to_its_group_too() -> None:
