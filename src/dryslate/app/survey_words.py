@@ -38,4 +38,8 @@ SURVEY_FLAGS: Mapping[str, str] = {
     Flag.HEAT_OFFSET_NOT_STATED: "logger's offset not stated",
     Flag.DEPLOYMENT_NOT_STATED: "deployment times not stated",
     Flag.ONE_SITE_EACH: "one site each: the contrast alone",
+    Flag.STRESS_HIGH: "stress over 0.2: do not read into the picture",
+    Flag.ORDINATION_NOT_REPEATED: "reached by one start only: a better picture may exist",
+    Flag.FEW_PERMUTATIONS: "too few ways to exchange: no p of 0.05 or less is possible",
+    Flag.GROUPS_SPREAD_UNALIKE: "groups differ in spread",
 }
