@@ -83,14 +83,14 @@ class PlanRow:
     ----------
     units : int
         At each visit.
-    fixed : SmallestChange
+    fixed : SmallestChange or None
         The same units at both visits: a change of these plots.
     random : SmallestChange
         Units drawn anew: a change of the area.
     """
 
     units: int
-    fixed: SmallestChange
+    fixed: SmallestChange | None
     random: SmallestChange
 
 
@@ -137,7 +137,7 @@ def power_to_see(
 
 
 def units_to_see(
-    design: Design, change: float, spread: Spread, power: float = POWER
+    design: Design, change: float, spread: Spread, power: float = POWER, alpha: float = ALPHA
 ) -> PlannedUnits:
     """
     Return the units that a wished smallest change needs.
@@ -147,7 +147,8 @@ def units_to_see(
     design : Design
     change : float
     spread : Spread
-    power : float
+    power, alpha : float
+        Alpha is two-sided.
 
     Returns
     -------
@@ -166,8 +167,8 @@ def units_to_see(
     34 19 86
     """
     size = abs(change)
-    require_plan(0 < size < math.inf and ALPHA < power < 1 and spread.sd > 0)
-    return _plan(lambda n, sd: float(power_to_see(design, n, size, sd)) - power, spread)
+    require_plan(0 < size < math.inf and 0 < alpha < power < 1 and spread.sd > 0)
+    return _plan(lambda n, sd: float(power_to_see(design, n, size, sd, alpha)) - power, spread)
 
 
 def units_for_interval(half_width: float, spread: Spread) -> PlannedUnits:
@@ -212,7 +213,7 @@ def units_for_interval(half_width: float, spread: Spread) -> PlannedUnits:
 
 
 def smallest_change(
-    design: Design, units: int, spread: Spread, power: float = POWER
+    design: Design, units: int, spread: Spread, power: float = POWER, alpha: float = ALPHA
 ) -> SmallestChange:
     """
     Return the smallest change that so many units see.
@@ -223,7 +224,7 @@ def smallest_change(
     units : int
         Pairs, or units of each group; 2 or more.
     spread : Spread
-    power : float
+    power, alpha : float
 
     Returns
     -------
@@ -240,14 +241,20 @@ def smallest_change(
     >>> print(f"{seen.change:.3f} ({seen.lo95:.3f} to {seen.hi95:.3f})")
     0.100 (0.069 to 0.182)
     """
-    require_plan(units >= 2 and ALPHA < power < 1 and spread.sd > 0)
+    require_plan(units >= 2 and 0 < alpha < power < 1 and spread.sd > 0)
     is_paired = design is Design.PAIRED
     df = units - 1 if is_paired else 2 * (units - 1)
-    return change_seen(spread, math.sqrt((1 if is_paired else 2) / units), df, units, power)
+    scale = math.sqrt((1 if is_paired else 2) / units)
+    return change_seen(spread, scale, df, units, power, alpha)
 
 
-def change_seen(
-    spread: Spread, scale: float, df: float, units: int, power: float = POWER
+def change_seen(  # noqa: PLR0917  as `smallest_change`
+    spread: Spread,
+    scale: float,
+    df: float,
+    units: int,
+    power: float = POWER,
+    alpha: float = ALPHA,
 ) -> SmallestChange:
     """
     Return the smallest change that a t test sees, from what makes its standard error.
@@ -261,7 +268,7 @@ def change_seen(
         Degrees of freedom of the test.
     units : int
         To be stated.
-    power : float
+    power, alpha : float
 
     Returns
     -------
@@ -270,9 +277,9 @@ def change_seen(
     from scipy.optimize import brentq
 
     top = 4.0
-    while _power_of_t(df, np.asarray(top), ALPHA) < power:
+    while _power_of_t(df, np.asarray(top), alpha) < power:
         top *= 2
-    centre = brentq(lambda c: float(_power_of_t(df, np.asarray(c), ALPHA)) - power, 0, top)
+    centre = brentq(lambda c: float(_power_of_t(df, np.asarray(c), alpha)) - power, 0, top)
     size = float(centre) * scale
     lo, hi = spread.ends()
     return SmallestChange(
@@ -281,7 +288,11 @@ def change_seen(
 
 
 def tabulate_changes(
-    units: Sequence[int], fixed: Spread, random: Spread, power: float = POWER
+    units: Sequence[int],
+    fixed: Spread | None,
+    random: Spread,
+    power: float = POWER,
+    alpha: float = ALPHA,
 ) -> tuple[PlanRow, ...]:
     """
     Return the table of fixed and random units between two visits.
@@ -290,11 +301,11 @@ def tabulate_changes(
     ----------
     units : sequence of int
         At each visit, `FEWEST_UNITS` or more.
-    fixed : Spread
-        Of differences within a unit.
+    fixed : Spread or None
+        Of differences within a unit; None where nothing tells of it.
     random : Spread
         Of units.
-    power : float
+    power, alpha : float
 
     Returns
     -------
@@ -309,8 +320,8 @@ def tabulate_changes(
     return tuple(
         PlanRow(
             units=n,
-            fixed=smallest_change(Design.PAIRED, n, fixed, power),
-            random=smallest_change(Design.TWO_GROUPS, n, random, power),
+            fixed=fixed and smallest_change(Design.PAIRED, n, fixed, power, alpha),
+            random=smallest_change(Design.TWO_GROUPS, n, random, power, alpha),
         )
         for n in units
     )

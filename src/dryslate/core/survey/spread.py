@@ -117,6 +117,80 @@ def stated_spread(sd: float, u_sd: float = 0.0) -> Spread:
     return Spread(sd=sd, df=(sd / u_sd) ** 2 / 2 if u_sd > 0 else math.inf)
 
 
+def spread_found_in(sd: float, n_units: int) -> Spread:
+    """
+    Return a spread that was found in so many units.
+
+    Parameters
+    ----------
+    sd : float
+    n_units : int
+        Two or more, of one visit and site.
+
+    Returns
+    -------
+    Spread
+
+    Raises
+    ------
+    InputError
+        ``plan-impossible``.
+
+    Examples
+    --------
+    >>> print([round(end, 3) for end in spread_found_in(0.10, 6).ends()])
+    [0.062, 0.245]
+    """
+    require_plan(0 < sd < math.inf and n_units >= 2)
+    return Spread(sd=sd, df=n_units - 1.0)
+
+
+def spread_within(sd: float, lo95: float, hi95: float) -> Spread:
+    r"""
+    Return a spread that is stated with its own 95 % interval.
+
+    Parameters
+    ----------
+    sd, lo95, hi95 : float
+        The interval encloses the standard deviation.
+
+    Returns
+    -------
+    Spread
+        With the degrees of freedom of an interval of that ratio; `Spread.ends` gives the stated
+        ends only where they are those of a normal sample.
+
+    Raises
+    ------
+    InputError
+        ``plan-impossible``.
+
+    Notes
+    -----
+    Solves :math:`\sqrt{\chi^2_{\nu,0.975}/\chi^2_{\nu,0.025}} = s_{hi}/s_{lo}` for :math:`\nu`.
+
+    Examples
+    --------
+    >>> lo, hi = spread_found_in(0.10, 6).ends()
+    >>> print(f"{spread_within(0.10, lo, hi).df:.2f}")
+    5.00
+    """
+    from scipy.optimize import brentq
+
+    require_plan(0 < lo95 < sd < hi95 < math.inf)
+    wanted = math.log(hi95 / lo95)
+
+    def short(log_df: float) -> float:
+        """Tell by how much the interval of so many degrees of freedom is too wide."""
+        df = math.exp(log_df)
+        ratio = chdtri(df, ALPHA / 2) / chdtri(df, 1 - ALPHA / 2)
+        return 0.5 * math.log(float(ratio)) - wanted
+
+    least, most = math.log(0.5), math.log(1e6)
+    require_plan(short(least) > 0 > short(most))
+    return Spread(sd=sd, df=math.exp(float(brentq(short, least, most))))
+
+
 def spread_of_differences(spread: Spread, correlation: float) -> Spread:
     r"""
     Return the spread of differences within a unit, from that of units and their correlation.
