@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from dryslate.app.import_run import ImportTools
     from dryslate.app.intake import How, IntakeFiles
     from dryslate.app.new import ProjectFolders
+    from dryslate.app.plan import PowerCurve
     from dryslate.app.ports import (
         Clock,
         DocumentWriter,
@@ -217,6 +218,25 @@ def document_writer() -> DocumentWriter:
     from dryslate.documents.writer import DocumentFiles
 
     return DocumentFiles()
+
+
+def power_chart(curve: PowerCurve, power: float, words: tuple[str, str, str, str, str]) -> str:
+    """
+    Draw power curves as SVG.
+
+    Words: units, power, units drawn anew, the same units again, and the wished power.
+    """
+    from dryslate.documents.plan_chart import ChartWords, PowerLine, power_chart
+
+    lines = [
+        PowerLine(name=words[2], power=curve.anew, least=curve.anew_least, most=curve.anew_most)
+    ]
+    if curve.same:
+        lines.append(
+            PowerLine(name=words[3], power=curve.same, least=curve.same_least, most=curve.same_most)
+        )
+    said = ChartWords(x_title=words[0], y_title=words[1], wished=words[4])
+    return power_chart(curve.units, lines, power, said)
 
 
 def report_bench(

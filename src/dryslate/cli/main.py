@@ -28,6 +28,7 @@ GROUPS = (
     "taxa",
     "records",
     "results",
+    "plan",
     "heat",
     "report",
     "check",

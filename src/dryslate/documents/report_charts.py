@@ -54,7 +54,7 @@ def dot_chart(labels: Sequence[str], series: Sequence[Series], x_title: str) -> 
         )
     _legend(axes)
     axes.set_xlim(left=0)
-    return _svg(figure, x_title)
+    return svg_element(figure, x_title)
 
 
 def interval_chart(
@@ -81,7 +81,7 @@ def interval_chart(
         axes.plot([lo, lo, None, hi, hi], [k - 0.2, k + 0.2, None, k - 0.2, k + 0.2], color=BLUE)
         axes.plot([value], [k], "o", color=ORANGE, markersize=6)
     axes.set_xlim(left=0)
-    return _svg(figure, x_title)
+    return svg_element(figure, x_title)
 
 
 def strip_chart(
@@ -109,7 +109,7 @@ def strip_chart(
     axes.plot([], [], "o", color=GREY, markersize=3.5, label="one photo")
     _legend(axes)
     axes.set_xlim(left=0)
-    return _svg(figure, x_title)
+    return svg_element(figure, x_title)
 
 
 def _rows(labels: Sequence[str], x_title: str) -> tuple[Any, Any]:
@@ -117,7 +117,7 @@ def _rows(labels: Sequence[str], x_title: str) -> tuple[Any, Any]:
     import matplotlib as mpl
     from matplotlib.figure import Figure
 
-    with mpl.rc_context(_LOOK):
+    with mpl.rc_context(LOOK):
         figure = Figure(figsize=(8.4, 1.15 + ROW_IN * len(labels)))
         axes = figure.add_subplot()
     axes.set_yticks(range(len(labels)), labels=list(labels))
@@ -135,7 +135,7 @@ def _legend(axes: Any) -> None:
     axes.legend(loc="lower left", bbox_to_anchor=(0, 1.0), ncols=3, frameon=False, borderpad=0)
 
 
-_LOOK: dict[Any, Any] = {  # matplotlib lists its settings as literals
+LOOK: dict[Any, Any] = {  # matplotlib lists its settings as literals
     "font.family": "sans-serif",
     "font.size": 11.0,
     "svg.fonttype": "none",
@@ -143,12 +143,12 @@ _LOOK: dict[Any, Any] = {  # matplotlib lists its settings as literals
 }
 
 
-def _svg(figure: Any, salt: str) -> str:
+def svg_element(figure: Any, salt: str) -> str:
     """Write the chart as an SVG element that takes the page's text colour."""
     import matplotlib as mpl
 
     buffer = io.StringIO()
-    with mpl.rc_context(_LOOK | {"svg.hashsalt": f"dryslate {salt}"}):
+    with mpl.rc_context(LOOK | {"svg.hashsalt": f"dryslate {salt}"}):
         figure.savefig(
             buffer, format="svg", metadata={"Date": None}, transparent=True, bbox_inches="tight"
         )

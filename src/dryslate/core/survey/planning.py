@@ -248,7 +248,7 @@ def smallest_change(
     return change_seen(spread, scale, df, units, power, alpha)
 
 
-def change_seen(  # noqa: PLR0917  as `smallest_change`
+def change_seen(
     spread: Spread,
     scale: float,
     df: float,
@@ -320,7 +320,7 @@ def tabulate_changes(
     return tuple(
         PlanRow(
             units=n,
-            fixed=fixed and smallest_change(Design.PAIRED, n, fixed, power, alpha),
+            fixed=None if fixed is None else smallest_change(Design.PAIRED, n, fixed, power, alpha),
             random=smallest_change(Design.TWO_GROUPS, n, random, power, alpha),
         )
         for n in units

@@ -82,6 +82,48 @@ def spread_of_units(*visits: ArrayLike) -> Spread:
     return Spread(sd=math.sqrt(squares / df), df=df)
 
 
+def spread_of_pairs(*places: ArrayLike) -> Spread:
+    r"""
+    Return the spread of differences between two visits to the same units, from past data.
+
+    Parameters
+    ----------
+    *places : array_like of float, shape (units, visits)
+        Of each place, two visits or more; a unit with a gap is left out.
+
+    Returns
+    -------
+    Spread
+
+    Raises
+    ------
+    InputError
+        ``plan-impossible`` if no place has two whole units at two visits, or all change alike.
+
+    Notes
+    -----
+    :math:`s_d^2 = 2\,MS`, with the mean square of what units and visits leave over and its
+    :math:`\sum (n-1)(k-1)` degrees of freedom; with two visits, the variance of the differences.
+
+    Examples
+    --------
+    >>> found = spread_of_pairs([[0.30, 0.36], [0.42, 0.40], [0.36, 0.33]])
+    >>> print(f"{found.sd:.4f} {found.df}")
+    0.0493 2.0
+    """
+    squares = df = 0.0
+    for place in places:
+        table = np.asarray(place, dtype=np.float64)
+        table = table[np.isfinite(table).all(axis=1)]
+        n, k = table.shape
+        if n < 2 or k < 2:
+            continue
+        left = table - table.mean(axis=1, keepdims=True) - table.mean(axis=0) + table.mean()
+        squares, df = squares + float((left**2).sum()), df + (n - 1.0) * (k - 1.0)
+    require_plan(df > 0 and squares > 1e-18)
+    return Spread(sd=math.sqrt(2 * squares / df), df=df)
+
+
 def stated_spread(sd: float, u_sd: float = 0.0) -> Spread:
     r"""
     Return a spread that somebody states, with the uncertainty of it.
