@@ -79,8 +79,7 @@ def past_basis(
         ``plan-figure-unknown`` with what there is; ``plan-several-designs``;
         ``plan-data-too-thin``.
     """
-    groups = tally_units(store, usual)
-    among = _chosen(series_of(groups), asked)
+    among = _chosen(series_of(tally_units(store, usual).groups), asked)
     visits = [visit.values for one in among for visit in one.visits]
     try:
         spread = spread_of_units(*visits)
@@ -109,7 +108,7 @@ def past_basis(
 
 def planned_figures(store: SurveyStore, usual: Sequence[Category]) -> tuple[tuple[str, str], ...]:
     """Return every figure and thing that a plan could build on."""
-    found = series_of(tally_units(store, usual))
+    found = series_of(tally_units(store, usual).groups)
     return tuple(dict.fromkeys((one.figure, one.thing) for one in found))
 
 

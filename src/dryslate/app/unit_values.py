@@ -9,15 +9,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from dryslate.app.result_figures import COUNT_DESIGNS, COVER_DESIGNS
+from dryslate.app.result_figures import COUNT_DESIGNS, COVER_DESIGNS, things_of, unseen
 from dryslate.app.result_tallies import SampledAlike
+from dryslate.core.survey.colony_health import examined, is_bleached, is_pale_or_bleached
 from dryslate.core.survey.designs import Design
 from dryslate.core.survey.tally import UnitTally
 
 FloatArray = NDArray[np.float64]
 PREVALENCES = {
-    "prevalence_bleached_frac": "with_bleached",
-    "prevalence_pale_or_bleached_frac": "with_pale_or_bleached",
+    "prevalence_bleached_frac": is_bleached,
+    "prevalence_pale_or_bleached_frac": is_pale_or_bleached,
 }
 
 
@@ -151,21 +152,16 @@ def _figures(groups: Sequence[SampledAlike]) -> Iterator[tuple[str, str, ValueOf
     tallies = [tally for group in groups for tally in group.tallies]
     design = groups[0].design
     if design in COVER_DESIGNS:
-        for thing in _all_things(tallies, "on"):
+        for thing in things_of(tallies, "on"):
             yield "cover_frac", thing, _each(_cover, thing)
     if design in COUNT_DESIGNS:
         what = "count_per_min" if design == "timed_swim" else "density_per_m2"
-        for thing in _all_things(tallies, "counts"):
+        for thing in things_of(tallies, "counts"):
             yield what, thing, _each(_density, thing)
-    if design not in ("photo_points", "quadrat_cells"):
-        for thing in _all_things(tallies, "examined"):
+    for thing in things_of(tallies, "colonies"):
+        if any(examined(one.colonies.get(thing, ())) for one in tallies):
             for what in PREVALENCES:
                 yield what, thing, _prevalence(what, thing)
-
-
-def _all_things(tallies: Sequence[UnitTally], which: str) -> list[str]:
-    """List every thing that any of the units has, in the order of the alphabet."""
-    return sorted({thing for one in tallies for thing in getattr(one, which)})
 
 
 def _each(one: Callable[[UnitTally, str], float], thing: str) -> ValueOf:
@@ -180,15 +176,9 @@ def _cover(tally: UnitTally, thing: str) -> float:
 
 def _density(tally: UnitTally, thing: str) -> float:
     """Counts over area or minutes; a thing without a row is 0 where it would have been noted."""
-    effort = tally.design.minutes if tally.design.design == "timed_swim" else None
-    effort = effort or tally.design.searched_m2
-    kind, word = thing.split("\t")
-    count: float | None = tally.counts.get(thing)
-    if count is None and tally.design.searched and kind == "name":
-        count = 0.0 if word in tally.design.searched else None
-    elif count is None and any(other.startswith(f"{kind}\t") for other in tally.counts):
-        count = 0.0
-    return count / effort if effort and count is not None else float("nan")
+    is_swim = tally.design.design == "timed_swim"
+    effort = tally.design.minutes if is_swim else tally.design.searched_m2
+    return tally.counts.get(thing, unseen(tally, thing)) / effort if effort else float("nan")
 
 
 def _prevalence(what: str, thing: str) -> ValueOf:
@@ -196,14 +186,14 @@ def _prevalence(what: str, thing: str) -> ValueOf:
 
     def values(tallies: Sequence[UnitTally]) -> FloatArray:
         """Return the ratio plus each unit's part in its doubt."""
-        which = PREVALENCES[what]
-        examined = np.array([one.examined.get(thing, 0) for one in tallies], dtype=np.float64)
-        cases = np.array([getattr(one, which).get(thing, 0) for one in tallies], dtype=np.float64)
-        held = examined > 0
+        seen = [examined(one.colonies.get(thing, ())) for one in tallies]
+        numbers = np.array([len(rows) for rows in seen], dtype=np.float64)
+        cases = np.array([sum(map(PREVALENCES[what], rows)) for rows in seen], dtype=np.float64)
+        held = numbers > 0
         if not held.any():
             return np.full(len(tallies), np.nan)
-        ratio = cases.sum() / examined.sum()
-        parts = ratio + (cases - ratio * examined) / examined[held].mean()
+        ratio = cases.sum() / numbers.sum()
+        parts = ratio + (cases - ratio * numbers) / numbers[held].mean()
         return np.where(held, parts, np.nan)
 
     return values
