@@ -76,16 +76,16 @@ NAMES = (
 )
 
 
-def _rows_of_units() -> type:
-    """Load the part that lies in a module of its own (test folders are no packages)."""
-    path = Path(__file__).with_name("store_rows.py")
-    spec = importlib.util.spec_from_file_location("fake_store_rows", path)
+def _part(module_name: str, name: str) -> type:
+    """Load a part that lies in a module of its own (test folders are no packages)."""
+    path = Path(__file__).with_name(f"{module_name}.py")
+    spec = importlib.util.spec_from_file_location(f"fake_{module_name}", path)
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
-    return module.MemoryRows
+    return getattr(module, name)
 
 
-class MemorySurveyStore(_rows_of_units()):
+class MemorySurveyStore(_part("store_rows", "MemoryRows"), _part("store_sums", "MemorySums")):
     """Implements `dryslate.app.ports.SurveyStore` without a disk."""
 
     def __init__(self, *, write: bool = True, who: str = "somebody") -> None:

@@ -97,7 +97,7 @@ def set_categories(
     version = (before or 0) + 1
     names = {one.category for one in categories}
     stands = {one.category: (renamed or {}).get(one.category, one.category) for one in old}
-    used = {noted.row.category for noted in store.survey_rows()} if old else set()
+    used = store.categories_in_use() if old else frozenset()
     lost = sorted(name for name, to in stands.items() if to not in names and name in used)
     if lost:
         raise InputError(

@@ -178,7 +178,7 @@ def save_import(
     with store.write():
         for unit in plan.units:
             unit_id = _unit_id(store, unit, observer)
-            if store.survey_rows(unit_id):
+            if store.has_survey_rows(unit_id):
                 raise InputError(
                     "unit-has-rows",
                     f"{' '.join(unit.key)}: something is noted in this unit already.",

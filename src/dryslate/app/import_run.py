@@ -143,7 +143,7 @@ def upright_size_of(photo: Photo, reader: PhotoReader, vault: PhotoVault) -> tup
 
 def sampled_units(store: SurveyStore) -> list[dict[str, Any]]:
     """List the units that were sampled, with how many rows each has."""
-    counts = Counter(noted.unit_id for noted in store.survey_rows())
+    counts = store.n_survey_rows()
     names = {unit.unit_id: unit for unit in store.units()}
     return [
         {
@@ -151,7 +151,7 @@ def sampled_units(store: SurveyStore) -> list[dict[str, Any]]:
             "unit": names[stated.unit_id].name or "",
             "unit_id": stated.unit_id,
             "design": stated.design.design,
-            "n_rows": counts[stated.unit_id],
+            "n_rows": counts.get(stated.unit_id, 0),
         }
         for stated in store.unit_designs()
     ]

@@ -18,6 +18,7 @@ from dryslate.app.store_ports import (
     ResultStore,
 )
 from dryslate.app.survey_records import SurveyRowStore
+from dryslate.app.survey_sums import SurveySumStore
 from dryslate.app.unit_records import UnitStore
 from dryslate.base.problems import Problem
 
@@ -144,6 +145,7 @@ class SurveyStore(
     BackupStore,
     ProofStore,
     SurveyRowStore,
+    SurveySumStore,
     Protocol,
 ):
     """The project's records; its rooms are in `dryslate.app.store_ports`."""

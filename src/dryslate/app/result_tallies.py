@@ -1,4 +1,4 @@
-"""From what was noted to the sums of each unit: the only step that reads every row."""
+"""From what was noted to the sums of each unit; the store sums what lies on points and tape."""
 
 from __future__ import annotations
 
@@ -8,8 +8,9 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from dryslate.app.chosen_colonies import chosen_rows
+from dryslate.app.survey_sums import Said
 from dryslate.core.survey.designs import Design, SurveyRow
-from dryslate.core.survey.tally import UnitTally, tally_unit
+from dryslate.core.survey.tally import UnitTally, add_cover, tally_unit
 
 if TYPE_CHECKING:
     from dryslate.app.ports import SurveyStore
@@ -142,27 +143,34 @@ def tally_units(store: SurveyStore, usual: Sequence[Category]) -> Tallied:
     lists[None] = {one.category: one for one in usual}
     units = {unit.unit_id: unit for unit in store.units()}
     rows: dict[str, list[NotedRow]] = defaultdict(list)
-    aside = {one.photo_id for one in store.photos_set_aside()}
-    for noted in store.survey_rows():
-        if noted.row.photo_id is None or noted.row.photo_id not in aside:
-            rows[noted.unit_id].append(noted)
+    for noted in store.counted_rows():
+        rows[noted.unit_id].append(noted)
     chosen, names = chosen_rows(store), {UNNAMED: NotedName(rank="none", genera=())}
+    things_of = {version: _Things(known) for version, known in lists.items()}
     groups: dict[tuple[str, str, Design, bool], list[TalliedUnit]] = defaultdict(list)
+    tallies: dict[str, tuple[UnitTally, _Things]] = {}
     for stated in store.unit_designs():
-        unit, known = units[stated.unit_id], lists[stated.list_version]
+        unit = units[stated.unit_id]
+        things = things_of.setdefault(stated.list_version, _Things({}))
         named = []
         for noted in rows[unit.unit_id]:
-            things = tuple(_things(noted, known))
-            if ALL in things and things[-1].startswith("name\t"):
-                names[things[-1]] = _noted_name(noted)
+            said = _said(noted)
+            on = things.of(said)
+            _keep_name(names, on, said)
             row = noted.row if noted.row_no not in chosen else _only_counted(noted.row)
-            named.append((row, things))
+            named.append((row, on))
         tally = tally_unit(stated.design, named)
         tally.n_chosen = sum(noted.row_no in chosen for noted in rows[unit.unit_id])
         for name in stated.design.searched:
             tally.counts.setdefault(f"name\t{name}", 0)
+        tallies[unit.unit_id] = tally, things
         key = (unit.visit_id, unit.zone or "", stated.design.design, stated.design.is_permanent)
         groups[key].append(TalliedUnit(unit=unit, tally=tally))
+    for found in store.cover_sums():
+        tally, things = tallies[found.unit_id]
+        on = things.of(found.said)
+        _keep_name(names, on, found.said)
+        add_cover(tally, found.amount * found.n, on, is_unreadable=found.said.is_unreadable)
     alike = tuple(
         SampledAlike(
             visit_id=visit_id,
@@ -178,10 +186,26 @@ def tally_units(store: SurveyStore, usual: Sequence[Category]) -> Tallied:
     return Tallied(groups=alike, names=names)
 
 
-def _noted_name(noted: NotedRow) -> NotedName:
-    """Return what the name of a row can stand for."""
-    is_listed = bool(noted.name or not noted.row.name)
-    return NotedName(rank=noted.rank or "none", genera=noted.current_names, is_listed=is_listed)
+def _said(noted: NotedRow) -> Said:
+    """Return what a row says is there."""
+    row = noted.row
+    return Said(
+        category=row.category,
+        name=noted.name or row.name,
+        rank=noted.rank,
+        genera=noted.current_names,
+        is_listed=bool(noted.name or not row.name),
+        is_unreadable=bool(row.unreadable),
+        kind=row.kind,
+    )
+
+
+def _keep_name(names: dict[str, NotedName], things: Sequence[str], said: Said) -> None:
+    """Keep what the name of a coral can stand for."""
+    if said.name and ALL in things:
+        names[things[-1]] = NotedName(
+            rank=said.rank or "none", genera=said.genera, is_listed=said.is_listed
+        )
 
 
 def _only_counted(row: SurveyRow) -> SurveyRow:
@@ -189,23 +213,44 @@ def _only_counted(row: SurveyRow) -> SurveyRow:
     return replace(row, kind="count", n=1 if row.n is None else row.n)
 
 
-def _things(noted: NotedRow, known: Mapping[str, Category]) -> Iterator[str]:
+class _Things:
+    """
+    What rows count to: category, group, all corals, and the name last.
+
+    Parameters
+    ----------
+    known : mapping
+        The list of categories that the rows use. Each mix of words is put together once.
+    """
+
+    def __init__(self, known: Mapping[str, Category]) -> None:
+        self._known = known
+        self._made: dict[Said, tuple[str, ...]] = {}
+
+    def of(self, said: Said) -> tuple[str, ...]:
+        """Name what rows that say this count to."""
+        if said not in self._made:
+            self._made[said] = tuple(_things(said, self._known))
+        return self._made[said]
+
+
+def _things(said: Said, known: Mapping[str, Category]) -> Iterator[str]:
     """Name what a row counts to: category, group, all corals, and its name last."""
-    row, name = noted.row, noted.name or noted.row.name
-    if row.unreadable:
+    if said.is_unreadable:
         return
-    one = known.get(row.category)
-    if row.category:
-        yield f"category\t{row.category}"
-        if one is not None and one.group != row.category:
+    one = known.get(said.category)
+    if said.category:
+        yield f"category\t{said.category}"
+        if one is not None and one.group != said.category:
             yield f"group\t{one.group}"
     if one is not None:
         is_coral = one.is_hard_coral
     else:
-        is_coral = bool(noted.current_names) or (row.kind == "colony" and not row.category)
-    if is_coral and not (name and row.kind == "none_seen"):  # one name not seen is not all of them
+        is_coral = bool(said.genera) or (said.kind == "colony" and not said.category)
+    is_one_unseen = bool(said.name) and said.kind == "none_seen"  # that is not all of them
+    if is_coral and not is_one_unseen:
         yield ALL
-    if name:
-        yield f"name\t{name}"
+    if said.name:
+        yield f"name\t{said.name}"
     elif is_coral:
         yield UNNAMED

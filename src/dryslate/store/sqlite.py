@@ -35,6 +35,7 @@ from dryslate.store.places import SqlitePlaceRoom
 from dryslate.store.proof import SqliteProofRoom
 from dryslate.store.results import SqliteResultRoom
 from dryslate.store.survey_rows import SqliteSurveyRowRoom
+from dryslate.store.survey_sums import SqliteSurveySumRoom
 from dryslate.store.units import SqliteUnitRoom
 
 WAIT_S = 10.0
@@ -80,6 +81,7 @@ class SqliteSurveyStore(
     SqliteBackupRoom,
     SqliteProofRoom,
     SqliteSurveyRowRoom,
+    SqliteSurveySumRoom,
 ):
     """
     A project's records in SQLite; implements `dryslate.app.ports.SurveyStore`.

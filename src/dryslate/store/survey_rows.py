@@ -23,6 +23,8 @@ _DESIGN = tuple(f.name for f in fields(UnitDesign))
 _ROW = tuple(f.name for f in fields(SurveyRow) if f.name != "name")
 _STORED = ("unit_id", "name_as_recorded", "name", "current_names", "rank", *_ROW)
 _COLUMNS = (*_STORED, "observer", "noted_at")
+READ_ROWS = ", ".join(f"r.{name}" for name in ("row_no", *_COLUMNS))
+"""What `noted_of` reads, of a table called r."""
 
 
 class SqliteSurveyRowRoom(StoreRoom):
@@ -100,11 +102,11 @@ class SqliteSurveyRowRoom(StoreRoom):
     def survey_rows(self, unit_id: str | None = None) -> tuple[NotedRow, ...]:
         """Return what was noted in one unit, or in all, in the order it was stored."""
         rows = self._rows(
-            f"SELECT row_no, {', '.join(_COLUMNS)} FROM survey_rows "
+            f"SELECT {READ_ROWS} FROM survey_rows AS r "
             "WHERE ?1 IS NULL OR unit_id = ?1 ORDER BY row_no",
             [unit_id],
         )
-        return tuple(_noted_of(row) for row in rows)
+        return tuple(noted_of(row) for row in rows)
 
     def save_survey_rows(self, rows: Iterable[NotedRow]) -> int:
         """Store rows, all or none: new ones where `row_no` is None; returns how many."""
@@ -147,7 +149,7 @@ class SqliteSurveyRowRoom(StoreRoom):
         column = {"visit_id": "u.visit_id", "unit": "u.name"}.get(order, f"r.{order}")
         way = "DESC" if query.is_backwards else "ASC"
         rows = self._rows(
-            f"SELECT r.row_no, {', '.join(f'r.{name}' for name in _COLUMNS)}, u.visit_id, "
+            f"SELECT {READ_ROWS}, u.visit_id, "
             "coalesce(u.name, '') AS unit, coalesce(u.zone, '') AS zone, d.design "
             f"{_FROM} WHERE {where} "
             f"ORDER BY {column} IS NULL OR {column} = '', {column} {way}, r.row_no {way} "
@@ -220,7 +222,7 @@ def _where(query: RowQuery) -> tuple[str, list[object]]:
 def _found_of(row: sqlite3.Row) -> FoundRow:
     """Read a row with what it belongs to."""
     return FoundRow(
-        noted=_noted_of(row),
+        noted=noted_of(row),
         visit_id=row["visit_id"],
         unit=row["unit"],
         zone=row["zone"],
@@ -248,7 +250,7 @@ def _stated_of(row: sqlite3.Row) -> StatedDesign:
     )
 
 
-def _noted_of(row: sqlite3.Row) -> NotedRow:
+def noted_of(row: sqlite3.Row) -> NotedRow:
     """Read one thing noted."""
     values = {name: row[name] for name in _ROW}
     return NotedRow(

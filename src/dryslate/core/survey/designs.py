@@ -40,6 +40,8 @@ ROW_KINDS: dict[Design, tuple[RowKind, ...]] = {
     "timed_swim": ("count", "colony", "none_seen"),
 }
 """What may be noted in a unit of each design."""
+COVER_KINDS: tuple[RowKind, ...] = ("intercept", "point", "cell")
+"""Rows that say what lies on a part of the bottom; the others count."""
 
 HEALTH = ("normal_pct", "pale_pct", "bleached_pct", "recently_dead_pct", "old_dead_pct")
 """Shares of a colony's surface; where any is given, they make 100 %."""

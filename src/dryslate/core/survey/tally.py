@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
-from dryslate.core.survey.designs import SurveyRow, UnitDesign
+from dryslate.core.survey.designs import COVER_KINDS, SurveyRow, UnitDesign
 
 NamedRow = tuple[SurveyRow, Sequence[str]]
 """A row, and the things it counts to: its category, that one's group, its name."""
@@ -64,8 +64,8 @@ def tally_unit(design: UnitDesign, rows: Iterable[NamedRow]) -> UnitTally:
     """
     tally = UnitTally(design=design)
     for row, things in rows:
-        if row.kind in ("intercept", "point", "cell"):
-            _add_cover(tally, row, things)
+        if row.kind in COVER_KINDS:
+            add_cover(tally, amount_of(row), things, is_unreadable=bool(row.unreadable))
         elif row.kind == "none_seen":
             for thing in things:
                 tally.counts[thing] += 0
@@ -81,15 +81,48 @@ def tally_unit(design: UnitDesign, rows: Iterable[NamedRow]) -> UnitTally:
     return tally
 
 
-def _add_cover(tally: UnitTally, row: SurveyRow, things: Sequence[str]) -> None:
-    """Add a stretch of tape, a point or a part of a cell."""
+def amount_of(row: SurveyRow) -> float:
+    """
+    Return how much of the bottom a row stands for.
+
+    Parameters
+    ----------
+    row : SurveyRow
+
+    Returns
+    -------
+    float
+        Metres of tape; 1 for a point; the share of a cell.
+
+    Examples
+    --------
+    >>> amount_of(SurveyRow(kind="cell", cell=1, cover_pct=25.0))
+    0.25
+    """
     if row.kind == "intercept":
-        amount = (row.to_m or 0.0) - (row.from_m or 0.0)
-    elif row.kind == "cell":
-        amount = 1.0 if row.cover_pct is None else row.cover_pct / 100
-    else:
-        amount = 1.0
-    if row.unreadable:
+        return (row.to_m or 0.0) - (row.from_m or 0.0)
+    if row.kind == "cell":
+        return 1.0 if row.cover_pct is None else row.cover_pct / 100
+    return 1.0
+
+
+def add_cover(
+    tally: UnitTally, amount: float, things: Sequence[str], *, is_unreadable: bool
+) -> None:
+    """
+    Add tape, points or cells to the sums of a unit.
+
+    Parameters
+    ----------
+    tally : UnitTally
+    amount : float
+        Metres, points or cells.
+    things : sequence of str
+        What lies there.
+    is_unreadable : bool
+        It then leaves the denominator.
+    """
+    if is_unreadable:
         tally.unreadable += amount
         return
     tally.read += amount
