@@ -116,6 +116,15 @@ def own_project(web_project: Path, tmp_path: Path) -> Path:
     return Path(shutil.copytree(web_project, tmp_path / "trip"))
 
 
+MODULE = """
+window.dryslateModule = async (path) => {
+  const script = document.querySelector('script[src*="/static/joined/"]');
+  return (await import(script.src)).modules[path];
+};
+"""
+"""What a module of a page's joined script exports, in the very instance that the page runs."""
+
+
 @pytest.fixture
 def open_page(browser):
     """Open a fresh browser on a server, signed in as an observer; errors fail the test."""
@@ -125,6 +134,7 @@ def open_page(browser):
         settings = {"viewport": {"width": 1280, "height": 720}, "locale": "en-GB", **context}
         opened = browser.new_context(base_url=server.base, **settings)
         contexts.append(opened)
+        opened.add_init_script(MODULE)
 
         def route(request) -> None:
             if request.request.url.startswith((server.base + "/", "data:", "blob:")):
@@ -162,7 +172,7 @@ def screen_of():
 
     def find(page, xy) -> tuple[float, float]:
         x, y = page.evaluate(
-            "async (xy) => { const m = await import('/static/js/photo/viewer.js');"
+            "async (xy) => { const m = await dryslateModule('photo/viewer.js');"
             " const view = await m.opened; const b = view.element.getBoundingClientRect();"
             " const [x, y] = view.toScreen(xy); return [x + b.left, y + b.top]; }",
             [float(v) for v in xy],

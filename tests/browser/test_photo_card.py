@@ -132,7 +132,7 @@ def test_corners_set_by_mouse_where_no_card_was_found_give_the_true_scale(
     _, now = only_photo(project)
     set_px = np.array(now.geometry["corners_px"])
     step = 1.0 / page.evaluate(
-        "async () => (await (await import('/static/js/photo/viewer.js')).opened).scale"
+        "async () => (await (await dryslateModule('photo/viewer.js')).opened).scale"
     )
     assert np.abs(set_px - corners).max() <= step  # a click is a whole pixel of the screen
     card = wiring.reference_tables().card("field")
@@ -308,6 +308,7 @@ def test_a_white_point_is_picked_by_keys_alone(server_of, open_page, own_project
     at = page.locator('[data-layer="hand"] .handle').get_attribute("aria-valuetext")
     keys.press("ArrowDown")
     page.wait_for_timeout(800)
+    page.locator("#white-save:enabled, #white-try [data-slug]").first.wait_for()
     if page.locator("#white-save").is_enabled():
         keys.press("Enter")
         saved(page)

@@ -57,7 +57,7 @@ def test_drawing_lies_on_the_pixels_it_is_about(server_of, open_page, web_projec
     photo_id, row = first_measured(web_project)
     box = open_photo(page, photo_id)
     told = page.evaluate(
-        "async () => { const m = await import('/static/js/photo/viewer.js');"
+        "async () => { const m = await dryslateModule('photo/viewer.js');"
         " const view = await m.opened; view.show([100, 100, 140, 130], 0);"
         " await new Promise((r) => setTimeout(r, 100));"
         " const at = view.toScreen([120, 115]), back = view.toPhoto({x: at[0], y: at[1]});"

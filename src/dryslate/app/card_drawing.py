@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from dryslate.app.measure_try import hex_of
+from dryslate.app.measure_try import hexes_of
 from dryslate.app.project_records import PatchResidual
-from dryslate.core.card.definition import CardDefinition, Marker, Patch
+from dryslate.core.card.definition import CardDefinition, Marker
 from dryslate.core.card.markers import marker_cells, rim_mm
 from dryslate.core.card.picture import INK_LAB, PAPER_LAB
 
@@ -119,37 +119,37 @@ def draw_card(
     rows = {row.patch_id: row for row in residuals}
     whys = {patch_id: row.dropped for patch_id, row in rows.items() if row.dropped} | dict(dropped)
     order = [p.patch_id for p in card.patches if p.patch_id in whys]
+    shifted = {n: r.residual_lab for n, r in rows.items() if r.residual_lab is not None}
+    ground, ink, paper = hexes_of([card.ground_lab_d65, INK_LAB, PAPER_LAB])
+    stated = hexes_of([p.lab_d65 for p in card.patches])
+    seen_of = [p for p in card.patches if p.patch_id in shifted]
+    seen = hexes_of([np.add(p.lab_d65, shifted[p.patch_id]) for p in seen_of])
+    seen_hex = {p.patch_id: colour for p, colour in zip(seen_of, seen, strict=True)}
     return CardDrawing(
         name=card.name,
         title=card.title,
         width_mm=card.width_mm,
         height_mm=card.height_mm,
         corner_radius_mm=card.corner_radius_mm,
-        ground_hex=hex_of(card.ground_lab_d65),
-        ink_hex=hex_of(INK_LAB),
-        paper_hex=hex_of(PAPER_LAB),
-        patches=tuple(_patch(p, rows.get(p.patch_id), whys, order) for p in card.patches),
+        ground_hex=ground,
+        ink_hex=ink,
+        paper_hex=paper,
+        patches=tuple(
+            DrawnPatch(
+                patch_id=p.patch_id,
+                x_mm=p.x_mm,
+                y_mm=p.y_mm,
+                width_mm=p.width_mm,
+                height_mm=p.height_mm,
+                stated_hex=colour,
+                seen_hex=seen_hex.get(p.patch_id),
+                off_de00=rows[p.patch_id].residual_de00 if p.patch_id in rows else None,
+                dropped=whys.get(p.patch_id, ""),
+                number=order.index(p.patch_id) + 1 if p.patch_id in order else 0,
+            )
+            for p, colour in zip(card.patches, stated, strict=True)
+        ),
         markers=tuple(_marker(m) for m in card.markers),
-    )
-
-
-def _patch(
-    patch: Patch, row: PatchResidual | None, whys: Mapping[str, str], order: list[str]
-) -> DrawnPatch:
-    """Draw one patch."""
-    shift = None if row is None else row.residual_lab
-    seen = None if shift is None else hex_of(np.add(patch.lab_d65, shift))
-    return DrawnPatch(
-        patch_id=patch.patch_id,
-        x_mm=patch.x_mm,
-        y_mm=patch.y_mm,
-        width_mm=patch.width_mm,
-        height_mm=patch.height_mm,
-        stated_hex=hex_of(patch.lab_d65),
-        seen_hex=seen,
-        off_de00=None if row is None else row.residual_de00,
-        dropped=whys.get(patch.patch_id, ""),
-        number=order.index(patch.patch_id) + 1 if patch.patch_id in order else 0,
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -223,8 +224,14 @@ def hex_of(lab: Any) -> str:
     >>> hex_of((100.0, 0.0, 0.0)), hex_of((0.0, 0.0, 0.0))
     ('#ffffff', '#000000')
     """
-    srgb = linear_to_srgb(np.clip(lab_to_linear_srgb(np.asarray(lab, dtype=float)), 0.0, 1.0))
-    return "#" + "".join(f"{round(255 * float(v)):02x}" for v in np.clip(srgb, 0.0, 1.0))
+    return hexes_of([lab])[0]
+
+
+def hexes_of(labs: Sequence[Any]) -> list[str]:
+    """Return several colours as a screen shows them, in one pass."""
+    linear = lab_to_linear_srgb(np.asarray(labs, dtype=float).reshape(-1, 3))
+    srgb = np.clip(linear_to_srgb(np.clip(linear, 0.0, 1.0)), 0.0, 1.0)
+    return ["#" + bytes(row).hex() for row in np.rint(255.0 * srgb).astype(np.uint8)]
 
 
 def _scaled(row: CorrectionRow | None) -> Scaled:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import difflib
 import hashlib
-from functools import cache
+from functools import cache, lru_cache
 from importlib import resources
 from pathlib import Path
 
@@ -301,7 +301,7 @@ class FileReferenceTables:
 
     def card_key(self, card: CardDefinition) -> str:
         """Hash everything a card states (serial, medium and values too), for provenance."""
-        return hashlib.sha256(format_card(card).encode("utf-8")).hexdigest()
+        return _key_of(card)
 
     def _all(self) -> dict[str, CardDefinition]:
         """Read every card once, the project's own first."""
@@ -334,18 +334,31 @@ class FileReferenceTables:
                 f"{path}: the card definition cannot be read ({error}).",
                 "Check the path; a definition is a UTF-8 text file.",
             ) from error
-        card = parse_card(text, str(path))
-        problems = check_card(card)
-        if has_error(problems):
-            errors = [p for p in problems if p.severity == "error"]
-            more = f" (and {len(errors) - 1} more)" if len(errors) > 1 else ""
-            raise FormatError(
-                errors[0].slug,
-                f"{path}: {errors[0].place}: {errors[0].message}{more}",
-                errors[0].fix,
-            )
+        card = _checked_card(text, str(path))
         self._folder_of.setdefault(card.name, path.parent)
         return card
+
+
+@lru_cache(maxsize=64)
+def _checked_card(text: str, place: str) -> CardDefinition:
+    """Parse and check a definition; the same text is read once, however often it is asked for."""
+    card = parse_card(text, place)
+    problems = check_card(card)
+    if has_error(problems):
+        errors = [p for p in problems if p.severity == "error"]
+        more = f" (and {len(errors) - 1} more)" if len(errors) > 1 else ""
+        raise FormatError(
+            errors[0].slug,
+            f"{place}: {errors[0].place}: {errors[0].message}{more}",
+            errors[0].fix,
+        )
+    return card
+
+
+@lru_cache(maxsize=64)
+def _key_of(card: CardDefinition) -> str:
+    """Hash all that a card states."""
+    return hashlib.sha256(format_card(card).encode("utf-8")).hexdigest()
 
 
 def _marks(card: CardDefinition) -> frozenset[tuple[str, int]]:

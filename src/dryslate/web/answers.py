@@ -16,7 +16,9 @@ from starlette.types import Scope
 
 from dryslate.base.errors import DryslateError
 from dryslate.web.errors import Refusal, answer_to
+from dryslate.web.joined import joined
 
+JOINED = "joined/"
 LOG = logging.getLogger("dryslate.web")
 
 
@@ -24,8 +26,13 @@ class CachedFiles(StaticFiles):
     """Static files whose address changes with their content may be kept by the browser."""
 
     async def get_response(self, path: str, scope: Scope) -> Response:
-        """Answer with a file."""
-        response = await super().get_response(path, scope)
+        """Answer with a file, or with scripts joined into one."""
+        script = joined(path[len(JOINED) : -3]) if path.startswith(JOINED) else None
+        response = (
+            await super().get_response(path, scope)
+            if script is None
+            else Response(script, media_type="text/javascript")
+        )
         kept = "max-age=604800" if b"v=" in scope.get("query_string", b"") else "no-cache"
         response.headers["cache-control"] = kept
         return response

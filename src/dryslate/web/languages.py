@@ -11,7 +11,7 @@ from datetime import date, datetime
 from functools import cache
 from importlib.resources import files
 
-from babel import dates, numbers
+from babel import Locale, dates, numbers
 from babel.messages.catalog import Catalog
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
@@ -137,8 +137,19 @@ def number(value: float | None, digits: int, language: str) -> str:
     """
     if value is None or math.isnan(value):
         return "–"
-    pattern = "#,##0" + ("." + "0" * digits if digits else "")
-    return str(numbers.format_decimal(value, format=pattern, locale=LOCALES[language]))
+    return str(_pattern(digits).apply(value, _locale(language)))
+
+
+@cache
+def _locale(language: str) -> Locale:
+    """Return what a language's numbers are written by."""
+    return Locale.parse(LOCALES[language])
+
+
+@cache
+def _pattern(digits: int) -> numbers.NumberPattern:
+    """Return the pattern of numbers with so many decimals, taken apart once."""
+    return numbers.parse_pattern("#,##0" + ("." + "0" * digits if digits else ""))
 
 
 def size_words(value: float, u: float, language: str, unit: str = "mm") -> str:

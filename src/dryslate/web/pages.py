@@ -148,11 +148,13 @@ def static_version() -> str:
     """Return a text that changes when any of our static files does, for the browser's cache."""
     import hashlib
 
-    folder = files("dryslate.web") / "static"
     seen = hashlib.sha256()
-    drawn = [f"drawings/{one.name}" for one in (folder / "drawings").iterdir()]
-    for part in ("css", "js", *sorted(drawn)):
-        for file in sorted((folder / part).iterdir(), key=lambda f: f.name):
-            if file.is_file():
-                seen.update(file.read_bytes())
+    parts = [files("dryslate.web") / "static"]
+    while parts:
+        here = parts.pop()
+        for entry in sorted(here.iterdir(), key=lambda one: one.name):
+            if entry.is_dir():
+                parts.append(entry)
+            elif not entry.name.startswith("."):
+                seen.update(entry.name.encode() + entry.read_bytes())
     return seen.hexdigest()[:12]

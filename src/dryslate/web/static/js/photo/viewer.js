@@ -25,6 +25,7 @@ class View {
   #layers = new Map();
   #listeners = { change: [], click: [], move: [] };
   #share = 100;
+  #isArriving = false; // a corrected picture that is not there yet
   #owner = null;
 
   constructor(viewer, photo) {
@@ -123,6 +124,7 @@ class View {
     const { width_px: w, height_px: h } = this.photo;
     top.setOpacity(pct > 0 ? 1 : 0);
     top.setClip(new OpenSeadragon.Rect(0, 0, Math.max(1, (w * pct) / 100), h));
+    this.#viewer.world.getItemAt(0).setOpacity(pct < 100 || this.#isArriving ? 1 : 0); // unseen: its tiles wait
   }
 
   get share() { return this.#share; }
@@ -132,8 +134,12 @@ class View {
     const old = this.#viewer.world.getItemAt(1);
     if (old) this.#viewer.world.removeItem(old);
     this.photo.keys.corrected = key;
+    this.#viewer.world.getItemAt(0).setOpacity(1);
     if (key === null) return;
-    this.#viewer.addTiledImage({ tileSource: tileSource(this.photo, "corrected"), index: 1, success: () => { this.share = this.#share; } });
+    this.#isArriving = true;
+    const arrived = () => { this.#isArriving = false; this.share = this.#share; };
+    const success = ({ item }) => { this.share = this.#share; whenLoaded(item, arrived); };
+    this.#viewer.addTiledImage({ tileSource: tileSource(this.photo, "corrected"), index: 1, success });
   }
 
   /** Show the whole photo. */
@@ -185,6 +191,11 @@ class View {
   #tell(what, told) { for (const listener of this.#listeners[what]) listener(told); }
 }
 
+/** Call once all that is seen of a picture is there. */
+function whenLoaded(item, then) {
+  if (item.getFullyLoaded()) then(); else item.addOnceHandler("fully-loaded-change", then);
+}
+
 function tileSource(photo, variant) {
   const { photo_id: id, width_px: width, height_px: height, tile_px: tile, n_levels: n } = photo;
   const key = photo.keys[variant];
@@ -215,7 +226,7 @@ export function open(element, photo) {
       maxZoomPixelRatio: 8,
       visibilityRatio: 0.5,
       tabIndex: -1,
-      tileSources: variants.map((variant) => tileSource(photo, variant)),
+      tileSources: variants.map((variant, n) => ({ tileSource: tileSource(photo, variant), opacity: n === variants.length - 1 ? 1 : 0 })),
       gestureSettingsMouse: { clickToZoom: false, dblClickToZoom: false },
       gestureSettingsTouch: { clickToZoom: false, dblClickToZoom: false },
       gestureSettingsPen: { clickToZoom: false, dblClickToZoom: false },
@@ -226,15 +237,17 @@ export function open(element, photo) {
       view.drawerName = viewer.drawer.getType();
       resolveOpened(view);
       resolve(view);
+      const { world } = viewer;
+      whenLoaded(world.getItemAt(world.getItemCount() - 1), () => {
+        performance.mark("photo-sharp");
+        world.getItemAt(0).setPreload(true); // what lies under the corrected picture, before somebody slides it away
+      });
     });
     viewer.addOnceHandler("tile-load-failed", async (event) => { // the server says why, once
       const answer = await fetch(event.tile.getUrl(), { headers: { accept: "application/json" } });
       if (!answer.ok) say((await answer.json()).problems);
     });
     viewer.addOnceHandler("open-failed", (event) => reject(new Error(event.message)));
-    viewer.world.addOnceHandler?.("add-item", (event) => {
-      event.item.addOnceHandler("fully-loaded-change", () => performance.mark("photo-sharp"));
-    });
   });
 }
 
