@@ -73,6 +73,12 @@ NAMES = (
     "unit_designs",
     "survey_rows",
     "sent_batches",
+    "colonies",
+    "colony_sightings",
+    "colony_fractions",
+    "colony_frames",
+    "colony_colours",
+    "stress_onsets",
 )
 
 
@@ -85,7 +91,11 @@ def _part(module_name: str, name: str) -> type:
     return getattr(module, name)
 
 
-class MemorySurveyStore(_part("store_rows", "MemoryRows"), _part("store_sums", "MemorySums")):
+class MemorySurveyStore(
+    _part("store_rows", "MemoryRows"),
+    _part("store_sums", "MemorySums"),
+    _part("store_colonies", "MemoryColonyRoom"),
+):
     """Implements `dryslate.app.ports.SurveyStore` without a disk."""
 
     def __init__(self, *, write: bool = True, who: str = "somebody") -> None:
@@ -255,6 +265,7 @@ class MemorySurveyStore(_part("store_rows", "MemoryRows"), _part("store_sums", "
     def delete_photo(self, photo_id: str) -> bool:
         resting = ("corrections", "measurements", "patch_residuals", "derived_files")
         resting += ("clock_offsets", "records", "unit_photos", "photos_set_aside", "survey_rows")
+        resting += ("colony_frames",)
         for table in resting:
             rows = self._tables[table].values()
             if any(getattr(row, "row", row).photo_id == photo_id for row in rows):

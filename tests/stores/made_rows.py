@@ -3,6 +3,15 @@
 from __future__ import annotations
 
 from dryslate.app.backup_records import Backup
+from dryslate.app.colony_records import (
+    Colony,
+    ColonyColour,
+    ColonyFractions,
+    ColonyFrame,
+    Neighbour,
+    Sighting,
+    StressOnset,
+)
 from dryslate.app.coral_health import HealthRow
 from dryslate.app.identification_rows import (
     IdentificationRow,
@@ -176,6 +185,100 @@ def fill(store: object) -> None:
         if not store.survey_rows():
             store.save_survey_rows([noted(), noted(kind="none_seen", name="Acropora")])
         store.save_sent_batch(batch())
+        store.save_colony(colony())
+        store.save_colony_sighting(sighting())
+        store.save_colony_fractions(fractions())
+        store.save_colony_frame(frame())
+        store.save_colony_colours([colony_colour()])
+        store.save_stress_onset(onset())
+
+
+def colony(organism_id: str = "11111111-aaaa", **more: object) -> Colony:
+    values = {
+        "organism_id": organism_id,
+        "site": SITE,
+        "label": "17",
+        "first_visit_id": VISIT_ID,
+        "why_tagged": "random",
+        "place": "left of the split rock",
+        "depth_m": 7.5,
+        "from_what": "north stake",
+        "bearing_deg": 120.0,
+        "distance_m": 2.5,
+        "neighbours": (Neighbour(what="18", bearing_deg=40.0, distance_m=0.8),),
+        "sketch_sha256": sha("b"),
+        "note": "tag on the rock",
+        "observer": OBSERVER,
+        "tagged_at": "2026-03-14T20:00:00+07:00",
+    } | more
+    return Colony(**values)
+
+
+def sighting(**more: object) -> Sighting:
+    values = {
+        "organism_id": "11111111-aaaa",
+        "visit_id": VISIT_ID,
+        "state": "seen",
+        "record_id": "r1",
+        "note": "in shade",
+        "observer": OBSERVER,
+        "noted_at": "2026-03-14T20:00:00+07:00",
+    } | more
+    return Sighting(**values)
+
+
+def fractions(**more: object) -> ColonyFractions:
+    values = {
+        "organism_id": "11111111-aaaa",
+        "visit_id": VISIT_ID,
+        "normal_pct": 70.0,
+        "pale_pct": 20.0,
+        "bleached_pct": 10.0,
+        "recently_dead_pct": 0.0,
+        "old_dead_pct": 0.0,
+        "lesion": "a narrow white edge",
+        "observer": OBSERVER,
+        "noted_at": "2026-03-14T20:00:00+07:00",
+    } | more
+    return ColonyFractions(**values)
+
+
+def frame(**more: object) -> ColonyFrame:
+    values = {
+        "organism_id": "11111111-aaaa",
+        "photo_id": sha("a"),
+        "is_reference": True,
+        "outline_px": ((10.0, 20.0), (60.0, 22.5), (40.0, 80.0)),
+        "outline_how": "drawn",
+        "is_confirmed": True,
+        "observer": OBSERVER,
+        "noted_at": "2026-03-14T20:00:00+07:00",
+    } | more
+    return ColonyFrame(**values)
+
+
+def colony_colour(**more: object) -> ColonyColour:
+    values = {
+        "organism_id": "11111111-aaaa",
+        "photo_id": sha("a"),
+        "outline_key": "o1",
+        "correction_key": "first",
+        "measured": {"lab": [55.0, 5.5, 20.25], "white_distance": 40.5},
+        "measured_at": "2026-03-14T20:00:00+07:00",
+    } | more
+    return ColonyColour(**values)
+
+
+def onset(**more: object) -> StressOnset:
+    values = {
+        "onset_id": "s1",
+        "site": SITE,
+        "onset_date": "2026-03-01",
+        "reason": "first white colonies reported by the dive boat",
+        "observer": OBSERVER,
+        "stated_at": "2026-03-14T20:00:00+07:00",
+    } | more
+    return StressOnset(**values)
 
 
 def batch(**more: object) -> SentBatch:

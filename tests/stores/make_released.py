@@ -22,7 +22,8 @@ NAMES = (
     "measurements patch_residuals control_objects derived_files records "
     "identifications review_draws review_chances review_outcomes coral_health "
     "units unit_photos photos_set_aside backups "
-    "categories category_mappings unit_designs survey_rows sent_batches"
+    "categories category_mappings unit_designs survey_rows sent_batches "
+    "colonies colony_sightings colony_fractions colony_frames colony_colours stress_onsets"
 )
 
 

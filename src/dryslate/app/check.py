@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
+from dryslate.app.check_colonies import check_colonies
 from dryslate.app.check_records import check_records
 from dryslate.app.control_objects import ControlComparison, compare_controls
 from dryslate.app.patch_wear import find_worn_patches
@@ -119,6 +120,7 @@ def check_project(
     problems += _check_links(store)
     problems += _check_derived(store, files)
     problems += check_records(store, files, taxa_versions)
+    problems += check_colonies(store)
     controls = compare_controls(store)
     problems += [problem for control in controls for problem in control.problems]
     problems += find_worn_patches(store.patch_residuals())

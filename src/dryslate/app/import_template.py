@@ -20,7 +20,7 @@ _OF_DESIGN: Mapping[str, tuple[str, ...]] = {
     "timed_swim": ("minutes", "searched"),
 }
 _KEY = ("site", "date", "unit", "kind", "category", "name", "growth_form")
-_COLONY = ("longest_cm", "across_cm", *HEALTH, "lesion")
+_COLONY = ("longest_cm", "across_cm", *HEALTH, "lesion", "tag")
 _ROW: Mapping[str, tuple[str, ...]] = {
     "line_intercept": ("from_m", "to_m", "at_m", "across_line_m", *_COLONY),
     "point_intercept": ("at_m", "across_line_m", *_COLONY),
@@ -72,6 +72,7 @@ MEANINGS: Mapping[str, str] = {
     "recently_dead_pct": "Per cent white bare skeleton, its fine structure still sharp.",
     "old_dead_pct": "Per cent long dead, worn or overgrown.",
     "lesion": "A lesion in plain words.",
+    "tag": "What the tag of a tagged colony says; empty where it bears none.",
     "unreadable": "Why it could not be read: in shade, out of focus, hidden by a fish.",
     "note": "Anything worth knowing.",
 }

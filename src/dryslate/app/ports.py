@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 from dryslate.app.backup_records import BackupStore
+from dryslate.app.colony_records import ColonyStore
 from dryslate.app.coral_health import HealthStore
 from dryslate.app.records import DecodedPhoto, PhotoMetadata
 from dryslate.app.store_ports import (
@@ -146,6 +147,7 @@ class SurveyStore(
     ProofStore,
     SurveyRowStore,
     SurveySumStore,
+    ColonyStore,
     Protocol,
 ):
     """The project's records; its rooms are in `dryslate.app.store_ports`."""

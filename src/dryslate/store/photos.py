@@ -25,6 +25,7 @@ _RESTING = (
     "unit_photos",
     "photos_set_aside",
     "survey_rows",
+    "colony_frames",
 )
 _TRUTHS = ("flash_fired", "white_balance_fixed")
 

@@ -15,6 +15,7 @@ from dryslate.app.ports import Clock
 from dryslate.base.errors import StoreError
 from dryslate.base.problems import Problem
 from dryslate.store.backups import SqliteBackupRoom
+from dryslate.store.colonies import SqliteColonyRoom
 from dryslate.store.connection import (
     DATABASE_NAME,
     account,
@@ -82,6 +83,7 @@ class SqliteSurveyStore(
     SqliteProofRoom,
     SqliteSurveyRowRoom,
     SqliteSurveySumRoom,
+    SqliteColonyRoom,
 ):
     """
     A project's records in SQLite; implements `dryslate.app.ports.SurveyStore`.

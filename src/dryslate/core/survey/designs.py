@@ -154,6 +154,8 @@ class SurveyRow:
     note : str
     place : str
         Where it was written: a file and row, a sheet and cell.
+    tag : str
+        What the tag of a tagged colony says; empty where it bears none.
     """
 
     kind: RowKind
@@ -181,6 +183,7 @@ class SurveyRow:
     unreadable: str = ""
     note: str = ""
     place: str = ""
+    tag: str = ""
 
     def as_dict(self) -> dict[str, Any]:
         """Return the fields as plain values, for JSON."""
