@@ -161,6 +161,13 @@ def read_table(path: Path, sheet: str | None = None) -> Table:
     return read(path, sheet)
 
 
+def read_file(path: Path, most_bytes: int = 100 << 20) -> bytes:
+    """Read a file that the user brings, whole."""
+    from dryslate.files.table_files import read_bytes
+
+    return read_bytes(path, most_bytes)
+
+
 def save_file(path: Path, data: bytes) -> None:
     """Write a file so that it is whole or not there."""
     from dryslate.files.safe_write import save_whole

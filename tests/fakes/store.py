@@ -42,6 +42,16 @@ from dryslate.base.problems import Problem
 
 Table = dict[tuple[Any, ...], Any]
 
+
+def _part(module_name: str, name: str) -> Any:
+    """Load a part that lies in a module of its own (test folders are no packages)."""
+    path = Path(__file__).with_name(f"{module_name}.py")
+    spec = importlib.util.spec_from_file_location(f"fake_{module_name}", path)
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return getattr(module, name)
+
+
 NAMES = (
     "sites",
     "zones",
@@ -79,22 +89,15 @@ NAMES = (
     "colony_frames",
     "colony_colours",
     "stress_onsets",
+    *_part("publication", "NAMES"),
 )
-
-
-def _part(module_name: str, name: str) -> type:
-    """Load a part that lies in a module of its own (test folders are no packages)."""
-    path = Path(__file__).with_name(f"{module_name}.py")
-    spec = importlib.util.spec_from_file_location(f"fake_{module_name}", path)
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return getattr(module, name)
 
 
 class MemorySurveyStore(
     _part("store_rows", "MemoryRows"),
     _part("store_sums", "MemorySums"),
     _part("store_colonies", "MemoryColonyRoom"),
+    _part("publication", "MemoryPublication"),
 ):
     """Implements `dryslate.app.ports.SurveyStore` without a disk."""
 
@@ -444,6 +447,7 @@ class MemorySurveyStore(
             raise StoreError("store-refused", f"photos belong to the unit {unit_id!r}.")
         if (unit_id,) in self._tables["unit_designs"]:
             raise StoreError("store-refused", f"the unit {unit_id!r} was sampled.")
+        self._drop("unit_places", unit_id)
         self._drop("units", unit_id)
 
     def _drop(self, table: str, key: str) -> None:

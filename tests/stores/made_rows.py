@@ -31,6 +31,7 @@ from dryslate.app.project_records import (
     Site,
     Zone,
 )
+from dryslate.app.publication_records import NameId, ProjectPerson, SitePlace, UnitPlace
 from dryslate.app.records import (
     ControlObject,
     CorrectionRow,
@@ -191,6 +192,11 @@ def fill(store: object) -> None:
         store.save_colony_frame(frame())
         store.save_colony_colours([colony_colour()])
         store.save_stress_onset(onset())
+        store.save_site_place(site_place())
+        store.save_unit_place(unit_place())
+        store.save_project_person(person())
+        store.replace_name_ids([name_id()])
+        store.save_project_fact("title", "Two reefs")
 
 
 def colony(organism_id: str = "11111111-aaaa", **more: object) -> Colony:
@@ -290,6 +296,57 @@ def batch(**more: object) -> SentBatch:
         "stored_at": "2026-03-14T18:00:00Z",
     } | more
     return SentBatch(**values)
+
+
+def site_place(**more: object) -> SitePlace:
+    values = {
+        "site": SITE,
+        "latitude_deg": -8.35,
+        "longitude_deg": 115.51,
+        "position_text": "8°21.0'S 115°30.6'E",
+        "precision_deg": 0.1 / 60,
+        "uncertainty_m": 200.0,
+        "grid_deg": 0.1,
+        "country": "Atlantis",
+        "country_code": "ZZ",
+        "water_body": "Round Sea",
+        "locality": "off the north point",
+        "observer": OBSERVER,
+        "stated_at": "2026-03-14T20:00:00Z",
+    } | more
+    return SitePlace(**values)
+
+
+def unit_place(**more: object) -> UnitPlace:
+    values = {
+        "unit_id": "unit T1",
+        "latitude_deg": -8.3501,
+        "longitude_deg": 115.5102,
+        "position_text": "-8.3501, 115.5102",
+        "precision_deg": 0.0001,
+        "uncertainty_m": None,
+        "observer": "Tevi",
+        "stated_at": "2026-03-14T20:00:00Z",
+    } | more
+    return UnitPlace(**values)
+
+
+def person(**more: object) -> ProjectPerson:
+    values = {"person": "Ines Varro", "role": "contact", "email": "ines@example.org"} | more
+    return ProjectPerson(**values)
+
+
+def name_id(**more: object) -> NameId:
+    values = {
+        "name": "Favites",
+        "scientific_name": "Favites",
+        "rank": "genus",
+        "kingdom": "Animalia",
+        "name_id": "urn:example:name:1",
+        "register": "a register",
+        "matched_on": "2026-03-01",
+    } | more
+    return NameId(**values)
 
 
 def category(name: str, **more: object) -> Category:

@@ -23,7 +23,8 @@ NAMES = (
     "identifications review_draws review_chances review_outcomes coral_health "
     "units unit_photos photos_set_aside backups "
     "categories category_mappings unit_designs survey_rows sent_batches "
-    "colonies colony_sightings colony_fractions colony_frames colony_colours stress_onsets"
+    "colonies colony_sightings colony_fractions colony_frames colony_colours stress_onsets "
+    "site_places unit_places project_people name_ids"
 )
 
 

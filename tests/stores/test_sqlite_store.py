@@ -18,7 +18,7 @@ from pathlib import Path
 
 import pytest
 
-from dryslate.app import project_records, records, unit_records
+from dryslate.app import project_records, publication_records, records, unit_records
 from dryslate.base.errors import StoreError
 from dryslate.store.change_triggers import UNLOGGED
 from dryslate.store.migrate import Migration, load_migrations, statements
@@ -166,6 +166,10 @@ def test_page_names_every_column() -> None:
         ("units", unit_records.Unit, set()),
         ("unit_photos", unit_records.UnitPhoto, set()),
         ("photos_set_aside", unit_records.SetAside, set()),
+        ("site_places", publication_records.SitePlace, set()),
+        ("unit_places", publication_records.UnitPlace, set()),
+        ("project_people", publication_records.ProjectPerson, set()),
+        ("name_ids", publication_records.NameId, set()),
         ("change_log", project_records.Change, set()),
     ],
 )

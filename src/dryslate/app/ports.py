@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 from dryslate.app.backup_records import BackupStore
 from dryslate.app.colony_records import ColonyStore
 from dryslate.app.coral_health import HealthStore
+from dryslate.app.publication_records import PublicationStore
 from dryslate.app.records import DecodedPhoto, PhotoMetadata
 from dryslate.app.store_ports import (
     IdentificationStore,
@@ -148,6 +149,7 @@ class SurveyStore(
     SurveyRowStore,
     SurveySumStore,
     ColonyStore,
+    PublicationStore,
     Protocol,
 ):
     """The project's records; its rooms are in `dryslate.app.store_ports`."""

@@ -18,6 +18,7 @@ GROUPS = (
     "lens",
     "take",
     "project",
+    "sites",
     "units",
     "correct",
     "measure",

@@ -26,19 +26,29 @@ def read_table(path: Path, sheet: str | None = None) -> Table:
     InputError
         ``table-not-found``, ``table-too-large``, and as the readers do.
     """
-    try:
-        if path.stat().st_size > LARGEST_BYTES:
-            raise InputError(
-                "table-too-large",
-                f"{path}: more than {LARGEST_BYTES >> 20} MB.",
-                "Divide the table.",
-            )
-        data = path.read_bytes()
-    except OSError as error:
-        raise _unreadable(path, error) from error
+    data = read_bytes(path, LARGEST_BYTES)
     if data[:4] == b"PK\x03\x04":
         return read_table_xlsx(data, path.name, sheet)
     return read_table_csv(data, path.name)
+
+
+def read_bytes(path: Path, most_bytes: int) -> bytes:
+    """
+    Read a file that is not larger than it may be.
+
+    Raises
+    ------
+    InputError
+        ``table-not-found``, ``table-too-large``.
+    """
+    try:
+        if path.stat().st_size > most_bytes:
+            raise InputError(
+                "table-too-large", f"{path}: more than {most_bytes >> 20} MB.", "Divide it."
+            )
+        return path.read_bytes()
+    except OSError as error:
+        raise _unreadable(path, error) from error
 
 
 def sheets_of(path: Path) -> tuple[str, ...]:

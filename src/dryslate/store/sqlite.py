@@ -34,6 +34,7 @@ from dryslate.store.migrate import Migration, Stamp, apply_migrations, load_migr
 from dryslate.store.photos import SqlitePhotoRoom
 from dryslate.store.places import SqlitePlaceRoom
 from dryslate.store.proof import SqliteProofRoom
+from dryslate.store.publication import SqlitePublicationRoom
 from dryslate.store.results import SqliteResultRoom
 from dryslate.store.survey_rows import SqliteSurveyRowRoom
 from dryslate.store.survey_sums import SqliteSurveySumRoom
@@ -84,6 +85,7 @@ class SqliteSurveyStore(
     SqliteSurveyRowRoom,
     SqliteSurveySumRoom,
     SqliteColonyRoom,
+    SqlitePublicationRoom,
 ):
     """
     A project's records in SQLite; implements `dryslate.app.ports.SurveyStore`.
