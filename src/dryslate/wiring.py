@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from dryslate.app.accounts import AccountBook, PasswordHasher
@@ -26,8 +26,8 @@ if TYPE_CHECKING:
     )
     from dryslate.app.report import ReportBench
     from dryslate.app.restore import RestoreTools
+    from dryslate.app.result_settings import ResultSettings
     from dryslate.app.sending import SentBox
-    from dryslate.app.survey_results import ResultSettings
     from dryslate.app.tiles import TileBench
     from dryslate.formats.table_csv import Table
     from dryslate.store.sqlite import SqliteSurveyStore
@@ -185,14 +185,14 @@ def usual_categories() -> Table:
     return read_table_csv((files(dryslate.data) / "categories.csv").read_bytes(), "categories")
 
 
-def result_settings() -> ResultSettings:
-    """Return what results are made with beside the records of a project."""
+def result_settings(**typed: Any) -> ResultSettings:
+    """Return what results are made with beside the records, and what the user typed (not None)."""
     import csv
     from importlib.resources import files
 
     import dryslate.data
     from dryslate.app.category_list import read_categories
-    from dryslate.app.survey_results import ResultSettings
+    from dryslate.app.result_settings import ResultSettings
     from dryslate.core.survey.coverage import parse_coverage_table
 
     text = (files(dryslate.data) / "tables" / "survey_coverage.csv").read_text("utf-8")
@@ -200,6 +200,7 @@ def result_settings() -> ResultSettings:
     return ResultSettings(
         usual=read_categories(usual_categories()),
         coverage=parse_coverage_table(csv.DictReader(lines)),
+        **{name: value for name, value in typed.items() if value is not None},
     )
 
 

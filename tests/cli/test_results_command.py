@@ -6,6 +6,7 @@ import csv
 import io
 import json
 import math
+import re
 import shutil
 from dataclasses import replace
 from pathlib import Path
@@ -15,6 +16,7 @@ from scipy import stats
 from typer.testing import CliRunner
 
 from dryslate import wiring
+from dryslate.base.errors import InputError
 from dryslate.cli.main import build_app
 
 WHO = ("--observer", "Ines Varro")
@@ -141,7 +143,45 @@ def test_table_has_one_figure_a_row(results_of, tmp_path: Path) -> None:
     written = list(csv.DictReader(io.StringIO((tmp_path / "r.csv").read_text("utf-8-sig"))))
     assert float(written[0]["estimate"]) == pytest.approx(row["estimate"])
     shown = run("results", tmp_path / "trip").stdout
-    assert "hard coral: count_per_min 0.15 (95 %: " in shown
+    assert shown.startswith("Ledge, 2024-05-19, timed swim\n  Counts per minute\n")
+    assert re.search(r"    hard coral +0\.15  [0-9.]+ to [0-9.]+ +2 units", shown)
+
+
+def test_some_figures_only(results_of, tmp_path: Path) -> None:
+    folder = tmp_path / "trip"
+    table = HEADS + f"length_m,width_m,edge_rule,kind,category,longest_cm,{SHARES}\n"
+    line = "{},{},{},,belt,10,1,centre_inside,colony,hard coral,{},100,0,0,0,0\n"
+    for site, date in (("Ledge", "2024-05-19"), ("Wall", "2024-05-19"), ("Ledge", "2025-05-20")):
+        for unit, size in (("B1", 12), ("B2", 3)):
+            table += line.format(site, date, unit, size)
+    results_of(table)
+
+    def rows(*words: object) -> list[dict]:
+        return json.loads(run("results", folder, *words, "--json").stdout)["results"]
+
+    assert {r["site"] for r in rows("--site", "ledge")} == {"Ledge"}
+    assert {r["date"] for r in rows("--visit", "2025-05-20")} == {"2025-05-20"}
+    assert {r["figure"] for r in rows("--figure", "dens", "--figure", "size_q50")} == {
+        "density_per_m2",
+        "size_q50_cm",
+    }
+    classes = rows("--figure", "class", "--size-classes", "2,6", "--size-cut-off", "5")
+    assert {r["about"] for r in classes} == {
+        "2 to under 6 cm; colonies of 5 cm and more",
+        "6 cm and more; colonies of 5 cm and more",
+    }
+    (juveniles, *_) = rows("--figure", "juvenile", "--juvenile", "15", "--site", "Wall")
+    assert juveniles["about"] == "colonies under 15 cm"
+    for words, slug in (
+        (("--figure", "heat"), "results-choice-unknown"),
+        (("--site", "Edge"), "results-choice-unknown"),
+        (("--size-classes", "5;10"), "results-size-classes-wrong"),
+    ):
+        with pytest.raises(InputError) as error:
+            run("results", folder, *words)
+        assert error.value.slug == slug
+    shown = run("results", folder, "--site", "Wall").stdout
+    assert "Longest diameter, median (cm) (all sizes)" in shown
 
 
 def test_points_on_a_photo_that_is_set_aside_are_left_out(web_project, tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 
 import numpy as np
@@ -43,7 +44,7 @@ def undetermined_of(thing: str, names: Mapping[str, NotedName]) -> tuple[str, ..
 
 
 def bounds_of(
-    own: Sequence[float], open_: Sequence[float], efforts: Sequence[float], *, is_ratio: bool
+    own: Sequence[float], open_: Sequence[float], efforts: Sequence[float]
 ) -> Bounds | None:
     """
     Return the undetermined share, and the figure if all of it were this genus.
@@ -53,17 +54,15 @@ def bounds_of(
     own, open_ : sequence of float
         Of each unit: what is this genus, and what may be. NaN in the first: blank.
     efforts : sequence of float
-    is_ratio : bool
-        A ratio of sums; else the mean of units.
 
     Returns
     -------
     Bounds or None
-        None where no unit carries the figure.
+        Of the mean of units; None where no unit carries the figure.
 
     Examples
     --------
-    >>> bounds_of([3.0, 1.0], [1.0, 3.0], [10.0, 10.0], is_ratio=False)
+    >>> bounds_of([3.0, 1.0], [1.0, 3.0], [10.0, 10.0])
     Bounds(undetermined_frac=0.5, if_all=0.4)
     """
     found, more, effort = (np.asarray(v, dtype=np.float64) for v in (own, open_, efforts))
@@ -73,6 +72,61 @@ def bounds_of(
     found, more, effort = found[holds], more[holds], effort[holds]
     total = float((found + more).sum())
     share = float(more.sum()) / total if total > 0 else 0.0
-    if is_ratio:
-        return Bounds(undetermined_frac=share, if_all=total / float(effort.sum()))
     return Bounds(undetermined_frac=share, if_all=float(((found + more) / effort).mean()))
+
+
+def genus_bounds(
+    thing: str,
+    names: Mapping[str, NotedName],
+    own: Sequence[float],
+    sums: Sequence[Mapping[str, float]],
+    efforts: Sequence[float],
+) -> Bounds | None:
+    """
+    Tell what names short of genus leave open about a thing.
+
+    Parameters
+    ----------
+    thing : str
+    names : mapping of str to NotedName
+    own : sequence of float
+        Of each unit; NaN: blank.
+    sums : sequence of mapping of str to float
+        Of each unit, by thing.
+    efforts : sequence of float
+
+    Returns
+    -------
+    Bounds or None
+        None for what is no genus.
+    """
+    if thing not in names or not names[thing].is_genus:
+        return None
+    others = undetermined_of(thing, names)
+    open_ = [math.fsum(unit.get(other, 0.0) for other in others) for unit in sums]
+    return bounds_of(own, open_, efforts)
+
+
+def share_bounds(own: tuple[int, int], open_: tuple[int, int]) -> Bounds | None:
+    """
+    Return the same for a share of colonies.
+
+    Parameters
+    ----------
+    own, open_ : (int, int)
+        Cases and colonies of this genus, and of what may be it.
+
+    Returns
+    -------
+    Bounds or None
+        None without colonies.
+
+    Examples
+    --------
+    >>> share_bounds((2, 8), (2, 2))
+    Bounds(undetermined_frac=0.2, if_all=0.4)
+    """
+    n = own[1] + open_[1]
+    if n == 0:
+        return None
+    return Bounds(undetermined_frac=open_[1] / n, if_all=(own[0] + open_[0]) / n)

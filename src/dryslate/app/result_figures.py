@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Mapping, Sequence
 
-from dryslate.app.result_bounds import bounds_of, undetermined_of
+from dryslate.app.result_bounds import genus_bounds
 from dryslate.app.result_health import health_of
-from dryslate.app.result_made import Bounds, Made
-from dryslate.app.result_tallies import ALL, UNNAMED, NotedName
+from dryslate.app.result_made import Made
+from dryslate.app.result_settings import ResultSettings
+from dryslate.app.result_sizes import juveniles_of, sizes_of
+from dryslate.app.result_tallies import ALL, NotedName, SampledAlike
+from dryslate.app.result_units import BLANK, survey_settings, things_of, unseen
 from dryslate.base.quality import Flag
 from dryslate.core.survey.cover import estimate_cover, estimate_line_cover, estimate_point_cover
 from dryslate.core.survey.density import estimate_density, estimate_line_density, estimate_rate
@@ -23,64 +25,44 @@ COVER_DESIGNS: tuple[Design, ...] = (
     "quadrat_cells",
 )
 COUNT_DESIGNS: tuple[Design, ...] = ("belt", "quadrat_counts", "timed_swim")
-BLANK = math.nan
 
 
 def figures_of(
-    tallies: Sequence[UnitTally], names: Mapping[str, NotedName], settings: SurveySettings
+    group: SampledAlike, names: Mapping[str, NotedName], settings: ResultSettings
 ) -> Iterator[Made]:
     """
     Make the figures of units that were sampled alike.
 
     Parameters
     ----------
-    tallies : sequence of UnitTally
-        Of one design.
+    group : SampledAlike
     names : mapping of str to NotedName
         What the names among the things stand for.
-    settings : SurveySettings
+    settings : ResultSettings
 
     Yields
     ------
     Made
     """
-    for made in _figures(tallies, names, settings):
+    for made in _figures(group, names, settings):
         known = names.get(made.thing)
         yield made if known is None or known.is_listed else made.flagged(Flag.NAME_IN_NO_LIST)
 
 
 def _figures(
-    tallies: Sequence[UnitTally], names: Mapping[str, NotedName], settings: SurveySettings
+    group: SampledAlike, names: Mapping[str, NotedName], settings: ResultSettings
 ) -> Iterator[Made]:
     """Make them one kind after the other."""
-    design = tallies[0].design.design
-    if design in COVER_DESIGNS:
-        yield from _covers(tallies, names, settings)
-    if design in COUNT_DESIGNS:
-        yield from _densities(tallies, names, settings)
-    if design == "line_intercept":
-        yield from _line_densities(tallies, settings)
-    yield from health_of(tallies, names, settings)
-
-
-def things_of(tallies: Sequence[UnitTally], which: str) -> list[str]:
-    """
-    List every thing that any of the units has, in the order of the alphabet.
-
-    Parameters
-    ----------
-    tallies : sequence of UnitTally
-    which : str
-        Sums of `UnitTally`.
-
-    Returns
-    -------
-    list of str
-        Without "no name" where nothing in these units was named at all.
-    """
-    found = sorted({thing for one in tallies for thing in getattr(one, which)})
-    is_named = any(thing.startswith("name\t") and thing != UNNAMED for thing in found)
-    return [thing for thing in found if is_named or thing != UNNAMED]
+    tallies, survey = group.tallies, survey_settings(group, settings)
+    if group.design in COVER_DESIGNS:
+        yield from _covers(tallies, names, survey)
+    if group.design in COUNT_DESIGNS:
+        yield from _densities(tallies, names, survey)
+    if group.design == "line_intercept":
+        yield from _line_densities(tallies, survey)
+    yield from juveniles_of(group, names, settings)
+    yield from sizes_of(group, settings)
+    yield from health_of(group, names, settings)
 
 
 def _covers(
@@ -100,23 +82,11 @@ def _covers(
             found = estimate_cover(shares, settings)
         else:
             found = estimate_point_cover(on, placed, settings, unreadable=unread)
-        yield Made(thing=thing, found=found, bounds=_bounds(tallies, "on", thing, names, on, read))
-
-
-def _bounds(
-    tallies: Sequence[UnitTally],
-    which: str,
-    thing: str,
-    names: Mapping[str, NotedName],
-    own: Sequence[float],
-    efforts: Sequence[float],
-) -> Bounds | None:
-    """Tell what names short of genus leave open; None for what is no genus."""
-    if thing not in names or not names[thing].is_genus:
-        return None
-    others = undetermined_of(thing, names)
-    open_ = [math.fsum(getattr(one, which).get(o, 0.0) for o in others) for one in tallies]
-    return bounds_of(own, open_, efforts, is_ratio=False)
+        yield Made(
+            thing=thing,
+            found=found,
+            bounds=genus_bounds(thing, names, on, [one.on for one in tallies], read),
+        )
 
 
 def _densities(
@@ -134,35 +104,8 @@ def _densities(
             found = estimate_rate(counts, efforts, settings)
         else:
             found = estimate_density(counts, efforts, settings, edge_rule=rule)
-        bounds = _bounds(tallies, "counts", thing, names, counts, efforts)
+        bounds = genus_bounds(thing, names, counts, [one.counts for one in tallies], efforts)
         yield Made(thing=thing, found=found, bounds=bounds)
-
-
-def unseen(tally: UnitTally, thing: str) -> float:
-    """
-    Tell what it means that a unit has no count of a thing.
-
-    Parameters
-    ----------
-    tally : UnitTally
-    thing : str
-
-    Returns
-    -------
-    float
-        0 where the unit noted such things at all, or no coral; else NaN: a blank.
-    """
-    kind, word = thing.split("\t")
-    if thing == ALL:
-        return BLANK
-    if thing == UNNAMED:
-        return 0.0 if ALL in tally.counts else BLANK
-    if kind == "name" and tally.counts.get(ALL) == 0 and UNNAMED in tally.counts:
-        return 0.0  # no coral at all was seen
-    if tally.design.searched and kind == "name":
-        return 0.0 if word in tally.design.searched else BLANK
-    is_noted = any(o.startswith(f"{kind}\t") and o not in (ALL, UNNAMED) for o in tally.counts)
-    return 0.0 if is_noted else BLANK
 
 
 def _line_densities(tallies: Sequence[UnitTally], settings: SurveySettings) -> Iterator[Made]:

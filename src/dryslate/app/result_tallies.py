@@ -152,15 +152,17 @@ def tally_units(store: SurveyStore, usual: Sequence[Category]) -> Tallied:
     for stated in store.unit_designs():
         unit = units[stated.unit_id]
         things = things_of.setdefault(stated.list_version, _Things({}))
-        named = []
+        named, left_out = [], []
         for noted in rows[unit.unit_id]:
             said = _said(noted)
             on = things.of(said)
             _keep_name(names, on, said)
-            row = noted.row if noted.row_no not in chosen else _only_counted(noted.row)
-            named.append((row, on))
-        tally = tally_unit(stated.design, named)
-        tally.n_chosen = sum(noted.row_no in chosen for noted in rows[unit.unit_id])
+            if noted.row_no in chosen:
+                left_out.append((_only_counted(noted.row), on))
+            else:
+                named.append((noted.row, on))
+        tally = tally_unit(stated.design, [*named, *left_out])
+        tally.chosen = tally_unit(stated.design, left_out).counts
         for name in stated.design.searched:
             tally.counts.setdefault(f"name\t{name}", 0)
         tallies[unit.unit_id] = tally, things

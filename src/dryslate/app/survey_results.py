@@ -2,39 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from dryslate.app.result_choice import ResultChoice
 from dryslate.app.result_figures import figures_of
 from dryslate.app.result_rows import ResultRow, row_of
+from dryslate.app.result_settings import ResultSettings
 from dryslate.app.result_tallies import tally_units
-from dryslate.core.survey.statement import SurveySettings
 
 if TYPE_CHECKING:
     from dryslate.app.ports import SurveyStore
-    from dryslate.app.survey_records import Category
-    from dryslate.core.survey.coverage import CoverageTable
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ResultSettings:
-    """
-    What results are made with beside the records.
-
-    Parameters
-    ----------
-    usual : tuple of Category
-        The list of a project that has none of its own.
-    coverage : CoverageTable or None
-        Adds the flags of simulated coverage.
-    """
-
-    usual: tuple[Category, ...] = ()
-    coverage: CoverageTable | None = None
 
 
 def survey_results(
-    store: SurveyStore, settings: ResultSettings | None = None
+    store: SurveyStore,
+    settings: ResultSettings | None = None,
+    choice: ResultChoice | None = None,
 ) -> tuple[ResultRow, ...]:
     """
     Make every figure that the records of a project carry.
@@ -43,6 +26,8 @@ def survey_results(
     ----------
     store : SurveyStore
     settings : ResultSettings, optional
+    choice : ResultChoice, optional
+        Some of them only.
 
     Returns
     -------
@@ -59,16 +44,12 @@ def survey_results(
     unit does not say what was searched for, names seen elsewhere count as zero only in designs in
     which everything is noted (cover), or where the unit noted corals by name at all.
     """
-    settings = settings or ResultSettings()
+    settings, choice = settings or ResultSettings(), choice or ResultChoice()
     tallied = tally_units(store, settings.usual)
-    return tuple(
+    found = [
         row_of(group.where, group.design, made, group.unit_ids)
         for group in tallied.groups
-        for made in figures_of(
-            group.tallies,
-            tallied.names,
-            SurveySettings(
-                scope="plots" if group.is_permanent else "area", coverage=settings.coverage
-            ),
-        )
-    )
+        if choice.has_group(group)
+        for made in figures_of(group, tallied.names, settings)
+    ]
+    return tuple(choice.pick(found, tallied.groups))

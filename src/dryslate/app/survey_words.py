@@ -43,3 +43,52 @@ SURVEY_FLAGS: Mapping[str, str] = {
     Flag.FEW_PERMUTATIONS: "too few ways to exchange: no p of 0.05 or less is possible",
     Flag.GROUPS_SPREAD_UNALIKE: "groups differ in spread",
 }
+
+FIGURE_WORDS: Mapping[str, str] = {
+    "cover_frac": "Cover (share of what was read)",
+    "density_per_m2": "Colonies or animals per square metre",
+    "count_per_min": "Counts per minute",
+    "juvenile_density_per_m2": "Juveniles per square metre",
+    "geometric_mean_cm": "Longest diameter, geometric mean (cm)",
+    "cv_pct": "Longest diameter, coefficient of variation (%)",
+    "log_sd": "Standard deviation of natural log size",
+    "log_skewness": "Skewness of log size",
+    "log_kurtosis": "Kurtosis of log size",
+    "size_q10_cm": "Longest diameter that 10 % of colonies do not exceed (cm)",
+    "size_q25_cm": "Longest diameter that 25 % of colonies do not exceed (cm)",
+    "size_q50_cm": "Longest diameter, median (cm)",
+    "size_q75_cm": "Longest diameter that 75 % of colonies do not exceed (cm)",
+    "size_q90_cm": "Longest diameter that 90 % of colonies do not exceed (cm)",
+    "class_share_frac": "Share of colonies in a size class",
+    "geometric_mean_ratio": "Geometric mean size over that of the visit before",
+    "prevalence_bleached_frac": "Colonies with any bleached part (share of those examined)",
+    "prevalence_pale_or_bleached_frac": "Colonies with any pale or bleached part (share)",
+    "prevalence_recently_dead_frac": "Colonies with any recently dead part (share)",
+    "prevalence_old_dead_frac": "Colonies with any long dead part (share)",
+    "bleached_of_live_frac": "Bleached share of live tissue",
+    "partial_mortality_recent_frac": "Recently dead share of a colony, mean",
+    "partial_mortality_old_frac": "Long dead share of a colony, mean",
+    "prevalence_lesion_frac": "Colonies with a lesion (share of those looked at)",
+    "bleaching_index_seven_classes_pct": "Bleaching index of seven classes (0 to 100)",
+}
+
+
+def figure_words(figure: str) -> str:
+    """
+    Return a figure in plain words.
+
+    Parameters
+    ----------
+    figure : str
+
+    Returns
+    -------
+    str
+        The figure's own name where it has no others.
+
+    Examples
+    --------
+    >>> figure_words("cover_frac")
+    'Cover (share of what was read)'
+    """
+    return FIGURE_WORDS.get(figure, figure)

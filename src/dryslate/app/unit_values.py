@@ -9,8 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from dryslate.app.result_figures import COUNT_DESIGNS, COVER_DESIGNS, things_of, unseen
+from dryslate.app.result_figures import COUNT_DESIGNS, COVER_DESIGNS
 from dryslate.app.result_tallies import SampledAlike
+from dryslate.app.result_units import things_of, unseen
 from dryslate.core.survey.colony_health import examined, is_bleached, is_pale_or_bleached
 from dryslate.core.survey.designs import Design
 from dryslate.core.survey.tally import UnitTally

@@ -15,57 +15,68 @@ if TYPE_CHECKING:
 
     from dryslate.app.result_rows import ResultRow
 
+Names = list[str] | None
+
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
     app.command("results")(results)
 
 
-def results(
+def results(  # noqa: PLR0913, PLR0917 - one parameter for each option
     folder: Annotated[Path, typer.Argument(help="Project folder.")],
+    site: Annotated[Names, typer.Option("--site", help="This site only; may be repeated.")] = None,
+    visit: Annotated[
+        Names, typer.Option("--visit", help="Visits of this date only; may be repeated.")
+    ] = None,
+    figure: Annotated[
+        Names,
+        typer.Option("--figure", help="Figures that begin so, such as cover; may be repeated."),
+    ] = None,
+    size_classes: Annotated[
+        str | None,
+        typer.Option("--size-classes", help="Lower ends in cm; else 0,5,10,20,40,80,160."),
+    ] = None,
+    size_cut_off: Annotated[
+        float | None,
+        typer.Option("--size-cut-off", help="Leave smaller colonies out of the sizes, cm."),
+    ] = None,
+    juvenile: Annotated[
+        float | None, typer.Option("--juvenile", help="Juveniles are under so many cm; else 5.")
+    ] = None,
     csv: Annotated[
         Path | None, typer.Option("--csv", help="Write the table to a file, one figure a row.")
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
 ) -> None:
     """
-    Cover, density, counts per minute and prevalence by site, visit and zone, each with its 95 %
+    Cover, density, sizes, health and diversity by site, visit and zone, each with its 95 %
     interval. Which interval goes with which figure is fixed in advance (docs/estimators).
     """
-    from dryslate.app.result_rows import results_table
+    from dryslate.app.result_choice import ResultChoice
+    from dryslate.app.result_settings import parse_size_classes
     from dryslate.app.survey_results import survey_results
 
+    settings = wiring.result_settings(
+        size_edges_cm=parse_size_classes(size_classes),
+        size_cut_off_cm=size_cut_off,
+        juvenile_cm=juvenile,
+    )
+    wanted = ResultChoice(sites=site or (), dates=visit or (), figures=figure or ())
     with wiring.survey_store(folder, write=False) as store:
-        found = survey_results(store, wiring.result_settings())
+        found = survey_results(store, settings, wanted)
+    _show(found, csv, as_json=as_json)
+
+
+def _show(found: Sequence[ResultRow], csv: Path | None, *, as_json: bool) -> None:
+    """Write the table, or print the figures."""
+    from dryslate.app.result_rows import results_table
+    from dryslate.cli.results_words import results_text
+
     if csv is not None:
         wiring.save_file(csv, results_table(found))
         print_text(f"{csv}: {len(found)} figures.")
     elif as_json:
         print_json({"results": [row.as_dict() for row in found]})
     else:
-        _show(found)
-
-
-def _show(found: Sequence[ResultRow]) -> None:
-    """Print the figures below their visit and zone, one a line."""
-    if not found:
-        print_text("Nothing was noted in units yet; take it in with `dryslate records import`.")
-    last = None
-    for row in found:
-        where = " ".join(part for part in (row.site, row.date, row.zone, f"({row.design})") if part)
-        if where != last:
-            print_text(where)
-            last = where
-        print_text(f"  {row.thing}: {row.figure} {_numbers(row)}")
-
-
-def _numbers(row: ResultRow) -> str:
-    """Return estimate, interval, units and reservations as text."""
-    from dryslate.app.survey_words import SURVEY_FLAGS
-
-    said = "nothing can be said" if row.estimate is None else f"{row.estimate:.3g}"
-    ends = ["…" if end is None else f"{end:.3g}" for end in (row.lo95, row.hi95)]
-    if row.lo95 is not None or row.hi95 is not None:
-        said += f" (95 %: {ends[0]} to {ends[1]})"
-    units = "1 unit" if row.n_units == 1 else f"{row.n_units} units"
-    return "; ".join((f"{said}, {units}", *(SURVEY_FLAGS.get(f, f) for f in row.flags)))
+        print_text("\n".join(results_text(found)))

@@ -20,6 +20,7 @@ class Method(StrEnum):
     TWO_GROUPS_T_LOG = "two_groups_t_log"
     T_PAIRED = "t_paired"
     T_WELCH = "t_welch"
+    WOODRUFF_T_LOGIT = "woodruff_t_logit"
     BETA_BINOMIAL = "beta_binomial"
     BCA = "bca"
     WILSON = "wilson"
@@ -42,6 +43,7 @@ class Figure(StrEnum):
     READING_FRACTION = "reading_fraction"
     READING_COUNT = "reading_count"
     GEOMETRIC_MEAN = "geometric_mean"
+    SIZE_QUANTILE = "size_quantile"
     SIZE_VARIATION = "size_variation"
     SIZE_SHAPE = "size_shape"
     SIZE_RATIO = "size_ratio"
@@ -172,6 +174,13 @@ RULES: tuple[Rule, ...] = (
         method=Method.JACKKNIFE_T_LOG,
         fewest_units=2,
         on_request=(_BCA,),
+        page="sizes.md",
+    ),
+    Rule(
+        figure=Figure.SIZE_QUANTILE,
+        words="Median and other quantiles of size",
+        method=Method.WOODRUFF_T_LOGIT,
+        fewest_units=2,
         page="sizes.md",
     ),
     Rule(

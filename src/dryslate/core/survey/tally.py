@@ -30,7 +30,7 @@ class UnitTally:
         Colonies or animals of each thing; what was looked for and not seen is 0.
     colonies : dict
         Rows of the corals noted one by one, for sizes, widths and health.
-    n_chosen : int
+    chosen : dict
         Colonies that were chosen because they were stressed, and are in the counts alone.
     """
 
@@ -40,7 +40,7 @@ class UnitTally:
     unreadable: float = 0.0
     counts: dict[str, int] = field(default_factory=lambda: defaultdict(int))
     colonies: dict[str, list[SurveyRow]] = field(default_factory=lambda: defaultdict(list))
-    n_chosen: int = 0
+    chosen: dict[str, int] = field(default_factory=lambda: defaultdict(int))
 
 
 def tally_unit(design: UnitDesign, rows: Iterable[NamedRow]) -> UnitTally:

@@ -1,0 +1,97 @@
+"""What the sums of units say of a thing that some of them do not mention, and how they are read."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from dryslate.app.result_settings import ResultSettings, rng_of
+from dryslate.app.result_tallies import ALL, UNNAMED, SampledAlike
+from dryslate.core.survey.statement import SurveySettings
+from dryslate.core.survey.tally import UnitTally
+
+BLANK = math.nan
+
+
+def survey_settings(group: SampledAlike, settings: ResultSettings, *words: str) -> SurveySettings:
+    """
+    Return how the figures of a group are stated.
+
+    Parameters
+    ----------
+    group : SampledAlike
+    settings : ResultSettings
+    *words : str
+        What the figure is of, where it draws units again.
+
+    Returns
+    -------
+    SurveySettings
+    """
+    return SurveySettings(
+        scope="plots" if group.is_permanent else "area",
+        coverage=settings.coverage,
+        rng=rng_of(*group.where, group.design, *words) if words else None,
+    )
+
+
+def things_of(tallies: Sequence[UnitTally], which: str) -> list[str]:
+    """
+    List every thing that any of the units has, in the order of the alphabet.
+
+    Parameters
+    ----------
+    tallies : sequence of UnitTally
+    which : str
+        Sums of `UnitTally`.
+
+    Returns
+    -------
+    list of str
+        Without "no name" where nothing in these units was named at all.
+    """
+    found = sorted({thing for one in tallies for thing in getattr(one, which)})
+    is_named = any(thing.startswith("name\t") and thing != UNNAMED for thing in found)
+    return [thing for thing in found if is_named or thing != UNNAMED]
+
+
+def is_told_apart(thing: str) -> bool:
+    """
+    Tell whether sizes and health are given of a thing: each name, and all corals.
+
+    Parameters
+    ----------
+    thing : str
+
+    Returns
+    -------
+    bool
+    """
+    return thing == ALL or thing.startswith("name\t")
+
+
+def unseen(tally: UnitTally, thing: str) -> float:
+    """
+    Tell what it means that a unit has no count of a thing.
+
+    Parameters
+    ----------
+    tally : UnitTally
+    thing : str
+
+    Returns
+    -------
+    float
+        0 where the unit noted such things at all, or no coral; else NaN: a blank.
+    """
+    kind, word = thing.split("\t")
+    if thing == ALL:
+        return BLANK
+    if thing == UNNAMED:
+        return 0.0 if ALL in tally.counts else BLANK
+    if kind == "name" and tally.counts.get(ALL) == 0 and UNNAMED in tally.counts:
+        return 0.0  # no coral at all was seen
+    if tally.design.searched and kind == "name":
+        return 0.0 if word in tally.design.searched else BLANK
+    is_noted = any(o.startswith(f"{kind}\t") and o not in (ALL, UNNAMED) for o in tally.counts)
+    return 0.0 if is_noted else BLANK
