@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +18,8 @@ FloatArray = NDArray[np.float64]
 FURTHEST = 2.0
 """So many times what was surveyed a curve may reach; beyond it the bias is not known."""
 N_RESAMPLES = 200
+_KEPT_POWER = 20
+"""Logarithms of factorials are kept below 2 to this power (8 MB)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -225,13 +228,33 @@ def size_for_coverage(sample: Sample, coverage: float, *, furthest: float = FURT
     return high
 
 
-def _log_choose(n: FloatArray, k: FloatArray) -> FloatArray:
-    """Return the logarithm of binomial coefficients; minus infinity where there are none."""
+@lru_cache(maxsize=_KEPT_POWER)
+def _log_factorials(power: int) -> FloatArray:
+    """Return the logarithms of 0! and so on, below 2 to the power."""
     from scipy.special import gammaln
 
+    table = np.asarray(gammaln(np.arange(1.0, 2.0**power + 1)))
+    table.setflags(write=False)
+    return table
+
+
+def _log_factorial(whole: NDArray[np.intp], top: int) -> FloatArray:
+    """Return the logarithms of factorials; looked up where the largest is not too large."""
+    power = max(top, 1).bit_length()
+    if power <= _KEPT_POWER:
+        return np.asarray(_log_factorials(power)[whole])
+    from scipy.special import gammaln
+
+    return np.asarray(gammaln(whole + 1.0))
+
+
+def _log_choose(n: FloatArray, k: FloatArray) -> FloatArray:
+    """Return the logarithm of binomial coefficients; minus infinity where there are none."""
+    top = int(n.max(initial=1.0))
     fits = (k >= 0) & (k <= n)
-    n_, k_ = np.where(fits, n, 0), np.where(fits, k, 0)
-    return np.where(fits, gammaln(n_ + 1) - gammaln(k_ + 1) - gammaln(n_ - k_ + 1), -np.inf)
+    n_, k_ = (np.where(fits, a, 0).astype(np.intp) for a in (n, k))
+    whole, part, rest = (_log_factorial(a, top) for a in (n_, k_, n_ - k_))
+    return np.where(fits, whole - part - rest, -np.inf)
 
 
 def _missed(x: FloatArray, m: NDArray[np.int64], n: int, pool: int) -> FloatArray:
