@@ -61,6 +61,8 @@ class MemoryPublication:
 
     def replace_name_ids(self, rows: Sequence[NameId]) -> None:
         with self.write():
-            self._tables["name_ids"].clear()
+            kept = {(row.name,) for row in rows}
+            for key in [k for k in self._tables["name_ids"] if k not in kept]:
+                self._drop("name_ids", *key)
             for row in rows:
                 self._put("name_ids", (row.name,), row)
