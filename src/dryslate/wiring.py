@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from dryslate.app.sending import SentBox
     from dryslate.app.tiles import TileBench
     from dryslate.formats.table_csv import Table
+    from dryslate.store.memory import ReadMemory
     from dryslate.store.sqlite import SqliteSurveyStore
 
 
@@ -55,17 +56,30 @@ def vault(project: Path) -> PhotoVault:
 
 
 def survey_store(
-    project: Path, *, write: bool, who: str | None = None, by_turns: bool = False
+    project: Path,
+    *,
+    write: bool,
+    who: str | None = None,
+    by_turns: bool = False,
+    memory: ReadMemory | None = None,
 ) -> SqliteSurveyStore:
     """
     Open the project's records; use it as a context manager. `who` goes into the log.
 
     Long work beside people who save writes `by_turns`: others get in between its transactions.
+    Readers of a server share a `memory`.
     """
     from dryslate.store.sqlite import SqliteSurveyStore, StoreOptions
 
-    options = StoreOptions(who=who, by_turns=by_turns)
+    options = StoreOptions(who=who, by_turns=by_turns, memory=memory)
     return SqliteSurveyStore.open(project, write=write, options=options)
+
+
+def read_memory() -> ReadMemory:
+    """Return what the readers of one project share in a running server."""
+    from dryslate.store.memory import ReadMemory
+
+    return ReadMemory()
 
 
 def new_store(project: Path, *, who: str | None = None) -> SqliteSurveyStore:

@@ -103,6 +103,7 @@ class Keys:
         del screen_of
         keys = self.page.keyboard
         keys.press("o")
+        self.page.locator("button[data-kind=outline][aria-pressed=true]").wait_for()
         keys.press("Space")
         handle = self.page.locator('[data-layer="now"] .handle')
         told = handle.get_attribute("aria-valuetext")

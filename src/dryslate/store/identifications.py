@@ -44,6 +44,13 @@ class SqliteIdentificationRoom(StoreRoom):
 
     def records(self, visit_id: str | None = None) -> tuple[RecordRow, ...]:
         """Return the records of one visit, or all, in the order first saved."""
+        if self._memory is not None:
+            found = self._recall("records", ("records",), lambda: self._records(None))
+            return tuple(r for r in found if visit_id is None or r.visit_id == visit_id)
+        return self._records(visit_id)
+
+    def _records(self, visit_id: str | None) -> tuple[RecordRow, ...]:
+        """Read records from the database."""
         rows = self._rows(
             "SELECT * FROM records WHERE ?1 IS NULL OR visit_id = ?1 ORDER BY rowid", [visit_id]
         )
@@ -67,6 +74,13 @@ class SqliteIdentificationRoom(StoreRoom):
 
     def identifications(self, record_id: str | None = None) -> tuple[IdentificationRow, ...]:
         """Return all identifications of one record, or of all, oldest first."""
+        if record_id is None:
+            tables = ("identifications",)
+            return self._recall("identifications", tables, lambda: self._identifications(None))
+        return self._identifications(record_id)
+
+    def _identifications(self, record_id: str | None) -> tuple[IdentificationRow, ...]:
+        """Read identifications from the database."""
         rows = self._rows(
             "SELECT * FROM identifications WHERE ?1 IS NULL OR record_id = ?1 "
             "ORDER BY identification_no",

@@ -15,6 +15,8 @@ from dryslate.store.rows import StoreRoom
 _METADATA = tuple(f.name for f in fields(PhotoMetadata))
 _FILE = tuple(f.name for f in fields(PhotoFile))
 _OF_CAMERA = ("taken_local", "camera_make", "camera_model", "camera_serial")
+PHOTO_TABLES = ("photos", "photo_files", "originals", "clock_offsets")
+"""What photos are put together from."""
 _RESTING = (
     "corrections",
     "measurements",
@@ -59,8 +61,14 @@ class SqlitePhotoRoom(StoreRoom):
 
     def copies(self) -> tuple[CopyProof, ...]:
         """Return every kept copy."""
-        rows = self._rows("SELECT * FROM copies ORDER BY sha256, folder")
-        return tuple(CopyProof(**dict(row) | {"is_proved": bool(row["is_proved"])}) for row in rows)
+
+        def read() -> tuple[CopyProof, ...]:
+            rows = self._rows("SELECT * FROM copies ORDER BY sha256, folder")
+            return tuple(
+                CopyProof(**dict(row) | {"is_proved": bool(row["is_proved"])}) for row in rows
+            )
+
+        return self._recall("copies", ("copies",), read)
 
     def save_copy(self, copy: CopyProof) -> None:
         """Store a copy; a later proof in the same folder takes the place of an earlier one."""
@@ -68,6 +76,13 @@ class SqlitePhotoRoom(StoreRoom):
 
     def photos(self, visit_id: str | None = None) -> tuple[Photo, ...]:
         """Return photos in the order they were taken."""
+        if self._memory is not None:
+            found = self._recall("photos", PHOTO_TABLES, lambda: self._photos(None))
+            return tuple(p for p in found if visit_id is None or p.visit_id == visit_id)
+        return self._photos(visit_id)
+
+    def _photos(self, visit_id: str | None) -> tuple[Photo, ...]:
+        """Read photos from the database."""
         rows = self._rows("SELECT * FROM photos WHERE ?1 IS NULL OR visit_id = ?1", [visit_id])
         files = self._rows(
             "SELECT f.*, o.size_bytes, o.kind FROM photo_files AS f "

@@ -34,15 +34,17 @@ class SqliteResultRoom(StoreRoom):
 
     def corrections(self, visit_id: str | None = None) -> tuple[CorrectionRow, ...]:
         """Return the latest correction of every photo that has one, in the photos' order."""
+        latest = self._recall("latest corrections", ("corrections",), self._latest_corrections)
+        ids = self.photo_ids(visit_id)
+        return tuple(latest[photo_id] for photo_id in ids if photo_id in latest)
+
+    def _latest_corrections(self) -> dict[str, CorrectionRow]:
+        """Read the latest correction of every photo that has one."""
         rows = self._rows(
             "SELECT * FROM corrections WHERE correction_no IN "
             "(SELECT max(correction_no) FROM corrections GROUP BY photo_id)"
         )
-        latest = {row["photo_id"]: row for row in rows}
-        ids = self.photo_ids(visit_id)
-        return tuple(
-            _correction(latest[photo_id], KeptJson) for photo_id in ids if photo_id in latest
-        )
+        return {row["photo_id"]: _correction(row, KeptJson) for row in rows}
 
     def correction_keys(self) -> dict[str, str]:
         """Return the key of the latest correction of every photo that has one."""
@@ -178,8 +180,14 @@ class SqliteResultRoom(StoreRoom):
 
     def derived_files(self) -> tuple[DerivedFile, ...]:
         """Return every recorded derived file by path."""
-        rows = self._rows("SELECT * FROM derived_files ORDER BY path")
-        return tuple(DerivedFile(**dict(row) | {"steps": KeptJson(row["steps"])}) for row in rows)
+
+        def read() -> tuple[DerivedFile, ...]:
+            rows = self._rows("SELECT * FROM derived_files ORDER BY path")
+            return tuple(
+                DerivedFile(**dict(row) | {"steps": KeptJson(row["steps"])}) for row in rows
+            )
+
+        return self._recall("derived files", ("derived_files",), read)
 
     def save_derived_file(self, derived: DerivedFile) -> None:
         """Store a derived file; the same path again is replaced."""

@@ -4,15 +4,20 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager
-from typing import Any
+from typing import Any, TypeVar
+
+from dryslate.store.memory import ReadMemory
+
+T = TypeVar("T")
 
 
 class StoreRoom:
     """One room of the store; the whole store gives it its connection and transactions."""
 
     _db: sqlite3.Connection
+    _memory: ReadMemory | None = None
 
     def write(self) -> AbstractContextManager[None]:
         """One transaction: all of it or nothing."""
@@ -21,6 +26,12 @@ class StoreRoom:
     def _rows(self, sql: str, values: Sequence[Any] = ()) -> Iterator[sqlite3.Row]:
         """Run a query and yield its rows."""
         yield from self._db.execute(sql, values)
+
+    def _recall(self, name: str, tables: Sequence[str], read: Callable[[], T]) -> T:
+        """Return what `read` returns; from a server's memory where `tables` are as they were."""
+        if self._memory is None:
+            return read()
+        return self._memory.recall(self._db, name, tables, read)
 
     def _put(self, table: str, row: Mapping[str, Any], keys: Sequence[str]) -> None:
         """Insert a row, or update the one with the same keys where anything in it differs."""

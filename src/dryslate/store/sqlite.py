@@ -30,6 +30,7 @@ from dryslate.store.connection import (
 from dryslate.store.health import SqliteHealthRoom
 from dryslate.store.identifications import SqliteIdentificationRoom
 from dryslate.store.lock import WriterLock
+from dryslate.store.memory import ReadMemory
 from dryslate.store.migrate import Migration, Stamp, apply_migrations, load_migrations, pending
 from dryslate.store.photos import SqlitePhotoRoom
 from dryslate.store.places import SqlitePlaceRoom
@@ -63,6 +64,8 @@ class StoreOptions:
         Steps of the schema; those of the program where not given.
     by_turns : bool
         Let other writers in between transactions, for long work beside people who save.
+    memory : ReadMemory or None
+        What readers of this project share; a writer does not use it.
     """
 
     who: str | None = None
@@ -71,6 +74,7 @@ class StoreOptions:
     on_network: bool | None = None
     migrations: Sequence[Migration] | None = None
     by_turns: bool = False
+    memory: ReadMemory | None = None
 
 
 class SqliteSurveyStore(
@@ -154,7 +158,9 @@ class SqliteSurveyStore(
             connection.close()
             cls._open_writer(project, options, migrations).close()
             connection = connect(path, write=False)
-        return cls(project, connection, options)
+        store = cls(project, connection, options)
+        store._memory = options.memory
+        return store
 
     @classmethod
     def create(cls, project: Path, *, options: StoreOptions | None = None) -> SqliteSurveyStore:

@@ -6,9 +6,9 @@ import gettext
 import io
 import math
 import re
-from collections.abc import Container, Iterable
+from collections.abc import Container
 from datetime import date, datetime
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 
 from babel import Locale, dates, numbers
@@ -110,20 +110,21 @@ def choose_language(chosen: str | None, accept: str, among: Container[str]) -> s
     """
     if chosen is not None and chosen in among:
         return chosen
-    return next((name for name in _by_wish(accept.split(",")) if name in among), "en")
+    return next((name for name in _by_wish(accept) if name in among), "en")
 
 
-def _by_wish(parts: Iterable[str]) -> list[str]:
+@lru_cache(maxsize=64)
+def _by_wish(accept: str) -> tuple[str, ...]:
     """Languages a browser asks for, most wanted first."""
     wishes = []
-    for place, part in enumerate(parts):
+    for place, part in enumerate(accept.split(",")):
         name, _, weight = part.partition(";q=")
         try:
             wish = float(weight or 1.0)
         except ValueError:
             wish = 0.0
         wishes.append((-wish, place, name.strip().lower()[:2]))
-    return [name for _, _, name in sorted(wishes)]
+    return tuple(name for _, _, name in sorted(wishes))
 
 
 def number(value: float | None, digits: int, language: str) -> str:

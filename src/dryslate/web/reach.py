@@ -19,6 +19,7 @@ from dryslate.web.tries import Tries
 
 if TYPE_CHECKING:
     from dryslate.app.ports import SurveyStore
+    from dryslate.store.memory import ReadMemory
 
 WAIT_S = 10.0
 
@@ -38,13 +39,15 @@ class Reach:
         self.jobs = JobBoard()
         self.tries = Tries()
         self._turn = threading.Lock()
+        self._memory: ReadMemory | None = None
         self._kept: dict[str, Any] = {}
         self._keeping = threading.Lock()
 
     @contextlib.contextmanager
     def reading(self) -> Iterator[SurveyStore]:
         """Open the project's records for reading."""
-        with wiring.survey_store(self.settings.project, write=False) as store:
+        self._memory = self._memory or wiring.read_memory()
+        with wiring.survey_store(self.settings.project, write=False, memory=self._memory) as store:
             yield store
 
     @contextlib.contextmanager
