@@ -101,6 +101,9 @@ Permanent plots: the same interval, flagged `of_these_plots`, for it speaks of t
 - `zones_t_logit`, `zones_t_log`: the same for a weighted mean of zones, with Satterthwaite's
   degrees of freedom ([zones.md](zones.md)).
 - `two_groups_t_log`: the same for a ratio of two groups of units ([sizes.md](sizes.md)).
+- `t_paired`, `t_welch`, `t_mixed`, `t_trend`: t on differences of units, on two groups each with
+  its own spread, on a contrast of a mixed model with Satterthwaite's degrees of freedom, and on a
+  slope ([change.md](change.md)).
 - `bca`: bias-corrected accelerated bootstrap of units, with a seed and ends widened for few units
   ([sizes.md](sizes.md)).
 - `beta_binomial`: profile likelihood of the mean of a beta-binomial distribution.

@@ -29,6 +29,7 @@ GROUPS = (
     "taxa",
     "records",
     "results",
+    "change",
     "plan",
     "heat",
     "report",

@@ -8,8 +8,16 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy.special import stdtrit
 
 from dryslate.base.errors import InputError
+from dryslate.base.quality import Flag
+from dryslate.core.survey.change import Change
+from dryslate.core.survey.estimate import Estimate
+from dryslate.core.survey.intervals import ALIKE, P_HI
+from dryslate.core.survey.methods import Method
+from dryslate.core.survey.planning import change_seen
+from dryslate.core.survey.spread import Spread
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -158,6 +166,63 @@ def fit_trend(times: ArrayLike, means: ArrayLike) -> Trend:
         r2=float(fit.rvalue) ** 2,
         p=float(fit.pvalue),
         n_visits=len(x),
+    )
+
+
+def trend_of_visits(what: str, times: ArrayLike, means: ArrayLike) -> Change:
+    r"""
+    Return the slope of a straight line through visits as a change, with its interval.
+
+    Parameters
+    ----------
+    what : str
+    times, means : array_like of float, shape (n,)
+        One value a visit, three visits or more.
+
+    Returns
+    -------
+    Change
+        `n_units` counts visits. Visits on one line exactly: no interval, flagged ``no_spread``.
+
+    Raises
+    ------
+    InputError
+        ``change-nothing-to-compare``.
+
+    Notes
+    -----
+    t with :math:`n - 2` degrees of freedom on `fit_trend`; the smallest slope that is seen comes
+    from the spread of visits about the line.
+
+    Examples
+    --------
+    >>> found = trend_of_visits("cover_frac_per_year", [2018, 2019, 2021, 2022], [.4, .38, .3, .3])
+    >>> print(f"{found.change.estimate:.3f} {found.change.lo95:.3f} {found.change.hi95:.3f}")
+    -0.028 -0.048 -0.008
+    """
+    fit = fit_trend(times, means)
+    df = fit.n_visits - 2.0
+    is_known = fit.u_slope > ALIKE * abs(fit.slope) and fit.u_slope > 0
+    reach = float(stdtrit(df, P_HI)) * fit.u_slope
+    change = Estimate(
+        what=what,
+        estimate=fit.slope,
+        u=fit.u_slope if is_known else None,
+        lo95=fit.slope - reach if is_known else None,
+        hi95=fit.slope + reach if is_known else None,
+        method=Method.T_TREND if is_known else Method.NONE,
+        n_units=fit.n_visits,
+        df=df if is_known else None,
+        flags=() if is_known else (Flag.NO_SPREAD,),
+    )
+    if not is_known:
+        return Change(change=change)
+    spread = Spread(sd=fit.u_slope, df=df)
+    return Change(
+        change=change,
+        t=fit.slope / fit.u_slope,
+        p=fit.p,
+        sees=change_seen(spread, 1.0, df, units=fit.n_visits),
     )
 
 

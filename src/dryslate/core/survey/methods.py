@@ -21,6 +21,10 @@ class Method(StrEnum):
     T_PAIRED = "t_paired"
     T_WELCH = "t_welch"
     WOODRUFF_T_LOGIT = "woodruff_t_logit"
+    T_MIXED = "t_mixed"
+    T_TREND = "t_trend"
+    TWICE_NAMED = "twice_named_t"
+    OUTSIDE_TABLE = "outside_table_t"
     BETA_BINOMIAL = "beta_binomial"
     BCA = "bca"
     WILSON = "wilson"
@@ -50,6 +54,8 @@ class Figure(StrEnum):
     PAIRED_CHANGE = "paired_change"
     UNPAIRED_CHANGE = "unpaired_change"
     CONTRAST = "contrast"
+    MODEL_CHANGE = "model_change"
+    TREND = "trend"
 
 
 BETA_BINOMIAL_FEWEST = 8
@@ -224,6 +230,20 @@ RULES: tuple[Rule, ...] = (
         words="Before, after, control, impact (sites of each kind)",
         method=Method.T_WELCH,
         fewest_units=2,
+        page="change.md",
+    ),
+    Rule(
+        figure=Figure.MODEL_CHANGE,
+        words="Mean change of several sites, units random",
+        method=Method.T_MIXED,
+        fewest_units=2,
+        page="change.md",
+    ),
+    Rule(
+        figure=Figure.TREND,
+        words="Straight line through the means of visits (visits)",
+        method=Method.T_TREND,
+        fewest_units=3,
         page="change.md",
     ),
 )

@@ -1,0 +1,309 @@
+"""Changes between the visits of a project, with what each design could have seen."""
+
+from __future__ import annotations
+
+import datetime
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from dryslate.app.change_rows import ChangeRow, Compared, change_row, with_adjusted
+from dryslate.app.change_sites import Round, control_impact, rounds_of, site_changes
+from dryslate.app.result_tallies import SampledAlike, tally_units
+from dryslate.app.unit_values import Series, UnitValue, VisitValues, series_of
+from dryslate.app.visits import require_date
+from dryslate.base.errors import InputError
+from dryslate.base.problems import Problem
+from dryslate.base.quality import Flag
+from dryslate.core.survey.change import paired_change, unpaired_change
+from dryslate.core.survey.change_rates import trend_of_visits
+from dryslate.core.survey.statement import SurveySettings
+
+if TYPE_CHECKING:
+    from dryslate.app.ports import SurveyStore
+    from dryslate.app.survey_records import Category
+
+ROUND_DAYS = 30
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChangeAsked:
+    """
+    What is compared.
+
+    Parameters
+    ----------
+    figure, thing, site : str or None
+        Only these; fewer tests, fewer false finds.
+    same_units : bool
+        Units of one name are the same place at each visit, permanent plots or not.
+    control, impact : tuple of str
+        Sites, for a comparison before and after a day.
+    after : str or None
+        That day: visits on it and later are after.
+    round_days : int
+        A new round of visits begins after a gap of more than so many days.
+    """
+
+    figure: str | None = None
+    thing: str | None = None
+    site: str | None = None
+    same_units: bool = False
+    control: tuple[str, ...] = ()
+    impact: tuple[str, ...] = ()
+    after: str | None = None
+    round_days: int = ROUND_DAYS
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Changes:
+    """
+    Every change that was asked for.
+
+    Parameters
+    ----------
+    rows : tuple of ChangeRow
+    rounds : tuple of Round
+        How visits were put together where several sites are compared.
+    problems : tuple of Problem
+    """
+
+    rows: tuple[ChangeRow, ...]
+    rounds: tuple[Round, ...] = ()
+    problems: tuple[Problem, ...] = ()
+
+    @property
+    def n_tests(self) -> int:
+        """How many tests the table holds."""
+        return sum(row.p is not None for row in self.rows)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return it as plain values, for JSON."""
+        return {
+            "n_tests": self.n_tests,
+            "rounds": [[one.first, one.last] for one in self.rounds],
+            "changes": [row.as_dict() for row in self.rows],
+            "problems": [one.as_dict() for one in self.problems],
+        }
+
+
+def survey_changes(
+    store: SurveyStore, usual: Sequence[Category], asked: ChangeAsked | None = None
+) -> Changes:
+    """
+    Compare the visits of a project.
+
+    Parameters
+    ----------
+    store : SurveyStore
+    usual : sequence of Category
+        The list of a project that has none of its own.
+    asked : ChangeAsked, optional
+
+    Returns
+    -------
+    Changes
+        By site, zone, design, figure and thing: each later visit against the first, and the trend
+        from three visits on; then several sites together; then control and impact.
+
+    Raises
+    ------
+    InputError
+        ``change-site-unknown``, ``change-needs-both`` and ``visit-date`` about control and impact.
+
+    Notes
+    -----
+    Permanent plots are paired by their names. Other units are paired only where it is said that
+    those of one name are the same. Categories and groups are compared, and names only where
+    all visits know the same ones.
+    """
+    asked = asked or ChangeAsked()
+    groups = tally_units(store, usual).groups
+    _require_sites(groups, asked)
+    found = _once([one for one in series_of(groups) if _is_asked(one, asked)])
+    rounds = rounds_of([visit.date for one in found for visit in one.visits], asked.round_days)
+    rows = [row for one in found for row in _of_one_site(one, asked)]
+    problems: list[Problem] = []
+    alike: dict[tuple[str, ...], list[Series]] = defaultdict(list)
+    for one in found:
+        key = (one.zone, one.design, str(one.is_permanent), one.figure, one.kind_of_thing)
+        alike[*key, one.thing].append(one)
+    for several in alike.values():
+        if sum(len([v for v in one.visits if v.is_seen]) > 1 for one in several) > 1:
+            more, told = site_changes(several, rounds, asked.same_units)
+            rows += more
+            problems += told
+        if asked.after is not None:
+            contrast = control_impact(several, (asked.control, asked.impact), asked.after)
+            rows += [] if contrast is None else [contrast]
+    problems += [*_of_plots(found), *_of_observers(rows)]
+    return Changes(rows=with_adjusted(rows), rounds=rounds, problems=tuple(dict.fromkeys(problems)))
+
+
+def _is_asked(one: Series, asked: ChangeAsked) -> bool:
+    """Tell whether a figure is to be compared."""
+    return (
+        one.kind_of_thing != "name"
+        and asked.figure in (None, one.figure)
+        and (asked.thing is None or asked.thing.casefold() == one.thing.casefold())
+        and asked.site in (None, one.site)
+    )
+
+
+def _once(found: Sequence[Series]) -> list[Series]:
+    """Leave out groups that are one category under another name: they are the same test again."""
+    values: dict[tuple[str, str, str], list[object]] = defaultdict(list)
+    for one in found:
+        value = (one.site, one.zone, one.design, one.is_permanent)
+        seen = tuple(tuple(map(repr, visit.values.tolist())) for visit in one.visits)
+        values[one.figure, one.kind_of_thing, one.thing].append((value, seen))
+    known = {
+        (figure, repr(said)) for (figure, kind, _), said in values.items() if kind == "category"
+    }
+    return [
+        one
+        for one in found
+        if one.kind_of_thing != "group"
+        or (one.figure, repr(values[one.figure, "group", one.thing])) not in known
+    ]
+
+
+def _require_sites(groups: Sequence[SampledAlike], asked: ChangeAsked) -> None:
+    """Refuse control and impact sites that are not there, or that lack each other or a day."""
+    if not asked.control and not asked.impact and asked.after is None:
+        return
+    if not asked.control or not asked.impact or asked.after is None:
+        raise InputError(
+            "change-needs-both",
+            "Before and after, control and impact: all of them are needed.",
+            "Give --control SITE, --impact SITE and --after DATE.",
+        )
+    require_date(asked.after)
+    known = sorted({group.site for group in groups})
+    for site in (*asked.control, *asked.impact):
+        if site not in known or (site in asked.control and site in asked.impact):
+            raise InputError(
+                "change-site-unknown",
+                f"{site!r} has no units here, or stands as control and as impact.",
+                f"Sites with units: {', '.join(known) or 'none'}.",
+            )
+
+
+def _of_one_site(series: Series, asked: ChangeAsked) -> list[ChangeRow]:
+    """Compare each later visit with the first, and fit the trend."""
+    seen = [visit for visit in series.visits if visit.is_seen]
+    rows = [_between(series, seen[0], later, asked) for later in seen[1:]]
+    if len(seen) > 2:
+        means = [float(np.nanmean(visit.values)) for visit in seen]
+        trend = trend_of_visits(f"{series.figure}_per_year", [_year(v.date) for v in seen], means)
+        if series.is_permanent:
+            flags = (*trend.change.flags, Flag.OF_THESE_PLOTS)
+            trend = replace(trend, change=replace(trend.change, flags=flags))
+        between = Compared(
+            kind="trend",
+            site=series.site,
+            first=seen[0].date,
+            last=seen[-1].date,
+            before=means[0],
+            after=means[-1],
+            unit_ids=tuple(unit.unit_id for visit in seen for unit in visit.units),
+        )
+        rows.append(change_row(series, between, trend))
+    return rows
+
+
+def _year(date: str) -> float:
+    """Return a date as a year with its part."""
+    return datetime.date.fromisoformat(date).toordinal() / 365.25
+
+
+def _between(
+    series: Series, first: VisitValues, later: VisitValues, asked: ChangeAsked
+) -> ChangeRow:
+    """Compare two visits to one site, paired where units are the same."""
+    settings = SurveySettings(scope="plots" if series.is_permanent else "area")
+    flags: list[Flag] = []
+    used = (first, later)
+    pairs = _pairs(first, later) if series.is_permanent or asked.same_units else None
+    if pairs is not None and pairs[0]:
+        used = (replace(first, units=pairs[0]), replace(later, units=pairs[1]))
+        found = paired_change(series.figure, used[0].values, used[1].values, settings)
+        if len(pairs[0]) < max(len(first.units), len(later.units)):
+            flags.append(Flag.UNPAIRED_UNITS_LEFT_OUT)
+    else:
+        found = unpaired_change(series.figure, first.values, later.values, settings)
+    if not _observers(used[0]) & _observers(used[1]):
+        flags.append(Flag.OBSERVER_CHANGED)
+    between = Compared(
+        kind="visits",
+        site=series.site,
+        first=first.date,
+        last=later.date,
+        before=float(np.nanmean(used[0].values)),
+        after=float(np.nanmean(used[1].values)),
+        unit_ids=tuple(unit.unit_id for visit in used for unit in visit.units),
+        flags=tuple(flags),
+    )
+    return change_row(series, between, found)
+
+
+def _pairs(
+    first: VisitValues, later: VisitValues
+) -> tuple[tuple[UnitValue, ...], tuple[UnitValue, ...]]:
+    """Return the units of both visits that have one name and say something, in one order."""
+    a, b = (
+        {u.label: u for u in visit.units if u.label and np.isfinite(u.value)}
+        for visit in (first, later)
+    )
+    both = [label for label in a if label in b]
+    return tuple(a[label] for label in both), tuple(b[label] for label in both)
+
+
+def _observers(visit: VisitValues) -> set[str]:
+    """Return who surveyed the units that say something."""
+    return {unit.observer for unit in visit.units if np.isfinite(unit.value)}
+
+
+def _of_plots(found: Sequence[Series]) -> list[Problem]:
+    """Say which permanent plots cannot be told again."""
+    lost = dict.fromkeys(
+        one.site
+        for one in found
+        if one.is_permanent
+        for later in [v for v in one.visits if v.is_seen][1:]
+        if not _pairs(one.visits[0], later)[0]
+    )
+    return [
+        Problem(
+            slug="change-plots-not-paired",
+            severity="warning",
+            place=site,
+            message="no permanent plot has the same name at both visits: they were compared as if "
+            "drawn anew, which sees far less.",
+            fix="Give each plot its name at every visit.",
+        )
+        for site in lost
+    ]
+
+
+def _of_observers(rows: Sequence[ChangeRow]) -> list[Problem]:
+    """Say between which visits nobody stayed the same."""
+    places = dict.fromkeys(
+        f"{row.site}, {row.first} and {row.last}"
+        for row in rows
+        if Flag.OBSERVER_CHANGED in row.flags
+    )
+    return [
+        Problem(
+            slug="change-observer-confounded",
+            severity="warning",
+            place=place,
+            message="nobody surveyed at both visits: a change of observer and a change of the "
+            "reef cannot be told apart.",
+            fix="Have one person at both visits, or photos that both can read.",
+        )
+        for place in places
+    ]

@@ -1,0 +1,412 @@
+"""Visits and sites with random units: changes by t with stated degrees of freedom."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Hashable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import fdtrc, stdtr, stdtrit
+
+from dryslate.base.errors import InputError
+from dryslate.base.quality import Flag
+from dryslate.core.survey.change import Change
+from dryslate.core.survey.estimate import Estimate
+from dryslate.core.survey.intervals import P_HI
+from dryslate.core.survey.methods import Method
+from dryslate.core.survey.planning import POWER, change_seen
+from dryslate.core.survey.spread import Spread
+
+FloatArray = NDArray[np.float64]
+FEWEST_OBSERVERS = 5
+"""With fewer, a variance between observers cannot be told."""
+_STEP = 1e-3
+_FLAT = 1e-4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class VisitedUnits:
+    """
+    Values of units at visits, one entry each time a unit was seen.
+
+    Parameters
+    ----------
+    values : array_like of float, shape (n,)
+        NaN is blank.
+    sites, visits, units : sequence, shape (n,)
+        Units of two sites are never the same, whatever they are called.
+    observers : sequence, shape (n,), or None
+    """
+
+    values: ArrayLike
+    sites: Sequence[Hashable]
+    visits: Sequence[Hashable]
+    units: Sequence[Hashable]
+    observers: Sequence[Hashable] | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class MixedFit:
+    """
+    A fitted model: a mean for each site at each visit, units random.
+
+    Parameters
+    ----------
+    cells : tuple of (site, visit)
+    means : ndarray of float
+        Of each cell, by generalised least squares.
+    variances : dict
+        ``unit``, ``observer`` (where it is in the model) and ``error``.
+    n_values, n_units : int
+    n_blank : int
+    flags : tuple of Flag
+    """
+
+    cells: tuple[tuple[Hashable, Hashable], ...]
+    means: FloatArray
+    variances: dict[str, float]
+    n_values: int
+    n_units: int
+    n_blank: int
+    flags: tuple[Flag, ...]
+    _likelihood: _Likelihood
+    _log_variances: FloatArray
+
+    def weights_of_change(self, first: Hashable, second: Hashable) -> FloatArray:
+        """
+        Return the contrast of the mean change of the sites that were seen at both visits.
+
+        Raises
+        ------
+        InputError
+            ``change-nothing-to-compare`` if there is none.
+        """
+        both = [
+            site
+            for site in dict.fromkeys(site for site, _ in self.cells)
+            if {(site, first), (site, second)} <= set(self.cells)
+        ]
+        if not both:
+            raise InputError(
+                "change-nothing-to-compare",
+                "No site was seen at both visits.",
+                "A change of several sites needs a site with units at both.",
+            )
+        weights = np.zeros(len(self.cells))
+        for site in both:
+            weights[self.cells.index((site, second))] += 1 / len(both)
+            weights[self.cells.index((site, first))] -= 1 / len(both)
+        return weights
+
+    def contrast(self, what: str, weights: ArrayLike, power: float = POWER) -> Change:
+        r"""
+        Return a weighted sum of cell means with its interval.
+
+        Parameters
+        ----------
+        what : str
+        weights : array_like of float
+            Of each of `cells`.
+        power : float
+
+        Returns
+        -------
+        Change
+
+        Notes
+        -----
+        t with Satterthwaite's degrees of freedom, :math:`2 v^2 / g^T A g` with `g` the slope of the
+        variance in the variances and `A` their covariance from the curvature of the restricted
+        likelihood [1]_ [2]_. A variance that came out 0 takes no part.
+
+        References
+        ----------
+        .. [1] Giesbrecht, F.G. & Burns, J.C. (1985). Two-stage analysis based on a mixed model.
+           Biometrics 41, 477-486.
+        .. [2] Fai, A.H.-T. & Cornelius, P.L. (1996). Approximate F-tests of multiple degree of
+           freedom hypotheses. J. Stat. Comput. Simul. 54, 363-378.
+        """
+        c = np.asarray(weights, dtype=np.float64)
+        estimate = float(c @ self.means)
+        variance, df = self._doubt(c)
+        u = math.sqrt(variance)
+        reach = float(stdtrit(df, P_HI)) * u
+        return Change(
+            change=Estimate(
+                what=what,
+                estimate=estimate,
+                u=u,
+                lo95=estimate - reach,
+                hi95=estimate + reach,
+                method=Method.T_MIXED,
+                n_units=self.n_units,
+                df=df,
+                flags=self.flags,
+                n_blank=self.n_blank,
+            ),
+            t=estimate / u,
+            p=float(2 * stdtr(df, -abs(estimate / u))),
+            sees=change_seen(Spread(sd=u, df=df), 1.0, df, self.n_units, power),
+        )
+
+    def p_sites_differ(self, first: Hashable, second: Hashable) -> float | None:
+        """
+        Return p of "all sites changed alike" between two visits; None with fewer than two sites.
+
+        Notes
+        -----
+        F with the smallest degrees of freedom among the sites' differences: on the safe side.
+        """
+        at = {cell: k for k, cell in enumerate(self.cells)}
+        sites = [s for s, v in self.cells if v == first and (s, second) in at]
+        rows = []
+        for site in sites[1:]:
+            row = np.zeros(len(self.cells))
+            for one, sign in ((site, 1.0), (sites[0], -1.0)):
+                row[at[one, second]] += sign
+                row[at[one, first]] -= sign
+            rows.append(row)
+        if not rows:
+            return None
+        matrix = np.array(rows)
+        gap = matrix @ self.means
+        cov = matrix @ self._likelihood.covariance(self._log_variances) @ matrix.T
+        f = float(gap @ np.linalg.solve(cov, gap)) / len(rows)
+        return float(fdtrc(len(rows), min(self._doubt(row)[1] for row in matrix), f))
+
+    def _doubt(self, c: FloatArray) -> tuple[float, float]:
+        """Variance of a contrast, and its degrees of freedom."""
+        at = self._log_variances
+
+        def variance(where: FloatArray) -> float:
+            """Variance of the contrast at these variances."""
+            return float(c @ self._likelihood.covariance(where) @ c)
+
+        v = variance(at)
+        curve = _curvature(self._likelihood.deviance, at)
+        slope = np.array(
+            [
+                (variance(at + step) - variance(at - step)) / (2 * _STEP)
+                for step in _STEP * np.eye(len(at))
+            ]
+        )
+        doubt = float(slope @ (2 * np.linalg.pinv(curve)) @ slope)
+        most = float(self.n_values - len(self.cells))
+        return v, min(max(2 * v**2 / doubt, 1.0), most) if doubt > 0 else most
+
+
+def fit_visits(seen: VisitedUnits) -> MixedFit:
+    r"""
+    Fit a mean for each site at each visit, with units (and observers, from five on) random.
+
+    Parameters
+    ----------
+    seen : VisitedUnits
+
+    Returns
+    -------
+    MixedFit
+
+    Raises
+    ------
+    InputError
+        ``change-nothing-to-compare`` without more values than cells, or where all are alike.
+
+    Notes
+    -----
+    :math:`y = X\beta + Z_u u + Z_o o + e` by restricted maximum likelihood [1]_, written in
+    cross-products so that its cost goes with the number of units, not of values. Observers are
+    random at `FEWEST_OBSERVERS` or more, else left out.
+
+    References
+    ----------
+    .. [1] Patterson, H.D. & Thompson, R. (1971). Recovery of inter-block information when block
+       sizes are unequal. Biometrika 58, 545-554.
+    """
+    values = np.asarray(seen.values, dtype=np.float64)
+    kept = np.flatnonzero(np.isfinite(values)).tolist()
+    y = values[kept]
+    pairs = [(seen.sites[k], seen.visits[k]) for k in kept]
+    cells = tuple(dict.fromkeys(pairs))
+    units = [(seen.sites[k], seen.units[k]) for k in kept]
+    n_units = len(set(units))
+    if len(y) <= len(cells) or not np.ptp(y) > 0:
+        raise InputError(
+            "change-nothing-to-compare",
+            "There are no more values than sites and visits, or all values are alike.",
+            "A model needs two units or more at some site and visit.",
+        )
+    factors: dict[str, FloatArray] = {}
+    flags = []
+    if n_units < len(y):
+        factors["unit"] = _members(units)
+    observers = [] if seen.observers is None else [seen.observers[k] for k in kept]
+    if len(set(observers)) >= FEWEST_OBSERVERS:
+        factors["observer"] = _members(observers)
+    elif len(set(observers)) > 1:
+        flags.append(Flag.OBSERVERS_NOT_IN_MODEL)
+    likelihood = _Likelihood.of(y, _members(pairs), tuple(factors.values()))
+    shares, is_found = _shares(likelihood)
+    if not is_found:
+        flags.append(Flag.MODEL_NOT_CONVERGED)
+    if (shares == 0).any():
+        flags.append(Flag.VARIANCE_AT_ZERO)
+    used = likelihood.only(shares > 0)
+    error = used.error_variance(shares[shares > 0])
+    log_variances = np.log(np.array([*(shares[shares > 0] * error), error]))
+    variances = dict(zip(factors, (shares * error).tolist(), strict=True))
+    return MixedFit(
+        cells=cells,
+        means=used.means(shares[shares > 0]),
+        variances={**variances, "error": error},
+        n_values=len(y),
+        n_units=n_units,
+        n_blank=len(values) - len(kept),
+        flags=tuple(flags),
+        _likelihood=used,
+        _log_variances=log_variances,
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Likelihood:
+    """Restricted likelihood from cross-products; variances of factors relative to the error's."""
+
+    n: int
+    widths: tuple[int, ...]
+    zz: FloatArray
+    zx: FloatArray
+    zy: FloatArray
+    xx: FloatArray
+    xy: FloatArray
+    yy: float
+    shift: float
+
+    @classmethod
+    def of(cls, y: FloatArray, x: FloatArray, factors: tuple[FloatArray, ...]) -> _Likelihood:
+        """Take the cross-products of values, cells and factors."""
+        z = np.hstack(factors) if factors else np.zeros((len(y), 0))
+        shift = float(y.mean())
+        away = y - shift
+        return cls(
+            n=len(y),
+            widths=tuple(f.shape[1] for f in factors),
+            zz=z.T @ z,
+            zx=z.T @ x,
+            zy=z.T @ away,
+            xx=x.T @ x,
+            xy=x.T @ away,
+            yy=float(away @ away),
+            shift=shift,
+        )
+
+    def only(self, kept: NDArray[np.bool_]) -> _Likelihood:
+        """Leave factors out."""
+        columns = np.repeat(kept, self.widths)
+        return _Likelihood(
+            n=self.n,
+            widths=tuple(w for w, k in zip(self.widths, kept, strict=True) if k),
+            zz=self.zz[np.ix_(columns, columns)],
+            zx=self.zx[columns],
+            zy=self.zy[columns],
+            xx=self.xx,
+            xy=self.xy,
+            yy=self.yy,
+            shift=self.shift,
+        )
+
+    def _reduced(self, shares: FloatArray) -> tuple[float, FloatArray, FloatArray, float]:
+        """Log determinant of V, and X'V⁻¹X, X'V⁻¹y, y'V⁻¹y, the error's variance being 1."""
+        root = np.sqrt(np.repeat(shares, self.widths))
+        if not len(root):
+            return 0.0, self.xx, self.xy, self.yy
+        lower = np.linalg.cholesky(np.eye(len(root)) + root[:, None] * self.zz * root)
+        x = np.linalg.solve(lower, root[:, None] * self.zx)
+        y = np.linalg.solve(lower, root * self.zy)
+        log_det = 2 * float(np.log(np.diag(lower)).sum())
+        return log_det, self.xx - x.T @ x, self.xy - x.T @ y, self.yy - float(y @ y)
+
+    def _rest(self, shares: FloatArray) -> tuple[float, FloatArray, float]:
+        """Log determinants of V and X'V⁻¹X, the latter, and what the means leave over."""
+        log_det, xx, xy, yy = self._reduced(shares)
+        left = yy - float(xy @ np.linalg.solve(xx, xy))
+        return log_det + float(np.linalg.slogdet(xx)[1]), xx, left
+
+    def profile(self, shares: FloatArray) -> float:
+        """Deviance at the best error variance for these shares."""
+        dets, xx, left = self._rest(shares)
+        free = self.n - len(xx)
+        return dets + free * math.log(left / free)
+
+    def deviance(self, log_variances: FloatArray) -> float:
+        """Deviance at variances of the factors and of the error, in logarithms."""
+        error = math.exp(log_variances[-1])
+        dets, xx, left = self._rest(np.exp(log_variances[:-1]) / error)
+        return dets + (self.n - len(xx)) * math.log(error) + left / error
+
+    def error_variance(self, shares: FloatArray) -> float:
+        """Best error variance for these shares."""
+        _, xx, left = self._rest(shares)
+        return left / (self.n - len(xx))
+
+    def means(self, shares: FloatArray) -> FloatArray:
+        """Means of the cells."""
+        _, xx, xy, _ = self._reduced(shares)
+        return np.asarray(np.linalg.solve(xx, xy) + self.shift)
+
+    def covariance(self, log_variances: FloatArray) -> FloatArray:
+        """Covariance of the cells' means."""
+        error = math.exp(log_variances[-1])
+        _, xx, _, _ = self._reduced(np.exp(log_variances[:-1]) / error)
+        return np.asarray(error * np.linalg.inv(xx))
+
+
+def _members(labels: Sequence[Hashable]) -> FloatArray:
+    """Return 0 and 1: which entry belongs to which level, in the order they are met."""
+    levels = {label: k for k, label in enumerate(dict.fromkeys(labels))}
+    found = np.zeros((len(labels), len(levels)))
+    found[np.arange(len(labels)), [levels[label] for label in labels]] = 1.0
+    return found
+
+
+def _shares(likelihood: _Likelihood) -> tuple[FloatArray, bool]:
+    """Find each factor's variance over the error's, 0 where it adds nothing; and whether found."""
+    from scipy.optimize import Bounds, minimize
+
+    n = len(likelihood.widths)
+    if not n:
+        return np.zeros(0), True
+    tries = [
+        minimize(  # type: ignore[call-overload]  # its stubs take no plain bounds
+            lambda root: likelihood.profile(root**2),
+            np.full(n, start),
+            method="L-BFGS-B",
+            bounds=Bounds(np.zeros(n), np.full(n, 1e4)),
+            tol=1e-12,
+        )
+        for start in (0.1, 1.0, 3.0)
+    ]
+    best = min(tries, key=lambda one: one.fun)
+    roots = np.where(best.x < _FLAT, 0.0, best.x)
+    for k in range(n):  # an edge that is as good is the simpler answer
+        edge = np.where(np.arange(n) == k, 0.0, roots)
+        if likelihood.profile(edge**2) <= best.fun + 1e-9:
+            roots = edge
+    reached = sum(abs(one.fun - best.fun) < 1e-5 for one in tries)
+    return roots**2, bool(reached > 1 and (best.x < 1e4).all())
+
+
+def _curvature(deviance: Callable[[FloatArray], float], at: FloatArray) -> FloatArray:
+    """Second derivatives by differences."""
+    n = len(at)
+    steps = _STEP * np.eye(n) * 10
+    found = np.zeros((n, n))
+    for i in range(n):
+        for j in range(i, n):
+            a, b = steps[i], steps[j]
+            four = deviance(at + a + b) - deviance(at + a - b)
+            four += deviance(at - a - b) - deviance(at - a + b)
+            found[i, j] = found[j, i] = four / (4 * (10 * _STEP) ** 2)
+    return found
