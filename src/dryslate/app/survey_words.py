@@ -47,6 +47,7 @@ SURVEY_FLAGS: Mapping[str, str] = {
     Flag.ORDINATION_NOT_REPEATED: "reached by one start only: a better picture may exist",
     Flag.FEW_PERMUTATIONS: "too few ways to exchange: no p of 0.05 or less is possible",
     Flag.GROUPS_SPREAD_UNALIKE: "groups differ in spread",
+    Flag.THINGS_NOT_SEARCHED: "names not searched for in every unit left out",
 }
 
 FIGURE_WORDS: Mapping[str, str] = {

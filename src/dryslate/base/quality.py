@@ -112,3 +112,5 @@ class Flag(StrEnum):
     """A variance between units or observers came out 0 and left the model."""
     UNPAIRED_UNITS_LEFT_OUT = "unpaired_units_left_out"
     """Units that were seen at one of the two visits only were left out."""
+    THINGS_NOT_SEARCHED = "things_not_searched"
+    """Names that some units did not search for were left out of the comparison."""

@@ -30,6 +30,7 @@ GROUPS = (
     "records",
     "results",
     "change",
+    "community",
     "plan",
     "heat",
     "report",
