@@ -16,6 +16,7 @@ from scipy import stats
 from typer.testing import CliRunner
 
 from dryslate import wiring
+from dryslate.app.project_records import Site
 from dryslate.base.errors import InputError
 from dryslate.cli.main import build_app
 
@@ -49,6 +50,16 @@ def results_of(tmp_path: Path):
         return {(r["figure"], r["thing"], r["zone"]): r for r in found}
 
     return make
+
+
+@pytest.fixture(scope="module")
+def made_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a project with one site."""
+    folder = tmp_path_factory.mktemp("once") / "trip"
+    run("new", folder)
+    with wiring.survey_store(folder, write=True, who="Ines Varro") as store:
+        store.save_site(Site(site="Ledge"))
+    return folder
 
 
 def tape(unit: str, coral_m: float, length: float = 10.0) -> str:
@@ -259,3 +270,69 @@ def test_bounds_of_cover_are_means_of_units(results_of) -> None:
     assert row["if_all"] == pytest.approx(0.5)
     assert row["undetermined_frac"] == pytest.approx(0.4)
     assert found["cover_frac", "all corals", ""]["estimate"] == pytest.approx(0.5)
+
+
+def quadrats(zone: str, counts: dict[str, list[int]]) -> str:
+    line = "Ledge,2024-05-19,{},{},quadrat_counts,,,centre_inside,,count,hard coral,{},{},1\n"
+    return "".join(
+        line.format(f"{zone}{k}", zone, name, n)
+        for name, numbers in counts.items()
+        for k, n in enumerate(numbers)
+    )
+
+
+def test_a_site_is_weighed_from_its_zones_and_without_weights_there_is_none(
+    results_of, tmp_path: Path
+) -> None:
+    folder = tmp_path / "trip"
+    crest, slope = {"Favites": [4, 6, 5], "Porites": [1, 0, 2]}, {"Favites": [1, 2, 0, 1]}
+    table = BELTS.replace(",n\n", ",n,area_m2\n") + quadrats("crest", crest)
+    found = results_of(table + quadrats("slope", slope))
+    assert ("density_per_m2", "Favites", "") not in found
+    said = json.loads(run("results", folder, "--json").stdout)["notes"]
+    assert [(n["slug"], n["place"]) for n in said] == [("results-zones-unweighted", "Ledge")]
+
+    run("units", "zone-weights", folder, "Ledge", "crest=1200", "slope=3600", "--source",
+        "habitat map of 2024", *WHO)  # fmt: skip
+    document = json.loads(run("results", folder, "--json").stdout)
+    rows = {r["thing"]: r for r in document["results"] if r["weights"]}
+    favites = rows["Favites"]
+    assert favites["estimate"] == pytest.approx(0.25 * 5 + 0.75 * 1)
+    crest_u, slope_u = 1 / math.sqrt(3), math.sqrt(2 / 3) / math.sqrt(4)
+    assert favites["u"] == pytest.approx(math.hypot(0.25 * crest_u, 0.75 * slope_u))
+    assert (favites["method"], favites["zone"], favites["n_units"]) == ("zones_t_log", "", 7)
+    assert favites["weights"] == "crest 0.25; slope 0.75"
+    assert len(favites["unit_ids"]) == 7
+    assert rows["Porites"]["estimate"] == pytest.approx(0.25)  # on the slope there was none
+    assert document["notes"] == []
+    assert "zones weighed crest 0.25; slope 0.75" in run("results", folder).stdout
+    shown = run("units", "zone-weights", folder).stdout
+    assert "habitat map of 2024" in shown
+    assert json.loads(run("units", "zone-weights", folder, "--json").stdout)["zone_weights"]
+
+    run("units", "zone-weights", folder, "Ledge", "crest=30", "slope=50", "flat=20", "--measure",
+        "share", "--source", "the same with the flat", *WHO)  # fmt: skip
+    document = json.loads(run("results", folder, "--json").stdout)
+    assert not [r for r in document["results"] if r["weights"]]
+    assert [n["slug"] for n in document["notes"]] == ["results-zone-not-surveyed"]
+
+
+@pytest.mark.parametrize(
+    ("words", "slug"),
+    [
+        (("Edge", "crest=1", "slope=2"), "site-unknown"),
+        (("Ledge", "crest=1"), "zone-weights-wrong"),
+        (("Ledge", "crest=-1", "slope=2"), "zone-weights-wrong"),
+        (("Ledge", "crest=0", "slope=0"), "zone-weights-wrong"),
+        (("Ledge", "crest", "slope=2"), "zone-weights-wrong"),
+        (("Ledge", "crest=2", "crest=2"), "zone-weights-wrong"),
+        (("Ledge", "crest=2", "slope=2", "--measure", "acres"), "zone-weights-wrong"),
+        (("Ledge", "crest=0.2", "slope=0.2", "--measure", "share"), "zone-weights-wrong"),
+        (("Ledge", "crest=2", "slope=2", "--source", " "), "zone-weights-without-source"),
+    ],
+)
+def test_weights_that_cannot_be_used_are_refused(made_once, words, slug: str) -> None:
+    source = () if "--source" in words else ("--source", "map")
+    with pytest.raises(InputError) as error:
+        run("units", "zone-weights", made_once, *words, *source, *WHO)
+    assert error.value.slug == slug

@@ -90,6 +90,7 @@ NAMES = (
     "colony_colours",
     "stress_onsets",
     *_part("publication", "NAMES"),
+    *_part("zone_weights", "NAMES"),
 )
 
 
@@ -98,6 +99,7 @@ class MemorySurveyStore(
     _part("store_sums", "MemorySums"),
     _part("store_colonies", "MemoryColonyRoom"),
     _part("publication", "MemoryPublication"),
+    _part("zone_weights", "MemoryZoneWeights"),
 ):
     """Implements `dryslate.app.ports.SurveyStore` without a disk."""
 

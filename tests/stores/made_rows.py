@@ -49,6 +49,7 @@ from dryslate.app.survey_records import (
     StatedDesign,
 )
 from dryslate.app.unit_records import SetAside, Unit, UnitPhoto
+from dryslate.app.zone_records import ZoneWeight
 from dryslate.core.survey.designs import SurveyRow, UnitDesign
 
 SITE, DATE, OBSERVER = "North wall", "2026-03-14", "Mara"
@@ -186,6 +187,7 @@ def fill(store: object) -> None:
         if not store.survey_rows():
             store.save_survey_rows([noted(), noted(kind="none_seen", name="Acropora")])
         store.save_sent_batch(batch())
+        store.replace_zone_weights(SITE, [zone_weight(), zone_weight("slope", weight=3600.0)])
         store.save_colony(colony())
         store.save_colony_sighting(sighting())
         store.save_colony_fractions(fractions())
@@ -296,6 +298,19 @@ def batch(**more: object) -> SentBatch:
         "stored_at": "2026-03-14T18:00:00Z",
     } | more
     return SentBatch(**values)
+
+
+def zone_weight(zone: str = "crest", **more: object) -> ZoneWeight:
+    values = {
+        "site": SITE,
+        "zone": zone,
+        "weight": 1200.0,
+        "measure": "m2",
+        "source": "habitat map of 2024",
+        "observer": OBSERVER,
+        "stated_at": "2026-03-14T20:00:00Z",
+    } | more
+    return ZoneWeight(**values)
 
 
 def site_place(**more: object) -> SitePlace:

@@ -19,6 +19,7 @@ from pathlib import Path
 import pytest
 
 from dryslate.app import project_records, publication_records, records, unit_records
+from dryslate.app.zone_records import ZoneWeight
 from dryslate.base.errors import StoreError
 from dryslate.store.change_triggers import UNLOGGED
 from dryslate.store.migrate import Migration, load_migrations, statements
@@ -170,6 +171,7 @@ def test_page_names_every_column() -> None:
         ("unit_places", publication_records.UnitPlace, set()),
         ("project_people", publication_records.ProjectPerson, set()),
         ("name_ids", publication_records.NameId, set()),
+        ("zone_weights", ZoneWeight, set()),
         ("change_log", project_records.Change, set()),
     ],
 )
@@ -266,7 +268,7 @@ def test_write_protected_project_can_be_read_and_says_why_it_cannot_be_written(
 def test_full_disk_undoes_the_transaction_and_says_so(tmp_path, rows) -> None:
     folder = tmp_path / "small"
     folder.mkdir()
-    command = ["mount", "-t", "tmpfs", "-o", "size=1900k", "tmpfs", str(folder)]
+    command = ["mount", "-t", "tmpfs", "-o", "size=2300k", "tmpfs", str(folder)]
     if subprocess.run(command, capture_output=True, check=False).returncode != 0:
         pytest.skip("this account may not mount a small file system")
     try:

@@ -22,6 +22,7 @@ from dryslate.app.store_ports import (
 from dryslate.app.survey_records import SurveyRowStore
 from dryslate.app.survey_sums import SurveySumStore
 from dryslate.app.unit_records import UnitStore
+from dryslate.app.zone_records import ZoneWeightStore
 from dryslate.base.problems import Problem
 
 if TYPE_CHECKING:
@@ -150,6 +151,7 @@ class SurveyStore(
     SurveySumStore,
     ColonyStore,
     PublicationStore,
+    ZoneWeightStore,
     Protocol,
 ):
     """The project's records; its rooms are in `dryslate.app.store_ports`."""

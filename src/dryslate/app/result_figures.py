@@ -10,11 +10,12 @@ from dryslate.app.result_made import Made
 from dryslate.app.result_settings import ResultSettings
 from dryslate.app.result_sizes import juveniles_of, sizes_of
 from dryslate.app.result_tallies import ALL, NotedName, SampledAlike
-from dryslate.app.result_units import BLANK, survey_settings, things_of, unseen
+from dryslate.app.result_units import BLANK, edge_rule_of, survey_settings, things_of, unseen
 from dryslate.base.quality import Flag
 from dryslate.core.survey.cover import estimate_cover, estimate_line_cover, estimate_point_cover
 from dryslate.core.survey.density import estimate_density, estimate_line_density, estimate_rate
 from dryslate.core.survey.designs import Design
+from dryslate.core.survey.estimate import Estimate
 from dryslate.core.survey.statement import SurveySettings
 from dryslate.core.survey.tally import UnitTally
 
@@ -65,47 +66,89 @@ def _figures(
     yield from health_of(group, names, settings)
 
 
+def cover_of(tallies: Sequence[UnitTally], thing: str, settings: SurveySettings) -> Estimate:
+    """
+    Estimate the cover of a thing; all that was read stands in the denominator.
+
+    Parameters
+    ----------
+    tallies : sequence of UnitTally
+        Of one design.
+    thing : str
+    settings : SurveySettings
+
+    Returns
+    -------
+    Estimate
+    """
+    design = tallies[0].design.design
+    read = [one.read for one in tallies]
+    on = _on(tallies, thing)
+    if design == "line_intercept":
+        return estimate_line_cover(on, read, settings)
+    if design == "quadrat_cells":
+        shares = [a / n if n else BLANK for a, n in zip(on, read, strict=True)]
+        return estimate_cover(shares, settings)
+    unread = [one.unreadable for one in tallies]
+    placed = [a + b for a, b in zip(read, unread, strict=True)]
+    return estimate_point_cover(on, placed, settings, unreadable=unread)
+
+
+def _on(tallies: Sequence[UnitTally], thing: str) -> list[float]:
+    """What lies on a thing in each unit; blank where nothing was read."""
+    return [one.on.get(thing, 0.0) if one.read else BLANK for one in tallies]
+
+
 def _covers(
     tallies: Sequence[UnitTally], names: Mapping[str, NotedName], settings: SurveySettings
 ) -> Iterator[Made]:
-    """Cover of each thing; all that was read stands in the denominator."""
-    design = tallies[0].design.design
-    read = [one.read for one in tallies]
-    unread = [one.unreadable for one in tallies]
-    placed = [a + b for a, b in zip(read, unread, strict=True)]
+    """Cover of each thing."""
+    read, sums = [one.read for one in tallies], [one.on for one in tallies]
     for thing in things_of(tallies, "on"):
-        on = [one.on.get(thing, 0.0) if one.read else BLANK for one in tallies]
-        if design == "line_intercept":
-            found = estimate_line_cover(on, read, settings)
-        elif design == "quadrat_cells":
-            shares = [a / n if n else BLANK for a, n in zip(on, read, strict=True)]
-            found = estimate_cover(shares, settings)
-        else:
-            found = estimate_point_cover(on, placed, settings, unreadable=unread)
-        yield Made(
-            thing=thing,
-            found=found,
-            bounds=genus_bounds(thing, names, on, [one.on for one in tallies], read),
-        )
+        bounds = genus_bounds(thing, names, _on(tallies, thing), sums, read)
+        yield Made(thing=thing, found=cover_of(tallies, thing, settings), bounds=bounds)
+
+
+def density_of(tallies: Sequence[UnitTally], thing: str, settings: SurveySettings) -> Estimate:
+    """
+    Estimate the density, or the counts a minute, of a thing.
+
+    Parameters
+    ----------
+    tallies : sequence of UnitTally
+        Of one design.
+    thing : str
+    settings : SurveySettings
+
+    Returns
+    -------
+    Estimate
+    """
+    counts, efforts = _counts(tallies, thing), _efforts(tallies)
+    if tallies[0].design.design == "timed_swim":
+        return estimate_rate(counts, efforts, settings)
+    return estimate_density(counts, efforts, settings, edge_rule=edge_rule_of(tallies))
+
+
+def _counts(tallies: Sequence[UnitTally], thing: str) -> list[float]:
+    """How many each unit counted; blank where it did not look."""
+    return [one.counts.get(thing, unseen(one, thing)) for one in tallies]
+
+
+def _efforts(tallies: Sequence[UnitTally]) -> list[float]:
+    """Area or minutes of each unit."""
+    is_swim = tallies[0].design.design == "timed_swim"
+    return [(one.design.minutes if is_swim else one.design.searched_m2) or BLANK for one in tallies]
 
 
 def _densities(
     tallies: Sequence[UnitTally], names: Mapping[str, NotedName], settings: SurveySettings
 ) -> Iterator[Made]:
     """Density, or counts a minute, of each thing."""
-    designs = [one.design for one in tallies]
-    is_swim = designs[0].design == "timed_swim"
-    efforts = [(d.minutes if is_swim else d.searched_m2) or BLANK for d in designs]
-    rules = {design.edge_rule for design in designs}
-    rule = rules.copy().pop() if len(rules) == 1 else None
+    efforts, sums = _efforts(tallies), [one.counts for one in tallies]
     for thing in things_of(tallies, "counts"):
-        counts = [one.counts.get(thing, unseen(one, thing)) for one in tallies]
-        if is_swim:
-            found = estimate_rate(counts, efforts, settings)
-        else:
-            found = estimate_density(counts, efforts, settings, edge_rule=rule)
-        bounds = genus_bounds(thing, names, counts, [one.counts for one in tallies], efforts)
-        yield Made(thing=thing, found=found, bounds=bounds)
+        bounds = genus_bounds(thing, names, _counts(tallies, thing), sums, efforts)
+        yield Made(thing=thing, found=density_of(tallies, thing, settings), bounds=bounds)
 
 
 def _line_densities(tallies: Sequence[UnitTally], settings: SurveySettings) -> Iterator[Made]:

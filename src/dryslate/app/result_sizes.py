@@ -10,7 +10,14 @@ from dryslate.app.result_bounds import genus_bounds
 from dryslate.app.result_made import Made
 from dryslate.app.result_settings import ResultSettings
 from dryslate.app.result_tallies import NotedName, SampledAlike
-from dryslate.app.result_units import BLANK, is_told_apart, survey_settings, things_of, unseen
+from dryslate.app.result_units import (
+    BLANK,
+    edge_rule_of,
+    is_told_apart,
+    survey_settings,
+    things_of,
+    unseen,
+)
 from dryslate.base.quality import Flag
 from dryslate.core.survey.density import estimate_density, flag_juveniles
 from dryslate.core.survey.designs import Design, SurveyRow
@@ -166,9 +173,6 @@ def juveniles_of(
     if group.design not in AREA_DESIGNS:
         return
     tallies, survey = group.tallies, survey_settings(group, settings)
-    rows = [row for one in tallies for of_thing in one.colonies.values() for row in of_thing]
-    is_from_photos = bool(rows) and all(row.photo_id is not None for row in rows)
-    rules = {one.design.edge_rule for one in tallies}
     areas = [one.design.searched_m2 or BLANK for one in tallies]
     things = list(filter(is_told_apart, things_of(tallies, "counts")))
     sums = [{t: _juveniles(one, t, settings.juvenile_cm) for t in things} for one in tallies]
@@ -176,23 +180,58 @@ def juveniles_of(
         counts = [unit[thing] for unit in sums]
         if all(map(math.isnan, counts)) or not any(thing in one.colonies for one in tallies):
             continue
-        found = estimate_density(
-            counts,
-            areas,
-            survey,
-            edge_rule=rules.copy().pop() if len(rules) == 1 else None,
-            what="juvenile_density_per_m2",
-        )
-        found = flag_juveniles(
-            found, largest_cm=settings.juvenile_cm, is_from_photos=is_from_photos
-        )
         yield Made(
             thing=thing,
-            found=found,
-            about=f"colonies under {settings.juvenile_cm:g} cm",
+            found=juvenile_density(tallies, thing, survey, settings.juvenile_cm),
+            about=juvenile_words(settings),
             n_colonies=int(sum(n for n in counts if not math.isnan(n))),
             bounds=genus_bounds(thing, names, counts, [_known(u) for u in sums], areas),
         )
+
+
+def juvenile_words(settings: ResultSettings) -> str:
+    """
+    Say which colonies are juveniles.
+
+    Parameters
+    ----------
+    settings : ResultSettings
+
+    Returns
+    -------
+    str
+    """
+    return f"colonies under {settings.juvenile_cm:g} cm"
+
+
+def juvenile_density(
+    tallies: Sequence[UnitTally], thing: str, survey: SurveySettings, under_cm: float
+) -> Estimate:
+    """
+    Estimate the density of a thing's juveniles; low, and flagged so, from photos alone.
+
+    Parameters
+    ----------
+    tallies : sequence of UnitTally
+        Belts or quadrats.
+    thing : str
+    survey : SurveySettings
+    under_cm : float
+
+    Returns
+    -------
+    Estimate
+    """
+    rows = [row for one in tallies for of_thing in one.colonies.values() for row in of_thing]
+    found = estimate_density(
+        [_juveniles(one, thing, under_cm) for one in tallies],
+        [one.design.searched_m2 or BLANK for one in tallies],
+        survey,
+        edge_rule=edge_rule_of(tallies),
+        what="juvenile_density_per_m2",
+    )
+    is_from_photos = bool(rows) and all(row.photo_id is not None for row in rows)
+    return flag_juveniles(found, largest_cm=under_cm, is_from_photos=is_from_photos)
 
 
 def _juveniles(tally: UnitTally, thing: str, under_cm: float) -> float:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from dryslate.app.result_settings import ResultSettings, rng_of
 from dryslate.app.result_tallies import ALL, UNNAMED, SampledAlike
+from dryslate.core.survey.designs import EdgeRule
 from dryslate.core.survey.statement import SurveySettings
 from dryslate.core.survey.tally import UnitTally
 
@@ -95,3 +96,19 @@ def unseen(tally: UnitTally, thing: str) -> float:
         return 0.0 if word in tally.design.searched else BLANK
     is_noted = any(o.startswith(f"{kind}\t") and o not in (ALL, UNNAMED) for o in tally.counts)
     return 0.0 if is_noted else BLANK
+
+
+def edge_rule_of(tallies: Sequence[UnitTally]) -> EdgeRule | None:
+    """
+    Return the edge rule of units; None where they have several, or none.
+
+    Parameters
+    ----------
+    tallies : sequence of UnitTally
+
+    Returns
+    -------
+    str or None
+    """
+    rules = {one.design.edge_rule for one in tallies}
+    return rules.pop() if len(rules) == 1 else None

@@ -2,16 +2,35 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from dryslate.app.result_choice import ResultChoice
 from dryslate.app.result_figures import figures_of
 from dryslate.app.result_rows import ResultRow, row_of
 from dryslate.app.result_settings import ResultSettings
+from dryslate.app.result_sites import site_figures, site_groups
 from dryslate.app.result_tallies import tally_units
 
 if TYPE_CHECKING:
     from dryslate.app.ports import SurveyStore
+    from dryslate.base.problems import Problem
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SurveyFound:
+    """
+    The figures of a survey, and what is to be said of all of them.
+
+    Parameters
+    ----------
+    rows : tuple of ResultRow
+    notes : tuple of Problem
+        Such as a site whose zones have no weights.
+    """
+
+    rows: tuple[ResultRow, ...]
+    notes: tuple[Problem, ...]
 
 
 def survey_results(
@@ -19,6 +38,15 @@ def survey_results(
     settings: ResultSettings | None = None,
     choice: ResultChoice | None = None,
 ) -> tuple[ResultRow, ...]:
+    """Make the rows of `find_results`."""
+    return find_results(store, settings, choice).rows
+
+
+def find_results(
+    store: SurveyStore,
+    settings: ResultSettings | None = None,
+    choice: ResultChoice | None = None,
+) -> SurveyFound:
     """
     Make every figure that the records of a project carry.
 
@@ -31,9 +59,9 @@ def survey_results(
 
     Returns
     -------
-    tuple of ResultRow
-        By site, date, zone, design, figure and thing. Zones are kept apart: a site's figure needs
-        weights that the records do not state.
+    SurveyFound
+        Rows by site, date, zone, design, figure and thing; then those of whole sites, from zones
+        by their stated weights. Without weights a site has figures by zone only, and a note.
 
     Notes
     -----
@@ -46,10 +74,19 @@ def survey_results(
     """
     settings, choice = settings or ResultSettings(), choice or ResultChoice()
     tallied = tally_units(store, settings.usual)
+    groups = [group for group in tallied.groups if choice.has_group(group)]
     found = [
         row_of(group.where, group.design, made, group.unit_ids)
-        for group in tallied.groups
-        if choice.has_group(group)
+        for group in groups
         for made in figures_of(group, tallied.names, settings)
     ]
-    return tuple(choice.pick(found, tallied.groups))
+    weights: dict[str, dict[str, float]] = {}
+    for one in store.zone_weights():
+        weights.setdefault(one.site, {})[one.zone] = one.weight
+    sites, notes = site_groups(groups, weights)
+    for zones in sites:
+        where = (zones[0].site, zones[0].date, "")
+        ids = tuple(unit_id for zone in zones for unit_id in zone.unit_ids)
+        for made in site_figures(zones, weights[zones[0].site], settings):
+            found.append(row_of(where, zones[0].design, made, ids))
+    return SurveyFound(rows=tuple(choice.pick(found, tallied.groups)), notes=tuple(notes))

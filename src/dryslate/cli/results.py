@@ -8,12 +8,10 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from dryslate import wiring
-from dryslate.cli.render import print_json, print_text
+from dryslate.cli.render import print_json, print_problem, print_text
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from dryslate.app.result_rows import ResultRow
+    from dryslate.app.survey_results import SurveyFound
 
 Names = list[str] | None
 
@@ -55,7 +53,7 @@ def results(  # noqa: PLR0913, PLR0917 - one parameter for each option
     """
     from dryslate.app.result_choice import ResultChoice
     from dryslate.app.result_settings import parse_size_classes
-    from dryslate.app.survey_results import survey_results
+    from dryslate.app.survey_results import find_results
 
     settings = wiring.result_settings(
         size_edges_cm=parse_size_classes(size_classes),
@@ -64,19 +62,23 @@ def results(  # noqa: PLR0913, PLR0917 - one parameter for each option
     )
     wanted = ResultChoice(sites=site or (), dates=visit or (), figures=figure or ())
     with wiring.survey_store(folder, write=False) as store:
-        found = survey_results(store, settings, wanted)
+        found = find_results(store, settings, wanted)
     _show(found, csv, as_json=as_json)
 
 
-def _show(found: Sequence[ResultRow], csv: Path | None, *, as_json: bool) -> None:
-    """Write the table, or print the figures."""
+def _show(found: SurveyFound, csv: Path | None, *, as_json: bool) -> None:
+    """Write the table, or print the figures; then what is to be said of all of them."""
     from dryslate.app.result_rows import results_table
     from dryslate.cli.results_words import results_text
 
+    if as_json:
+        rows = [row.as_dict() for row in found.rows]
+        print_json({"results": rows, "notes": [note.as_dict() for note in found.notes]})
+        return
     if csv is not None:
-        wiring.save_file(csv, results_table(found))
-        print_text(f"{csv}: {len(found)} figures.")
-    elif as_json:
-        print_json({"results": [row.as_dict() for row in found]})
+        wiring.save_file(csv, results_table(found.rows))
+        print_text(f"{csv}: {len(found.rows)} figures.")
     else:
-        print_text("\n".join(results_text(found)))
+        print_text("\n".join(results_text(found.rows)))
+    for note in found.notes:
+        print_problem(note)

@@ -10,6 +10,7 @@ import typer
 
 from dryslate import wiring
 from dryslate.cli.render import print_json, print_table, print_text
+from dryslate.cli.zone_weights import zone_weights
 
 if TYPE_CHECKING:
     from dryslate.app.unit_edits import Edit
@@ -61,6 +62,7 @@ def register(app: typer.Typer) -> None:
     group.command("list")(list_)
     for command in (slate, new, change, move, join, remove):
         group.command(command.__name__)(command)
+    group.command("zone-weights")(zone_weights)
     app.add_typer(group, name="units")
     app.command("set-aside")(set_aside)
 

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict, fields
 
 from dryslate.app.project_records import ClockOffset, Observer, Site, Zone
 from dryslate.app.records import Visit
+from dryslate.app.zone_records import ZoneWeight
 from dryslate.store.rows import StoreRoom
 
 
 class SqlitePlaceRoom(StoreRoom):
-    """Implements `dryslate.app.store_ports.PlaceStore`."""
+    """Implements `dryslate.app.store_ports.PlaceStore` and the weights of zones."""
 
     def sites(self) -> tuple[Site, ...]:
         """Return every site by name."""
@@ -30,6 +32,27 @@ class SqlitePlaceRoom(StoreRoom):
     def save_zone(self, zone: Zone) -> None:
         """Store a zone, or its changed depths and note."""
         self._put("zones", asdict(zone), ["site", "zone"])
+
+    def zone_weights(self, site: str | None = None) -> tuple[ZoneWeight, ...]:
+        """Return the weights of one site's zones, or all."""
+        rows = self._rows(
+            "SELECT * FROM zone_weights WHERE ?1 IS NULL OR site = ?1 ORDER BY site, zone", [site]
+        )
+        return tuple(ZoneWeight(**dict(row)) for row in rows)
+
+    def replace_zone_weights(self, site: str, weights: Sequence[ZoneWeight]) -> None:
+        """Store the weights of a site in place of those it had; its zones come to be."""
+        kept = {one.zone for one in weights}
+        with self.write():
+            for one in self.zone_weights(site):
+                if one.zone not in kept:
+                    self._db.execute(
+                        "DELETE FROM zone_weights WHERE site = ? AND zone = ?", [site, one.zone]
+                    )
+            for one in weights:
+                self._keep("observers", {"observer": one.observer})
+                self._keep("zones", {"site": site, "zone": one.zone})
+                self._put("zone_weights", asdict(one), ["site", "zone"])
 
     def observers(self) -> tuple[Observer, ...]:
         """Return every observer by name."""
