@@ -14,7 +14,7 @@ from starlette.responses import HTMLResponse
 from dryslate.web.job_words import job_words
 from dryslate.web.languages import catalogue, day, number, offered, signed, size_words
 from dryslate.web.languages import language_of as language_of  # noqa: PLC0414  taken along
-from dryslate.web.places import PLACES
+from dryslate.web.places import around
 from dryslate.web.reach import Reach, reach_of
 from dryslate.web.said import colon, said, semicolon, told, value
 from dryslate.web.taxon_names import genera, genera_of, taxon
@@ -116,13 +116,13 @@ def part(request: Request, template: str, **context: Any) -> str:
     session = request.scope.get("state", {}).get("session")
     light = request.cookies.get("light", "auto")
     reach = reach_of(request)
-    around = {
+    shared = {
         "request_path": request.url.path,
         "language": language,
         "languages": offered(),
         "light": light if light in LIGHTS else "auto",
         "session": session,
-        "places": PLACES,
+        "places": dict(zip(("top", "within", "here"), around(request.url.path), strict=True)),
         "project_name": reach.settings.project.resolve().name,
         "is_team": reach.settings.is_team,
         "running": [job_words(language, job) for job in reach.jobs.running()],
@@ -133,7 +133,7 @@ def part(request: Request, template: str, **context: Any) -> str:
         "has_viewer": vendor_is_there(),
         "genus_names": lambda: genera_of(reach),
     }
-    return _environment(language).get_template(template).render({**around, **context})
+    return _environment(language).get_template(template).render({**shared, **context})
 
 
 @cache
