@@ -19,6 +19,7 @@ PAGES = (
     "/people",
     "/corals",
     "/corals/new",
+    "/records",
     "/second",
     "/lookalikes?a=Favites&b=Goniastrea",
     "/cards",

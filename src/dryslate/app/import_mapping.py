@@ -38,6 +38,8 @@ NUMBERS = frozenset(n for n, kind in _KINDS.items() if kind in _NUMBER_KINDS) | 
     "depth_m_u",
 }
 WHOLE = frozenset(n for n, kind in _KINDS.items() if kind in _WHOLE_KINDS)
+_LARGEST = 2.0**53
+"""Whole numbers are exact up to here."""
 _ORDERS = {"year month day": (0, 1, 2), "day month year": (2, 1, 0), "month day year": (2, 0, 1)}
 
 
@@ -157,6 +159,8 @@ def _read_number(
     if not re.fullmatch(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?", plain):
         return None, _problem("cell-not-a-number", place, f"{text!r}: expected a number")
     value = float(plain)
+    if not abs(value) < _LARGEST:
+        return None, _problem("cell-not-a-number", place, f"{text!r}: larger than any number here")
     if name not in WHOLE:
         return value, None
     if value != int(value):

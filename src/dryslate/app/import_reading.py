@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 Key = tuple[str, str, str]
 """Site, date and unit."""
 _ALL_KINDS = frozenset(kind for kinds in ROW_KINDS.values() for kind in kinds)
-_CHOICES: Mapping[str, Collection[str]] = {
+CHOICES: Mapping[str, Collection[str]] = {
     "design": DESIGNS,
     "edge_rule": EDGE_RULES,
     "point_rule": POINT_RULES,
@@ -128,7 +128,7 @@ class Reader:
             column = field if at is None else self.table.columns[at]
             place = f"{self.table.name}, row {number}, column {column}"
             value, problem = read_cell(field, text, self.mapping, place)
-            known = _CHOICES.get(field)
+            known = CHOICES.get(field)
             if problem is None and known is not None and value is not None and value not in known:
                 problem, value = _not_a_choice(value, known, place), None
             if problem is not None:
@@ -157,6 +157,30 @@ def _not_a_choice(value: str, known: Collection[str], place: str) -> Problem:
         f"{value!r} is none of {', '.join(known)}",
         "Correct it, or give the table's word under `words` in the mapping.",
     )
+
+
+def searched_names(
+    names: Sequence[str], source: ImportSource, place: str, problems: list[Problem]
+) -> tuple[str, ...]:
+    """
+    Return the names that were searched for as rows carry them: current, first letters written out.
+
+    A name that cannot be found is a problem: only of what is named alike is "none seen" an absence.
+    """
+    found = []
+    for name in names:
+        match = find_names(name, source.taxa, source.region)
+        problems += [replace(p, place=place) for p in match.problems if p.severity == "error"]
+        if match.kind == "prefix" and not match.is_usable:
+            problems.append(letters_ambiguous(name, match, place))
+        found.append(match.name or match.text)
+    return tuple(dict.fromkeys(found))
+
+
+def letters_ambiguous(text: str, match: NameMatch, place: str) -> Problem:
+    """Say that several names begin with these letters."""
+    more = "Give more letters, or the whole name."
+    return fault("name-letters-ambiguous", place, f"{text!r}: {match.question}", more)
 
 
 def keep_unit(
@@ -210,13 +234,21 @@ class RowMaker:
         if not row.name:
             return noted
         match = self._name(row.name, f"{place}, column name", problems)
-        return replace(noted, name=match.name, current_names=tuple(match.genera), rank=match.rank)
+        return replace(
+            noted,
+            row=replace(row, name=match.text),
+            name=match.name,
+            current_names=tuple(match.genera),
+            rank=match.rank,
+        )
 
     def _name(self, text: str, place: str, problems: list[Problem]) -> NameMatch:
         """Look a name up; what is noted of it is told once, what is wrong with it at each place."""
         known = self._names.get(text)
         match = known or find_names(text, self._source.taxa, self._source.region)
         self._names[text] = match
+        if match.kind == "prefix" and not match.is_usable:
+            problems.append(letters_ambiguous(text, match, place))
         problems += [
             replace(problem, place=place)
             for problem in match.problems

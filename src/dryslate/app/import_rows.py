@@ -14,6 +14,7 @@ from dryslate.app.import_reading import (
     column_faults,
     fault,
     keep_unit,
+    searched_names,
 )
 from dryslate.app.survey_records import NotedRow, StatedDesign
 from dryslate.app.unit_words import UnitWords, new_unit
@@ -121,6 +122,9 @@ def plan_import(
                 row = maker.make(key, said, place, problems)
                 if row is not None:
                     rows.setdefault(key, []).append(row)
+    for said in units.values():
+        place = f"{said['place']}, column searched"
+        said["searched"] = searched_names(said.get("searched", ()), source, place, problems)
     planned = tuple(_planned(key, said, rows.get(key, []), problems) for key, said in units.items())
     kept = tuple(unit for unit in planned if unit is not None)
     for unit in kept:

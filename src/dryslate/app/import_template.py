@@ -10,7 +10,7 @@ from dryslate.core.survey.designs import DESIGNS, HEALTH, ROW_KINDS
 Sheet = tuple[Sequence[str], Sequence[Sequence[object]]]
 
 _UNIT = ("site", "date", "unit", "zone", "depth_m", "observer", "design", "is_permanent")
-_OF_DESIGN: Mapping[str, tuple[str, ...]] = {
+DESIGN_FIELDS: Mapping[str, tuple[str, ...]] = {
     "line_intercept": ("length_m",),
     "point_intercept": ("length_m", "spacing_m"),
     "belt": ("length_m", "width_m", "edge_rule", "searched"),
@@ -19,6 +19,7 @@ _OF_DESIGN: Mapping[str, tuple[str, ...]] = {
     "photo_points": ("area_m2", "n_points", "point_rule", "seed"),
     "timed_swim": ("minutes", "searched"),
 }
+"""What a unit of each design says of itself."""
 _KEY = ("site", "date", "unit", "kind", "category", "name", "growth_form")
 _COLONY = ("longest_cm", "across_cm", *HEALTH, "lesion", "tag")
 _ROW: Mapping[str, tuple[str, ...]] = {
@@ -96,7 +97,7 @@ def template_sheets(design: str) -> dict[str, Sheet]:
         raise InputError(
             "design-unknown", f"No design {design!r}.", f"Known: {', '.join(DESIGNS)}."
         )
-    units = (*_UNIT, *_OF_DESIGN[design], "unit_note")
+    units = (*_UNIT, *DESIGN_FIELDS[design], "unit_note")
     rows = (*_KEY, *_ROW[design], "unreadable", "note")
     kinds = ", ".join(ROW_KINDS[design])
     meanings = {**MEANINGS, "unit_note": MEANINGS["note"], "kind": f"One of {kinds}."}

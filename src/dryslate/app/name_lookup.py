@@ -6,8 +6,8 @@ from typing import Any
 
 from dryslate.app.ports import SurveyStore
 from dryslate.base.errors import InputError
-from dryslate.core.identify.name_book import NameMatch
-from dryslate.core.identify.names import find_names
+from dryslate.core.identify.name_book import NameBook, NameMatch, is_family
+from dryslate.core.identify.names import GROUP_NAMES, find_names
 from dryslate.core.identify.taxa import TaxaData
 
 
@@ -21,6 +21,14 @@ def look_up(
     """Find what a name stands for in a region, or in the project's; nothing is stored."""
     where = region or (store.region() if store is not None else None)
     return find_names(text, taxa, where, is_old_sense)
+
+
+def names_to_type(taxa: TaxaData, region: str | None) -> tuple[str, ...]:
+    """List the names that can be typed for a coral in a region, current and earlier ones."""
+    book = NameBook(taxa, region, is_old_sense=False)
+    families = {g.family for g in taxa.genera.values() if is_family(g.family)}
+    words = [word for word in GROUP_NAMES if word not in ("scleractinia", "unknown")]
+    return (*sorted({*book.written_out().values(), *families}, key=str.lower), *words)
 
 
 def match_as_dict(match: NameMatch) -> dict[str, Any]:

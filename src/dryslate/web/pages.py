@@ -42,6 +42,7 @@ def _environment(language: str) -> Environment:
     environment.filters["told"] = partial(told, language)
     environment.filters["said"] = lambda text, of_data=False: said_html(language, text, of_data)
     environment.filters["in_words"] = lambda text: value(language, text, of_data=True)
+    environment.filters["capitalize_first"] = lambda text: text[:1].upper() + text[1:]
     environment.filters["minutes"] = partial(minutes_words, language)
     return environment
 

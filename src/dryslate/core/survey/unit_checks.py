@@ -148,6 +148,8 @@ def _check_said(row: SurveyRow, place: str) -> Iterator[Problem]:
         )
     if row.n is not None and row.n < 0:
         yield _problem("row-count-negative", place, f"a count of {row.n}")
+    if row.cover_pct is not None and not 0 <= row.cover_pct <= 100:
+        yield _problem("row-cover-outside", place, f"{row.cover_pct:g} % of a cell")
 
 
 def _check_size(row: SurveyRow, place: str) -> Iterator[Problem]:

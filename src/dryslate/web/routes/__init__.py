@@ -24,6 +24,8 @@ MODULES = (
     "corals",
     "naming",
     "second",
+    "records",
+    "entry",
     "cards",
     "help",
     "people",
