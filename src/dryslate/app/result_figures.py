@@ -12,7 +12,7 @@ from dryslate.app.result_sizes import juveniles_of, sizes_of
 from dryslate.app.result_tallies import ALL, NotedName, SampledAlike
 from dryslate.app.result_units import BLANK, edge_rule_of, survey_settings, things_of, unseen
 from dryslate.base.quality import Flag
-from dryslate.core.survey.cover import estimate_cover, estimate_line_cover, estimate_point_cover
+from dryslate.core.survey.cover import estimate_cover, estimate_line_cover, estimate_point_covers
 from dryslate.core.survey.density import estimate_density, estimate_line_density, estimate_rate
 from dryslate.core.survey.designs import Design
 from dryslate.core.survey.estimate import Estimate
@@ -81,17 +81,37 @@ def cover_of(tallies: Sequence[UnitTally], thing: str, settings: SurveySettings)
     -------
     Estimate
     """
+    return covers_of(tallies, [thing], settings)[0]
+
+
+def covers_of(
+    tallies: Sequence[UnitTally], things: Sequence[str], settings: SurveySettings
+) -> tuple[Estimate, ...]:
+    """
+    Estimate the cover of several things, worked out together where points were read.
+
+    Parameters
+    ----------
+    tallies : sequence of UnitTally
+        Of one design.
+    things : sequence of str
+    settings : SurveySettings
+
+    Returns
+    -------
+    tuple of Estimate
+    """
     design = tallies[0].design.design
     read = [one.read for one in tallies]
-    on = _on(tallies, thing)
+    on = [_on(tallies, thing) for thing in things]
     if design == "line_intercept":
-        return estimate_line_cover(on, read, settings)
+        return tuple(estimate_line_cover(metres, read, settings) for metres in on)
     if design == "quadrat_cells":
-        shares = [a / n if n else BLANK for a, n in zip(on, read, strict=True)]
-        return estimate_cover(shares, settings)
+        shares = [[a / n if n else BLANK for a, n in zip(cells, read, strict=True)] for cells in on]
+        return tuple(estimate_cover(each, settings) for each in shares)
     unread = [one.unreadable for one in tallies]
     placed = [a + b for a, b in zip(read, unread, strict=True)]
-    return estimate_point_cover(on, placed, settings, unreadable=unread)
+    return estimate_point_covers(on, placed, settings, unreadable=unread) if on else ()
 
 
 def _on(tallies: Sequence[UnitTally], thing: str) -> list[float]:
@@ -104,9 +124,10 @@ def _covers(
 ) -> Iterator[Made]:
     """Cover of each thing."""
     read, sums = [one.read for one in tallies], [one.on for one in tallies]
-    for thing in things_of(tallies, "on"):
+    things = things_of(tallies, "on")
+    for thing, found in zip(things, covers_of(tallies, things, settings), strict=True):
         bounds = genus_bounds(thing, names, _on(tallies, thing), sums, read)
-        yield Made(thing=thing, found=cover_of(tallies, thing, settings), bounds=bounds)
+        yield Made(thing=thing, found=found, bounds=bounds)
 
 
 def density_of(tallies: Sequence[UnitTally], thing: str, settings: SurveySettings) -> Estimate:

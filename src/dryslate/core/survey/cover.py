@@ -17,11 +17,13 @@ from dryslate.core.survey.overdispersion import fit_beta_binomial
 from dryslate.core.survey.statement import (
     MeanOfUnits,
     SurveySettings,
+    ThingValues,
     UnitValues,
     common_flags,
+    require_things,
     require_units,
     state_bca,
-    state_fraction,
+    state_fractions,
 )
 
 FloatArray = NDArray[np.float64]
@@ -76,10 +78,55 @@ def estimate_point_cover(
     >>> print(f"{found.estimate:.3f} ± {found.u:.3f} ({found.lo95:.3f} to {found.hi95:.3f})")
     0.345 ± 0.041 (0.228 to 0.487)
     """
+    (found,) = estimate_point_covers(
+        np.array(hits, dtype=np.float64, ndmin=1)[None],
+        points,
+        settings,
+        unreadable=unreadable,
+        what=what,
+    )
+    return found
+
+
+def estimate_point_covers(
+    hits: ArrayLike,
+    points: ArrayLike,
+    settings: SurveySettings,
+    *,
+    unreadable: ArrayLike = 0,
+    what: str = "cover_frac",
+) -> tuple[Estimate, ...]:
+    """
+    Estimate the cover of several things from the same points, as `estimate_point_cover` does.
+
+    Parameters
+    ----------
+    hits : array_like of int, shape (things, n)
+        A unit that is blank of one thing is blank of all.
+    points : array_like of int, shape (n,)
+    settings : SurveySettings
+    unreadable : array_like of int
+    what : str
+
+    Returns
+    -------
+    tuple of Estimate
+
+    Raises
+    ------
+    InputError
+        As `estimate_point_cover`.
+
+    Examples
+    --------
+    >>> found = estimate_point_covers([[31, 44], [9, 6]], [100, 100], SurveySettings())
+    >>> [one.estimate for one in found]
+    [0.375, 0.075]
+    """
     laid = np.asarray(points, dtype=np.float64)
     readable = laid - np.asarray(unreadable, dtype=np.float64)
-    units = require_units(hits, readable, is_share=True)
-    return _state_cover(what, units, settings, float(units.effort.sum()))
+    units = require_things(hits, readable, is_share=True)
+    return _state_covers(what, units, settings, float(units.effort.sum()))
 
 
 def estimate_cover(
@@ -115,9 +162,9 @@ def estimate_cover(
     >>> print(f"{found.estimate:.4f} ± {found.u:.4f}")
     0.2165 ± 0.0309
     """
-    values = np.asarray(fractions, dtype=np.float64)
-    units = require_units(values, np.ones_like(values), is_share=True)
-    return _state_cover(what, units, settings, float("inf"))
+    values = np.array(fractions, dtype=np.float64, ndmin=1)
+    units = require_things(values[None], np.ones_like(values), is_share=True)
+    return _state_covers(what, units, settings, float("inf"))[0]
 
 
 def estimate_line_cover(
@@ -163,8 +210,9 @@ def estimate_line_cover(
     >>> print(f"{found.estimate:.4f} ± {found.u:.4f}")
     0.1911 ± 0.0100
     """
-    units = require_units(lengths, tapes, is_share=True)
-    return _state_cover(what, units, settings, float("inf"))
+    values = np.array(lengths, dtype=np.float64, ndmin=1)
+    units = require_things(values[None], tapes, is_share=True)
+    return _state_covers(what, units, settings, float("inf"))[0]
 
 
 def line_lengths(end_marks: Sequence[tuple[str, float]]) -> dict[str, tuple[float, int]]:
@@ -259,27 +307,41 @@ def read_fraction(hits: int, counted: int, *, what: str = "cover_frac") -> Estim
     )
 
 
-def _state_cover(
-    what: str, units: UnitValues, settings: SurveySettings, counted: float
-) -> Estimate:
+def _state_covers(
+    what: str, units: ThingValues, settings: SurveySettings, counted: float
+) -> tuple[Estimate, ...]:
     """Mean of units, then the interval that the table fixes or that was asked for."""
-    n = len(units.found)
-    mean, u = units.mean_and_u(settings.weighting)
+    n = len(units.effort)
     method = require_method(Figure.COVER, n, settings.method) if n > 1 else Method.NONE
-    if 0 < mean < 1 and method is Method.BCA:
-        return state_bca(what, units.statistic(settings.weighting), n, units.n_blank, settings)
-    if 0 < mean < 1 and method is Method.BETA_BINOMIAL:
+    means, spreads = units.mean_and_u(settings.weighting)
+    parts = [
+        MeanOfUnits(
+            what=what,
+            figure=Figure.COVER,
+            mean=mean,
+            u=u,
+            n_units=n,
+            n_blank=units.n_blank,
+            counted=counted,
+        )
+        for mean, u in zip(means.tolist(), spreads.tolist(), strict=True)
+    ]
+    found = list(state_fractions(parts, settings))
+    if method in (Method.BCA, Method.BETA_BINOMIAL):
+        for thing, mean in enumerate(means):
+            if 0 < mean < 1:
+                found[thing] = _state_asked(what, units.of(thing), settings, method)
+    return tuple(found)
+
+
+def _state_asked(
+    what: str, units: UnitValues, settings: SurveySettings, method: Method
+) -> Estimate:
+    """State one figure with the interval that was asked for beforehand."""
+    if method is Method.BETA_BINOMIAL:
         return state_beta_binomial(what, units, settings)
-    part = MeanOfUnits(
-        what=what,
-        figure=Figure.COVER,
-        mean=mean,
-        u=u,
-        n_units=n,
-        n_blank=units.n_blank,
-        counted=counted,
-    )
-    return state_fraction(part, settings)
+    statistic = units.statistic(settings.weighting)
+    return state_bca(what, statistic, len(units.found), units.n_blank, settings)
 
 
 def state_beta_binomial(what: str, units: UnitValues, settings: SurveySettings) -> Estimate:

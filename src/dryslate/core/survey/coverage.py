@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +25,8 @@ _FARTHEST_LEVEL = 0.6
 """A level below this share of the lowest simulated one is outside the table."""
 _FARTHEST_SPREAD = 1.4
 """A spread above so many times the greatest simulated one is outside the table."""
+_LEAST = 1e-9
+"""What stands for nothing on a log scale."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -110,20 +115,35 @@ def find_coverage(
     Nearest by units, then level, then size, then spread, each on a log scale. The spread is the
     survey's own and, at a few units, a rough one: the flag it leads to is a hint, not a figure.
     """
-    cells = table.cells.get(_SIMULATED.get(figure, ""))
-    if cells is None or n_units < cells[:, 0].min():
+    name = _SIMULATED.get(figure, "")
+    if name not in table.cells or n_units < table.cells[name][:, 0].min():
         return None
+    branches: list[Any] = [_tree(table, name)]
     wanted = (float(n_units), level, size, spread)
-    if not np.isfinite(wanted).all():
+    if not all(map(math.isfinite, wanted)):
         return None
     for column, value in enumerate(wanted):
-        near = np.abs(np.log(np.maximum(cells[:, column], 1e-9)) - np.log(max(value, 1e-9)))
-        if column == 1 and value < _FARTHEST_LEVEL * cells[:, 1].min():
+        if column == 1 and value < _FARTHEST_LEVEL * min(min(b) for b in branches):
             return None
-        if column == 3 and value > _FARTHEST_SPREAD * cells[:, 3].max():
+        if column == 3 and value > _FARTHEST_SPREAD * max(max(b) for b in branches):
             return None
-        cells = cells[near <= near.min() + 1e-12]
-    return float(cells[0, 4])
+        at = math.log(max(value, _LEAST))
+        away = [(abs(math.log(max(v, _LEAST)) - at), b[v]) for b in branches for v in b]
+        nearest = min(far for far, _ in away) + 1e-12
+        branches = [branch for far, branch in away if far <= nearest]
+    return float(branches[0])
+
+
+@lru_cache(maxsize=16)
+def _tree(table: CoverageTable, name: str) -> dict[float, Any]:
+    """Sort the cells of a figure by units, then level, size and spread, in the table's order."""
+    tree: dict[float, Any] = {}
+    for *keys, last, coverage in table.cells[name].tolist():
+        branch = tree
+        for key in keys:
+            branch = branch.setdefault(key, {})
+        branch.setdefault(last, coverage)
+    return tree
 
 
 def coverage_flags(

@@ -249,6 +249,9 @@ RULES: tuple[Rule, ...] = (
 )
 
 
+_BY_FIGURE = {rule.figure: rule for rule in RULES}
+
+
 def find_rule(figure: Figure) -> Rule:
     """
     Return the row of a figure.
@@ -261,7 +264,7 @@ def find_rule(figure: Figure) -> Rule:
     -------
     Rule
     """
-    return next(rule for rule in RULES if rule.figure is figure)
+    return _BY_FIGURE[figure]
 
 
 def require_method(figure: Figure, n_units: int, asked: Method | None = None) -> Method:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -84,18 +86,8 @@ class UnitValues:
         -----
         Ratio: :math:`u^2 = \sum (x_i - r N_i)^2 / (n(n-1)\bar N^2)` (Cochran 1977, equation 3.34).
         """
-        n = len(self.found)
-        if n == 0:
-            return float("nan"), float("nan")
-        if weighting == "effort":
-            mean = float(self.found.sum() / self.effort.sum())
-            away = (self.found - mean * self.effort) / self.effort.mean()
-        else:
-            values = self.found / self.effort
-            mean = float(values.mean())
-            away = values - mean
-        u = float(np.sqrt((away**2).sum() / (n - 1) / n)) if n > 1 else float("nan")
-        return mean, u
+        mean, u = _mean_and_u(self.found, self.effort, weighting)
+        return float(mean), float(u)
 
     def statistic(self, weighting: Weighting) -> Statistic:
         """Return the mean as a statistic of how often each unit was drawn."""
@@ -103,6 +95,72 @@ class UnitValues:
             return lambda drawn: np.asarray((drawn @ self.found) / (drawn @ self.effort))
         values = self.found / self.effort
         return lambda drawn: np.asarray((drawn @ values) / drawn.sum(axis=1))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ThingValues:
+    """
+    Amounts of several things in the same units.
+
+    Parameters
+    ----------
+    found : ndarray of float, shape (things, n)
+    effort : ndarray of float, shape (n,)
+    n_blank : int
+    """
+
+    found: FloatArray
+    effort: FloatArray
+    n_blank: int
+
+    def mean_and_u(self, weighting: Weighting) -> tuple[FloatArray, FloatArray]:
+        """
+        Return the mean of each thing with its standard error, as `UnitValues.mean_and_u`.
+
+        Parameters
+        ----------
+        weighting : {"units", "effort"}
+
+        Returns
+        -------
+        mean, u : ndarray of float, shape (things,)
+        """
+        return _mean_and_u(self.found, self.effort, weighting)
+
+    def of(self, thing: int) -> UnitValues:
+        """
+        Return the amounts of one thing.
+
+        Parameters
+        ----------
+        thing : int
+            Which, from 0.
+
+        Returns
+        -------
+        UnitValues
+        """
+        return UnitValues(found=self.found[thing], effort=self.effort, n_blank=self.n_blank)
+
+
+def _mean_and_u(
+    found: FloatArray, effort: FloatArray, weighting: Weighting
+) -> tuple[FloatArray, FloatArray]:
+    """Return means over units, the last axis, and their standard errors."""
+    n = found.shape[-1]
+    if n == 0:
+        nothing = np.full(found.shape[:-1], np.nan)
+        return nothing, nothing
+    if weighting == "effort":
+        mean = found.sum(axis=-1) / effort.sum()
+        away = (found - mean[..., None] * effort) / effort.mean()
+    else:
+        values = found / effort
+        mean = values.mean(axis=-1)
+        away = values - mean[..., None]
+    if n == 1:
+        return mean, np.full_like(mean, np.nan)
+    return mean, np.sqrt((away**2).sum(axis=-1) / (n - 1) / n)
 
 
 def require_units(
@@ -147,6 +205,44 @@ def require_units(
             "Correct the record; a unit that was not surveyed stays blank.",
         )
     return UnitValues(found=x[~blank], effort=big[~blank], n_blank=int(blank.sum()))
+
+
+def require_things(found: ArrayLike, effort: ArrayLike, *, is_share: bool = False) -> ThingValues:
+    """
+    Check the amounts of several things in the same units.
+
+    Parameters
+    ----------
+    found : array_like of float, shape (things, n)
+        A unit that is blank of one thing is blank of all.
+    effort : array_like of float, shape (n,)
+    is_share : bool
+        As for `require_units`.
+
+    Returns
+    -------
+    ThingValues
+
+    Raises
+    ------
+    ValueError
+        If the shapes do not fit, or a unit is blank of some things only.
+    InputError
+        ``survey-value-impossible``.
+    """
+    x, big = np.array(found, dtype=np.float64, ndmin=2), np.array(effort, dtype=np.float64, ndmin=1)
+    if x.ndim != 2 or big.ndim != 1 or x.shape[1] != len(big):
+        raise ValueError(f"expected one value a unit for each, got {x.shape[1:]} and {big.shape}")
+    blanks = ~np.isfinite(x)
+    blank = blanks.any(axis=0) | ~np.isfinite(big) | (big == 0)
+    if (blanks.any(axis=0) != blanks.all(axis=0)).any():
+        raise ValueError("a unit is blank of some things only")
+    # Units side by side in memory, so that sums have the digits of one thing alone.
+    whole, most = np.ascontiguousarray(x[:, ~blank]), big[~blank]
+    bad = (whole < 0) | (most < 0) | (is_share & (whole > most * (1 + 1e-9)))
+    for thing in np.flatnonzero(bad.any(axis=1)):
+        require_units(x[thing], big, is_share=is_share)
+    return ThingValues(found=whole, effort=most, n_blank=int(blank.sum()))
 
 
 def common_flags(settings: SurveySettings, n_units: int, n_blank: int) -> tuple[Flag, ...]:
@@ -254,7 +350,40 @@ def state_fraction(part: MeanOfUnits, settings: SurveySettings) -> Estimate:
     -------
     Estimate
     """
-    lo, hi = fraction_interval(part.mean, part.u, part.n_units, part.counted, part.df)
+    return state_fractions((part,), settings)[0]
+
+
+def state_fractions(parts: Sequence[MeanOfUnits], settings: SurveySettings) -> tuple[Estimate, ...]:
+    """
+    State several fractions, their intervals worked out together.
+
+    Parameters
+    ----------
+    parts : sequence of MeanOfUnits
+    settings : SurveySettings
+
+    Returns
+    -------
+    tuple of Estimate
+    """
+    free = [part.n_units - 1 if part.df is None else part.df for part in parts]
+    ends = fraction_interval(
+        [part.mean for part in parts],
+        [part.u for part in parts],
+        [part.n_units for part in parts],
+        [part.counted for part in parts],
+        free,
+    )
+    return tuple(
+        _state_fraction(part, settings, (float(lo), float(hi)))
+        for part, lo, hi in zip(parts, *ends, strict=True)
+    )
+
+
+def _state_fraction(
+    part: MeanOfUnits, settings: SurveySettings, ends: tuple[float, float]
+) -> Estimate:
+    """Put a fraction together with its interval and what simulated surveys tell of it."""
     scale = part.mean * (1 - part.mean)
     u = part.u
     if part.n_units > 1 and not u > ALIKE * scale:
@@ -266,7 +395,7 @@ def state_fraction(part: MeanOfUnits, settings: SurveySettings) -> Estimate:
         flags = coverage_flags(
             settings.coverage, part.figure, part.n_units, level, min(size, 1e6), spread
         )
-    return _stated(part, settings, (float(lo), float(hi)), u, flags)
+    return _stated(part, settings, ends, u, flags)
 
 
 def state_rate(part: MeanOfUnits, settings: SurveySettings) -> Estimate:
@@ -308,12 +437,12 @@ def _stated(
     df = float(part.n_units - 1) if part.df is None else part.df
     spread = float("nan") if part.n_units < 2 else u
     stated_df: float | None = df
-    if np.isnan(lo) != np.isnan(hi):
-        flags.append(Flag.UPPER_LIMIT_ONLY if np.isnan(lo) else Flag.LOWER_LIMIT_ONLY)
+    if math.isnan(lo) != math.isnan(hi):
+        flags.append(Flag.UPPER_LIMIT_ONLY if math.isnan(lo) else Flag.LOWER_LIMIT_ONLY)
         method, spread, stated_df = find_rule(part.figure).all_zero, float("nan"), None
     elif part.n_units > 1 and not part.u > ALIKE * part.mean:
         flags.append(Flag.NO_SPREAD)
-    if np.isnan(lo) and np.isnan(hi):
+    if math.isnan(lo) and math.isnan(hi):
         method, stated_df = Method.NONE, None
     return Estimate(
         what=part.what,

@@ -11,6 +11,7 @@ from dryslate.core.survey.cover import (
     estimate_cover,
     estimate_line_cover,
     estimate_point_cover,
+    estimate_point_covers,
     line_lengths,
     read_fraction,
 )
@@ -31,6 +32,33 @@ AREA = SurveySettings()
 def test_unreadable_points_leave_the_denominator() -> None:
     found = estimate_point_cover([30, 20], [100, 100], AREA, unreadable=[0, 50])
     assert found.estimate == pytest.approx((0.3 + 0.4) / 2)
+
+
+def test_several_things_come_out_as_each_alone_to_the_last_digit() -> None:
+    rng = np.random.default_rng(7)
+    for n in (1, 2, 3, 7, 8, 9, 40):
+        hits = rng.binomial(60, rng.random((25, 1)) * 0.4, (25, n)).astype(np.float64)
+        hits[0], hits[1] = 0, 60
+        if n > 2:
+            hits[:, 1] = np.nan
+        points, lost = np.full(n, 100), rng.integers(0, 40, n)
+        for settings in (AREA, SurveySettings(weighting="effort", scope="plots")):
+            together = estimate_point_covers(hits, points, settings, unreadable=lost)
+            alone = [estimate_point_cover(h, points, settings, unreadable=lost) for h in hits]
+            assert list(together) == alone
+
+
+def test_things_share_their_blank_units_and_each_is_checked() -> None:
+    with pytest.raises(ValueError, match="blank of some things"):
+        estimate_point_covers([[1, np.nan], [1, 2]], [9, 9], AREA)
+    with pytest.raises(InputError, match="Unit 2"):
+        estimate_point_covers([[1, 2], [1, 10]], [9, 9], AREA)
+
+
+def test_method_asked_for_is_that_of_each_thing() -> None:
+    hits, asked = [[3, 5, 1, 0, 2, 4, 6, 2], [0] * 8], SurveySettings(method=Method.BETA_BINOMIAL)
+    found = estimate_point_covers(hits, [25] * 8, asked)
+    assert [one.method for one in found] == [Method.BETA_BINOMIAL, Method.LIMIT_FRACTION]
 
 
 def test_blank_is_not_zero() -> None:

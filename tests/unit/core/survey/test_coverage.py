@@ -56,6 +56,30 @@ def test_nearest_cell_is_found() -> None:
     assert found == float(want["coverage_pct"])
 
 
+def test_nearest_cell_is_that_of_a_plain_search() -> None:
+    rng = np.random.default_rng(5)
+    for _ in range(500):
+        n, size = int(rng.integers(1, 40)), float(rng.choice([0, 25, 50, 100, 1e6]))
+        level, spread = float(rng.choice([0.0, 0.05, 0.14, 30])), float(rng.exponential(0.2))
+        for figure in (Figure.COVER, Figure.DENSITY, Figure.PREVALENCE):
+            found = find_coverage(TABLE, figure, n, level, size, spread)
+            assert found == plain_search(TABLE.cells[figure.value], n, level, size, spread)
+
+
+def plain_search(cells, n, level, size, spread):
+    """One column after the other, on a log scale; None outside what was simulated."""
+    if n < cells[:, 0].min():
+        return None
+    for column, value in enumerate((float(n), level, size, spread)):
+        if column == 1 and value < 0.6 * cells[:, 1].min():
+            return None
+        if column == 3 and value > 1.4 * cells[:, 3].max():
+            return None
+        away = np.abs(np.log(np.maximum(cells[:, column], 1e-9)) - np.log(max(value, 1e-9)))
+        cells = cells[away <= away.min() + 1e-12]
+    return float(cells[0, 4])
+
+
 def test_flags_follow_the_coverage() -> None:
     low = row("cover", n_units=20, level=0.02, size=100, rho=0.4)
     high = row("cover", n_units=3, level=0.1, size=25, rho=0)
