@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from dryslate.app.check import ProjectFiles
     from dryslate.app.import_run import ImportTools
     from dryslate.app.intake import How, IntakeFiles
+    from dryslate.app.measure_project import Bench as MeasureBench
     from dryslate.app.new import ProjectFolders
     from dryslate.app.plan import PowerCurve
     from dryslate.app.ports import (
@@ -319,6 +320,27 @@ def password_hasher() -> PasswordHasher:
     from dryslate.files.accounts import Argon2Hasher
 
     return Argon2Hasher()
+
+
+def measure_bench(
+    project: Path, store: SqliteSurveyStore, largest_mp: float = 100.0
+) -> MeasureBench:
+    """Return what measuring in a project works with."""
+    from dryslate.app.measure_project import Bench as MeasureBench
+
+    return MeasureBench(
+        store=store,
+        vault=vault(project),
+        reader=photo_reader(largest_mp),
+        tables=reference_tables(project),
+    )
+
+
+def new_identity() -> str:
+    """Return an identity that no other thing has; made once, stored for life."""
+    import uuid
+
+    return str(uuid.uuid4())
 
 
 def clock() -> Clock:

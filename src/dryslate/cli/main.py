@@ -33,6 +33,8 @@ GROUPS = (
     "community",
     "plan",
     "heat",
+    "colonies",
+    "health",
     "report",
     "check",
     "backup",

@@ -1,0 +1,296 @@
+"""The same outlined area at each visit: drawn once, carried to later photos, then confirmed."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from dryslate.app.colony_records import Colony, ColonyFrame, Points
+from dryslate.app.colony_visits import add_frame, frame_of
+from dryslate.app.geometry import geometry_from_dict
+from dryslate.app.measure_project import Bench
+from dryslate.app.note_records import one_photo
+from dryslate.app.visits import require_observer
+from dryslate.base.errors import InputError
+from dryslate.core.arrays.orientation import upright_view
+from dryslate.core.measure.outline import require_simple
+from dryslate.core.scale.alignment import (
+    Alignment,
+    align_by_points,
+    align_photos,
+    require_close,
+)
+from dryslate.core.scale.plane import apply_plane
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from dryslate.app.ports import SurveyStore
+
+TiePoints = Sequence[tuple[tuple[float, float], tuple[float, float]]]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Carried:
+    """
+    An outline carried to a photo: not yet confirmed.
+
+    Parameters
+    ----------
+    frame : ColonyFrame
+    model : str
+        ``homography``, ``affine`` or ``similarity``.
+    """
+
+    frame: ColonyFrame
+    model: str
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the fields as plain values, for JSON."""
+        return {**self.frame.as_dict(), "model": self.model}
+
+    def words(self) -> str:
+        """Say how it lies."""
+        frame = self.frame
+        mm = "no scale in this photo" if frame.misfit_mm is None else f"{frame.misfit_mm:.1f} mm"
+        how = "by matching" if frame.outline_how == "aligned" else "by points picked by hand"
+        return (
+            f"Outline carried {how} ({self.model}, {frame.n_matches} pairs): misfit "
+            f"{frame.misfit_px:.1f} px, {mm}. Look at it, and confirm or draw it anew."
+        )
+
+
+def reference_of(store: SurveyStore, colony: Colony) -> ColonyFrame | None:
+    """Return the frame on which a colony's outline was first drawn."""
+    frames = store.colony_frames(colony.organism_id)
+    return next((f for f in frames if f.is_reference), None)
+
+
+def draw_outline(
+    store: SurveyStore, colony: Colony, photo: str, outline_px: Points, who: tuple[str, str]
+) -> ColonyFrame:
+    """
+    Draw a colony's outline in a photo; the first one drawn is the reference of all others.
+
+    Parameters
+    ----------
+    store : SurveyStore
+        Open for writing.
+    colony : Colony
+    photo : str
+        File name or hash; becomes one of the colony's photos.
+    outline_px : tuple of points
+        In pixels of the upright original.
+    who : (str, str)
+        Observer and time.
+
+    Returns
+    -------
+    ColonyFrame
+
+    Raises
+    ------
+    InputError
+        ``colony-outline-odd``, ``outline-crosses-itself``; those of `add_frame`.
+    """
+    _require_outline(outline_px)
+    with store.write():
+        frame = add_frame(store, colony, photo, who)
+        reference = reference_of(store, colony)
+        wanted = replace(
+            frame,
+            is_reference=reference is None or reference.photo_id == frame.photo_id,
+            outline_px=outline_px,
+            outline_how="drawn",
+            is_confirmed=True,
+            carried_from=None,
+            misfit_px=None,
+            misfit_mm=None,
+            n_matches=None,
+        )
+        if wanted != frame:
+            wanted = replace(wanted, observer=require_observer(store, who[0]), noted_at=who[1])
+            store.save_colony_frame(wanted)
+    return wanted
+
+
+def carry_outline(
+    bench: Bench,
+    colony: Colony,
+    photo: str,
+    who: tuple[str, str],
+    tie_points: TiePoints | None = None,
+) -> Carried:
+    """
+    Carry a colony's outline from its reference photo to another; a person confirms it afterwards.
+
+    Parameters
+    ----------
+    bench : Bench
+        Its store is open for writing.
+    colony : Colony
+    photo : str
+        File name or hash.
+    who : (str, str)
+        Observer and time.
+    tie_points : sequence of pairs of points, optional
+        Points of the reference photo and of this one, picked by hand; without them the photos
+        are matched.
+
+    Returns
+    -------
+    Carried
+
+    Raises
+    ------
+    InputError
+        ``colony-no-outline``, ``colony-outline-kept``, ``align-no-match``, ``align-misfit``,
+        ``align-too-few-points``; those of `add_frame` and of reading photos.
+    """
+    reference = reference_of(bench.store, colony)
+    if reference is None:
+        raise InputError(
+            "colony-no-outline",
+            f"{colony.label}: its outline is not drawn in any photo yet.",
+            "Draw it in one good photo, the reference; then it can be carried to the others.",
+        )
+    found = one_photo(bench.store, photo)
+    known = frame_of(bench.store, colony, found.photo_id)
+    if known is not None and known.outline_how == "drawn":
+        raise InputError(
+            "colony-outline-kept",
+            f"{colony.label}: its outline in this photo was drawn by hand, and is kept.",
+            "Draw it anew if it lies wrong.",
+        )
+    outline = np.array(reference.outline_px)
+    if tie_points is None:
+        pictures = [_upright(bench, photo_id) for photo_id in (reference.photo_id, found.photo_id)]
+        hidden = tuple(_card_corners(bench, i) for i in (reference.photo_id, found.photo_id))
+        alignment = align_photos(pictures[0], pictures[1], outline, (hidden[0], hidden[1]))
+    else:
+        alignment = align_by_points([a for a, _ in tie_points], [b for _, b in tie_points])
+        require_close(alignment, outline)
+    carried: Points = tuple(
+        (round(float(x), 2), round(float(y), 2)) for x, y in alignment.carry(outline)
+    )
+    store = bench.store
+    with store.write():
+        frame = add_frame(store, colony, photo, who)
+        wanted = replace(
+            frame,
+            outline_px=carried,
+            outline_how="aligned" if tie_points is None else "tie_points",
+            is_confirmed=False,
+            carried_from=reference.photo_id,
+            misfit_px=round(alignment.misfit_px, 3),
+            misfit_mm=_misfit_mm(bench, found.photo_id, carried, alignment),
+            n_matches=alignment.n_pairs,
+            observer=require_observer(store, who[0]),
+            noted_at=who[1],
+        )
+        store.save_colony_frame(wanted)
+    return Carried(frame=wanted, model=alignment.model)
+
+
+def confirm_outline(
+    store: SurveyStore, colony: Colony, photo: str, who: tuple[str, str]
+) -> ColonyFrame:
+    """
+    Say that a carried outline was looked at and lies right.
+
+    Raises
+    ------
+    InputError
+        ``colony-no-outline``; those of finding a photo.
+    """
+    found = one_photo(store, photo)
+    frame = frame_of(store, colony, found.photo_id)
+    if frame is None or not frame.outline_px:
+        raise InputError(
+            "colony-no-outline",
+            f"{colony.label}: this photo has no outline of it to confirm.",
+            "Carry the outline to it or draw it there first.",
+        )
+    if frame.is_confirmed:
+        return frame
+    observer = require_observer(store, who[0])
+    wanted = replace(frame, is_confirmed=True, observer=observer, noted_at=who[1])
+    store.save_colony_frame(wanted)
+    return wanted
+
+
+def take_frame_away(store: SurveyStore, colony: Colony, photo: str) -> None:
+    """
+    Say that a photo does not show the colony; the change log keeps what was.
+
+    Raises
+    ------
+    InputError
+        ``colony-reference-needed`` where other outlines were carried from it.
+    """
+    found = one_photo(store, photo)
+    frames = store.colony_frames(colony.organism_id)
+    if any(f.carried_from == found.photo_id for f in frames):
+        raise InputError(
+            "colony-reference-needed",
+            f"{colony.label}: outlines in other photos were carried from this one.",
+            "Draw those anew, or take those photos away first.",
+        )
+    with store.write():
+        was_reference = any(f.is_reference and f.photo_id == found.photo_id for f in frames)
+        store.delete_colony_frame(colony.organism_id, found.photo_id)
+        heirs = [f for f in frames if f.photo_id != found.photo_id and f.outline_how == "drawn"]
+        if was_reference and heirs:
+            store.save_colony_frame(replace(heirs[0], is_reference=True))
+
+
+def _require_outline(outline_px: Points) -> None:
+    """Refuse what is no outline."""
+    flat = [v for point in outline_px for v in point]
+    if len(outline_px) < 3 or not all(math.isfinite(v) for v in flat):
+        raise InputError(
+            "colony-outline-odd",
+            f"An outline needs three or more points; {len(outline_px)} are given.",
+            "Set points in order around the part of the colony that is to be followed.",
+        )
+    require_simple(np.array(outline_px, dtype=np.float64))
+
+
+def _upright(bench: Bench, photo_id: str) -> NDArray[np.uint8]:
+    """Read a photo upright, in codes of 8 bits."""
+    photo = bench.store.photo(photo_id)
+    assert photo is not None  # a frame's photo is on record
+    file = next((f for f in photo.files if f.sha256 == photo.photo_id), photo.files[0])
+    decoded = bench.reader.read(bench.vault.path_of(file.sha256, file.original_name))
+    pixels = upright_view(decoded.pixels, decoded.metadata.orientation)
+    if pixels.dtype == np.uint16:
+        return np.asarray(pixels >> 8, dtype=np.uint8)
+    return np.array(pixels, dtype=np.uint8)
+
+
+def _card_corners(bench: Bench, photo_id: str) -> list[NDArray[np.float64]]:
+    """Where the card lies in a photo: it moves with the diver."""
+    row = bench.store.correction(photo_id)
+    geometry: Mapping[str, Any] = {} if row is None else row.geometry
+    corners = geometry.get("corners_px")
+    return [] if not corners else [np.asarray(corners, dtype=np.float64).reshape(-1, 2)]
+
+
+def _misfit_mm(
+    bench: Bench, photo_id: str, outline_px: Points, alignment: Alignment
+) -> float | None:
+    """Misfit in millimetres of the card's plane, at the outline; None without a scale."""
+    row = bench.store.correction(photo_id)
+    plane = None if row is None else geometry_from_dict(row.geometry)
+    if plane is None:
+        return None
+    middle = np.mean(outline_px, axis=0)
+    try:
+        per_px = apply_plane(plane, [middle]).per_px[0]
+    except InputError:
+        return None
+    return round(alignment.misfit_px * math.sqrt(abs(float(np.linalg.det(per_px)))), 3)

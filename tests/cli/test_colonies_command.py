@@ -1,0 +1,243 @@
+"""Tagged colonies on the command line, on made photos whose colours and views are known."""
+
+from __future__ import annotations
+
+import importlib.util
+import json
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+import cv2
+import numpy as np
+import pytest
+from typer.testing import CliRunner
+
+from dryslate.cli.main import build_app
+
+SITE, FIRST, LATER = "Quiet Ledge", "2031-05-04", "2031-06-20"
+BY = ("--observer", "Ana")
+
+
+def run(*words: object) -> Any:
+    return CliRunner().invoke(build_app(), [*map(str, words)])
+
+
+def documents(result: Any) -> list[dict[str, Any]]:
+    return [json.loads(line) for line in result.stdout.splitlines() if line.startswith("{")]
+
+
+@pytest.fixture(scope="module")
+def photos() -> ModuleType:
+    """A maker of photos of one colony."""
+    path = Path(__file__).resolve().parents[1] / "fakes" / "colony_photos.py"
+    spec = importlib.util.spec_from_file_location("colony_photos", path)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.fixture(scope="module")
+def trip(tmp_path_factory: pytest.TempPathFactory, card_photos, photos) -> Path:
+    """Three frames of a colony on each of two visits, paler on the second, all corrected."""
+    made = tmp_path_factory.mktemp("colonies")
+    for date, lab, turns in (
+        (FIRST, photos.HEALTHY, (0.0, 1.0, 2.0)),
+        (LATER, photos.PALE, (-4.0, 5.0, 7.0)),
+    ):
+        (made / date).mkdir()
+        for k, turn in enumerate(turns, start=1):
+            name = f"{'A' if date == FIRST else 'B'}{k}.jpg"
+            light = (0.9, 1.0, 1.1)[k - 1]
+            photos.save_frame(card_photos, made / date / name, lab, light=light, turn=turn)
+        taken = run("take", made / date, "--into", made / "trip", "--visit", SITE, date, *BY)
+        assert taken.exit_code in (0, 3), taken.output
+    corrected = run("correct", "--project", made / "trip", "--json")
+    assert corrected.exit_code in (0, 3), corrected.output
+    outline = "\n".join(f"{x},{y}" for x, y in photos.OUTLINE)
+    (made / "outline.csv").write_text(outline, "utf-8")
+    done = run(
+        *("colonies", "tag", made / "trip", "17", "--visit", SITE, FIRST, "--why", "random"),
+        *("--neighbour", "boulder coral=120,0.8", "--depth-m", 7.5, *BY, "--json"),
+    )
+    assert done.exit_code == 0, done.output
+    drawn = run(
+        *("colonies", "outline", made / "trip", "17", "A1.jpg"),
+        *("--draw", made / "outline.csv", *BY),
+    )
+    assert drawn.exit_code == 0, drawn.output
+    return made / "trip"
+
+
+@pytest.fixture(scope="module")
+def carried(trip: Path) -> list[dict[str, Any]]:
+    """The outline carried to all other frames, and confirmed."""
+    others = ("A2.jpg", "A3.jpg", "B1.jpg", "B2.jpg", "B3.jpg")
+    result = run("colonies", "outline", trip, "17", *others, *BY, "--json")
+    assert result.exit_code == 0, result.output
+    found = documents(result)
+    confirmed = run("colonies", "outline", trip, "17", *others, "--confirm", *BY)
+    assert confirmed.exit_code == 0, confirmed.output
+    return found
+
+
+def test_outline_is_carried_to_where_the_colony_lies(carried, photos) -> None:
+    turns = {"A2.jpg": 1.0, "A3.jpg": 2.0, "B1.jpg": -4.0, "B2.jpg": 5.0, "B3.jpg": 7.0}
+    at_first = cv2.perspectiveTransform(np.array([photos.OUTLINE]), np.linalg.inv(photos.view(0.0)))
+    for frame in carried:
+        matrix = photos.view(turns[frame["photo"]])
+        true = cv2.perspectiveTransform(at_first, matrix)[0]
+        off = np.linalg.norm(np.array(frame["outline_px"]) - true, axis=1)
+        assert off.max() < 3.0
+        assert frame["misfit_px"] < 2.0
+        assert 0.0 < frame["misfit_mm"] < 1.0
+        assert not frame["is_confirmed"]
+
+
+def test_paling_is_seen_against_the_own_first_visit(trip: Path, carried, photos) -> None:
+    result = run("colonies", "follow", trip, *BY, "--json")
+    assert result.exit_code == 0, result.output
+    (found,) = documents(result)
+    assert found["first_visit_id"] == f"{SITE} {FIRST}"
+    changes = {c["figure"]: c for c in found["changes"][f"{SITE} {LATER}"]}
+    chroma = [float(np.hypot(*lab[1:])) for lab in (photos.HEALTHY, photos.PALE)]
+    true = {"lightness": photos.PALE[0] - photos.HEALTHY[0], "chroma": chroma[1] - chroma[0]}
+    for figure, difference in true.items():
+        change = changes[figure]
+        assert change["lo95"] <= difference <= change["hi95"]
+        assert change["n_frames"] == [3, 3]
+    assert changes["lightness"]["verdict"] == "changed"
+    assert changes["white_distance"]["verdict"] == "changed"
+    assert changes["white_distance"]["difference"] < -10.0
+    again = run("colonies", "follow", trip, *BY, "--json")
+    assert documents(again) == [found]
+
+
+def test_words_name_a_change_only_beyond_its_doubt(trip: Path, carried) -> None:
+    result = run("colonies", "follow", trip, *BY)
+    assert "median of 3 frames, spread" in result.output
+    assert "L*: changed, +" in result.output
+    assert f"against {SITE} {FIRST}" in result.output
+
+
+def test_state_and_fractions_are_noted_and_summed_up(trip: Path, carried) -> None:
+    shares = ("--normal", 10, "--pale", 60, "--bleached", 30, "--recently-dead", 0)
+    words = ("colonies", "see", trip, "17", "--visit", SITE, LATER)
+    bad = run(*words, *shares, "--old-dead", 5, *BY)
+    assert bad.exit_code == 1
+    assert "health-sum-not-100" in str(bad.exception)
+    good = run(*words, *shares, "--old-dead", 0, "--lesion", "white edge", *BY, "--json")
+    assert good.exit_code == 0, good.output
+    (told,) = documents(good)
+    assert told["mean_shares"]["pale_pct"] == 60.0
+    assert len(told["frames"]) == 3
+    listed = run("colonies", "list", trip)
+    assert "at random" in listed.output
+    health = documents(run("health", trip, "--json"))
+    last = next(h for h in health if h.get("visit_id") == f"{SITE} {LATER}")
+    assert (last["group"], last["n_judged"]) == ("not_chosen", 1)
+    assert last["median_pct"]["bleached_pct"] == 30.0
+    said = run("health", trip).output
+    assert "pale 60 %" in said
+    assert "L*: changed" in said
+
+
+def test_looks_are_due_from_the_onset_and_overdue_when_missed(trip: Path) -> None:
+    why = ("--reason", "first white colonies seen")
+    missing = run("colonies", "onset", trip, SITE, "2031-04-20", *BY)
+    assert "onset-reason-missing" in str(missing.exception)
+    unknown = run("colonies", "onset", trip, "Nowhere", "2031-04-20", *why, *BY)
+    assert "onset-site-unknown" in str(unknown.exception)
+    assert run("colonies", "onset", trip, SITE, "2031-04-20", *why, *BY).exit_code == 0
+    due = {d["step"]: d for d in documents(run("colonies", "due", trip, "--today", "2032-01-01",
+                                               "--json"))}  # fmt: skip
+    states = {step: d["state"] for step, d in due.items()}
+    assert states == {
+        "weeks_2_4": "done",
+        "months_2": "done",
+        "months_6": "overdue",
+        "months_12": "open",
+        "months_24": "open",
+    }
+    assert due["months_2"]["due_date"] == "2031-06-20"
+    table = run("colonies", "due", trip, "--today", "2032-01-01", "--overdue")
+    assert "1 looks" in table.output
+    back = run("colonies", "onset", trip, SITE, "2031-04-20", "--take-back", *BY)
+    assert back.exit_code == 0, back.output
+    assert documents(run("colonies", "due", trip, "--json")) == []
+    twice = run("colonies", "onset", trip, SITE, "2031-04-20", "--take-back", *BY)
+    assert "onset-unknown" in str(twice.exception)
+
+
+def test_what_cannot_be_carried_or_confirmed_is_said(trip: Path, carried, tmp_path: Path) -> None:
+    words = ("colonies", "outline", trip)
+    other = run("colonies", "tag", trip, "18", "--visit", SITE, FIRST, "--why", "stressed", *BY)
+    assert other.exit_code == 0, other.output
+    for extra, slug in ((("18", "B1.jpg"), "colony-no-outline"),
+                        (("17", "A1.jpg"), "colony-outline-kept")):  # fmt: skip
+        result = run(*words, *extra, *BY)
+        assert result.exit_code == 3
+        assert slug in result.output
+    assert "colony-no-outline" in str(run(*words, "18", "A2.jpg", "--confirm", *BY).exception)
+    assert "colony-reference-needed" in str(run(*words, "17", "A1.jpg", "--remove", *BY).exception)
+    (tmp_path / "bad.csv").write_text("1,1\n2,2\n", "utf-8")
+    bad = run(*words, "18", "A2.jpg", "--draw", tmp_path / "bad.csv", *BY)
+    assert "colony-outline-odd" in str(bad.exception)
+
+
+def test_points_picked_by_hand_carry_it_too(trip: Path, carried, photos, tmp_path: Path) -> None:
+    places = np.array([[(1050.0, 40.0), (1400.0, 60.0), (1390.0, 330.0), (1040.0, 320.0)]])
+    move = photos.view(5.0) @ np.linalg.inv(photos.view(0.0))
+    there = cv2.perspectiveTransform(places, move)[0]
+    lines = [f"{a[0]},{a[1]},{b[0]},{b[1]}" for a, b in zip(places[0], there, strict=True)]
+    (tmp_path / "pairs.csv").write_text("\n".join(lines), "utf-8")
+    result = run(
+        *("colonies", "outline", trip, "17", "B2.jpg", "--points", tmp_path / "pairs.csv"),
+        *(*BY, "--json"),
+    )
+    assert result.exit_code == 0, result.output
+    (frame,) = documents(result)
+    assert (frame["model"], frame["outline_how"]) == ("similarity", "tie_points")
+    assert run("colonies", "outline", trip, "17", "B2.jpg", "--confirm", *BY).exit_code == 0
+
+
+def test_frame_without_a_card_in_it_says_why_it_has_no_colour(trip: Path, carried) -> None:
+    from dryslate import wiring
+    from dryslate.app.colony_colours import measure_frame
+
+    class NoCorrections:
+        """The project's store, as if nothing had been corrected."""
+
+        def __init__(self, store: Any) -> None:
+            self._store = store
+
+        def __getattr__(self, name: str) -> Any:
+            return getattr(self._store, name)
+
+        def correction(self, photo_id: str) -> None:
+            return None
+
+    with wiring.survey_store(trip, write=False) as store:
+        bench = wiring.measure_bench(trip, NoCorrections(store))
+        frame = store.colony_frames()[0]
+        found = measure_frame(bench, frame, "2031-06-20T00:00:00Z").measured
+    slugs = [p["slug"] for p in found["problems"]]
+    assert slugs == ["measure-colour-no-fit", "white-not-readable"]
+    assert "lab" not in found
+
+
+def test_project_with_colonies_is_sound_and_comes_back_from_a_backup(
+    trip: Path, carried, tmp_path: Path
+) -> None:
+    assert not [p for p in documents(run("check", trip, "--json"))[0]["problems"]
+                if p["slug"].startswith(("colony-", "log-"))]  # fmt: skip
+    made = run("backup", trip, "--to", tmp_path / "safe", *BY, "--json")
+    (folder,) = [p for p in (tmp_path / "safe").iterdir() if p.is_dir()]
+    assert made.exit_code in (0, 3), made.output
+    back = run("restore", folder, "--into", tmp_path / "again")
+    assert back.exit_code in (0, 3), back.output
+    assert documents(run("health", tmp_path / "again", "--json")) == documents(
+        run("health", trip, "--json")
+    )
