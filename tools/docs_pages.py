@@ -106,6 +106,10 @@ Permanent plots: the same interval, flagged `of_these_plots`, for it speaks of t
   slope ([change.md](change.md)).
 - `bca`: bias-corrected accelerated bootstrap of units, with a seed and ends widened for few units
   ([sizes.md](sizes.md)).
+- `bootstrap_t_log`: spread of units drawn again whole, beside genera likely unseen, and t on the
+  logarithm ([diversity.md](diversity.md)).
+- `woodruff_t_logit`: the interval of the share of colonies up to the quantile, read back as sizes
+  ([sizes.md](sizes.md)).
 - `beta_binomial`: profile likelihood of the mean of a beta-binomial distribution.
 - `wilson`, `poisson_gamma`: of one reading, flagged `reading_only` ([readings.md](readings.md)).
 - `limit_fraction`, `limit_count`: a one-sided 95 % limit, with a stated assumption on clumping.

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from dryslate.app.result_choice import ResultChoice
+from dryslate.app.result_diversity import diversity_of, equal_efforts
 from dryslate.app.result_figures import figures_of
 from dryslate.app.result_rows import ResultRow, row_of
 from dryslate.app.result_settings import ResultSettings
@@ -75,10 +76,14 @@ def find_results(
     settings, choice = settings or ResultSettings(), choice or ResultChoice()
     tallied = tally_units(store, settings.usual)
     groups = [group for group in tallied.groups if choice.has_group(group)]
+    efforts = equal_efforts(tallied.groups, tallied.names)
     found = [
         row_of(group.where, group.design, made, group.unit_ids)
         for group in groups
-        for made in figures_of(group, tallied.names, settings)
+        for made in (
+            *figures_of(group, tallied.names, settings),
+            *diversity_of(group, tallied.names, efforts),
+        )
     ]
     weights: dict[str, dict[str, float]] = {}
     for one in store.zone_weights():

@@ -75,6 +75,27 @@ FIGURE_WORDS: Mapping[str, str] = {
     "partial_mortality_recent_frac": "Recently dead share of a colony, mean",
     "partial_mortality_old_frac": "Long dead share of a colony, mean",
     "prevalence_lesion_frac": "Colonies with a lesion (share of those looked at)",
+    **{
+        f"hill_q{order}_{where}": f"{number}, {words}"
+        for order, number in enumerate(
+            (
+                "Genera (Hill number of order 0)",
+                "Genera, exponential of Shannon's entropy (order 1)",
+                "Genera, inverse Simpson (order 2)",
+            )
+        )
+        for where, words in (
+            ("at_survey", "in the units surveyed"),
+            ("at_size", "in equal units"),
+            ("at_coverage", "at equal coverage"),
+        )
+    },
+    "sample_coverage_frac": "Coverage of genera by the survey",
+    "richness_chao2": "Genera there are at least, Chao2 from units",
+    "richness_chao1_classic": "Genera there are at least, Chao1 (classic) from colonies",
+    "richness_chao1_bias_corrected": "Genera there are at least, Chao1 (bias-corrected)",
+    "shannon_nat": "Shannon's entropy of the colonies (natural logarithm)",
+    "gini_simpson_frac": "Gini-Simpson index of the colonies",
     "bleaching_index_seven_classes_pct": "Bleaching index of seven classes (0 to 100)",
 }
 

@@ -27,6 +27,7 @@ class Method(StrEnum):
     OUTSIDE_TABLE = "outside_table_t"
     BETA_BINOMIAL = "beta_binomial"
     BCA = "bca"
+    BOOTSTRAP_T_LOG = "bootstrap_t_log"
     WILSON = "wilson"
     POISSON_GAMMA = "poisson_gamma"
     LIMIT_FRACTION = "limit_fraction"
@@ -51,6 +52,7 @@ class Figure(StrEnum):
     SIZE_VARIATION = "size_variation"
     SIZE_SHAPE = "size_shape"
     SIZE_RATIO = "size_ratio"
+    HILL_NUMBER = "hill_number"
     PAIRED_CHANGE = "paired_change"
     UNPAIRED_CHANGE = "unpaired_change"
     CONTRAST = "contrast"
@@ -210,6 +212,13 @@ RULES: tuple[Rule, ...] = (
         fewest_units=2,
         on_request=(_BCA,),
         page="sizes.md",
+    ),
+    Rule(
+        figure=Figure.HILL_NUMBER,
+        words="Hill numbers of genera at equal effort, from the units that hold them",
+        method=Method.BOOTSTRAP_T_LOG,
+        fewest_units=2,
+        page="diversity.md",
     ),
     Rule(
         figure=Figure.PAIRED_CHANGE,
