@@ -104,6 +104,8 @@ Permanent plots: the same interval, flagged `of_these_plots`, for it speaks of t
 - `t_paired`, `t_welch`, `t_mixed`, `t_trend`: t on differences of units, on two groups each with
   its own spread, on a contrast of a mixed model with Satterthwaite's degrees of freedom, and on a
   slope ([change.md](change.md)).
+- `twice_named_t`, `outside_table_t`: t on the logit or the logarithm of an amount corrected for
+  misnaming, by second looks or by a table from outside ([misnaming.md](misnaming.md)).
 - `bca`: bias-corrected accelerated bootstrap of units, with a seed and ends widened for few units
   ([sizes.md](sizes.md)).
 - `bootstrap_t_log`: spread of units drawn again whole, beside genera likely unseen, and t on the

@@ -38,6 +38,7 @@ SURVEY_FLAGS: Mapping[str, str] = {
     Flag.HEAT_OFFSET_NOT_STATED: "logger's offset not stated",
     Flag.DEPLOYMENT_NOT_STATED: "deployment times not stated",
     Flag.ONE_SITE_EACH: "one site each: the contrast alone",
+    Flag.ADJUSTED_OUTSIDE: "corrected beyond what can be",
     Flag.OBSERVER_CHANGED: "nobody surveyed at both visits: observer or reef",
     Flag.OBSERVERS_NOT_IN_MODEL: "fewer than five observers: not in the model",
     Flag.MODEL_NOT_CONVERGED: "the model did not settle: do not use",
@@ -52,6 +53,9 @@ SURVEY_FLAGS: Mapping[str, str] = {
 
 FIGURE_WORDS: Mapping[str, str] = {
     "cover_frac": "Cover (share of what was read)",
+    "cover_adjusted_frac": "Cover, corrected for misnaming",
+    "density_adjusted_per_m2": "Density, corrected for misnaming (a square metre)",
+    "count_adjusted_per_min": "Counts a minute, corrected for misnaming",
     "density_per_m2": "Colonies or animals per square metre",
     "count_per_min": "Counts per minute",
     "juvenile_density_per_m2": "Juveniles per square metre",

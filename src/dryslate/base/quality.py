@@ -114,3 +114,5 @@ class Flag(StrEnum):
     """Units that were seen at one of the two visits only were left out."""
     THINGS_NOT_SEARCHED = "things_not_searched"
     """Names that some units did not search for were left out of the comparison."""
+    ADJUSTED_OUTSIDE = "adjusted_outside"
+    """Corrected for misnaming it came out below 0 or above 1: chance, or rates that do not hold."""

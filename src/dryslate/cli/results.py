@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -11,6 +12,8 @@ from dryslate import wiring
 from dryslate.cli.render import print_json, print_problem, print_text
 
 if TYPE_CHECKING:
+    from dryslate.app.ports import SurveyStore
+    from dryslate.app.result_choice import ResultChoice
     from dryslate.app.survey_results import SurveyFound
 
 Names = list[str] | None
@@ -42,6 +45,14 @@ def results(  # noqa: PLR0913, PLR0917 - one parameter for each option
     juvenile: Annotated[
         float | None, typer.Option("--juvenile", help="Juveniles are under so many cm; else 5.")
     ] = None,
+    error_table: Annotated[
+        Path | None,
+        typer.Option(
+            "--error-table",
+            help="Correct figures by name with a table of confusions from outside (CSV: true, "
+            "read, n); else by the project's own second looks, where it has any.",
+        ),
+    ] = None,
     csv: Annotated[
         Path | None, typer.Option("--csv", help="Write the table to a file, one figure a row.")
     ] = None,
@@ -63,7 +74,31 @@ def results(  # noqa: PLR0913, PLR0917 - one parameter for each option
     wanted = ResultChoice(sites=site or (), dates=visit or (), figures=figure or ())
     with wiring.survey_store(folder, write=False) as store:
         found = find_results(store, settings, wanted)
+        found = _with_adjusted(store, folder, wanted, error_table, found)
     _show(found, csv, as_json=as_json)
+
+
+def _with_adjusted(
+    store: SurveyStore,
+    folder: Path,
+    wanted: ResultChoice,
+    error_table: Path | None,
+    found: SurveyFound,
+) -> SurveyFound:
+    """Add the figures by name that are corrected for misnaming, and what is said of them."""
+    if error_table is None and not store.review_outcomes():
+        return found
+    from dryslate.app.adjusted_results import adjusted_results, name_facts
+    from dryslate.formats.confusion_csv import parse_confusions
+
+    tables = wiring.reference_tables(folder)
+    outside = None
+    if error_table is not None:
+        outside = parse_confusions(tables.read_text(error_table), error_table.name)
+    facts = name_facts(tables.taxa()[0])
+    usual = wiring.result_settings().usual
+    rows, problems = adjusted_results(store, usual, facts, wanted, outside)
+    return replace(found, rows=(*found.rows, *rows), notes=(*found.notes, *problems))
 
 
 def _show(found: SurveyFound, csv: Path | None, *, as_json: bool) -> None:

@@ -1,0 +1,244 @@
+"""``dryslate results`` with second looks: figures by name corrected, beside the raw."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from typer.testing import CliRunner
+
+from dryslate import wiring
+from dryslate.app.identification_rows import (
+    IdentificationRow,
+    RecordRow,
+    ReviewChanceRow,
+    ReviewDrawRow,
+    ReviewOutcomeRow,
+)
+from dryslate.base.errors import FormatError, InputError
+from dryslate.cli.main import build_app
+
+INES, TOMO = "Ines Varro", "Tomo Halle"
+HEADS = "site,date,unit,design,length_m,spacing_m,kind,category,name,at_m\n"
+VISIT = "Ledge 2024-05-19"
+NOW = "2024-05-20T08:00:00+00:00"
+POINTS = {"T1": (8, 4, 2), "T2": (6, 3, 3), "T3": (10, 4, 1), "T4": (7, 5, 2)}
+NAMES = ("Favites", "Goniastrea", "Porites")
+
+
+def run(*words: object):
+    done = CliRunner().invoke(build_app(), [str(word) for word in words])
+    if done.exception is not None and not isinstance(done.exception, SystemExit):
+        raise done.exception
+    return done
+
+
+@pytest.fixture
+def project(tmp_path: Path) -> Path:
+    """Four tapes of 20 points with three genera by name."""
+    folder, table = tmp_path / "trip", HEADS
+    run("new", folder)
+    run("region", folder, "indo_pacific", "--observer", INES)
+    for unit, numbers in POINTS.items():
+        words = [name for name, n in zip(NAMES, numbers, strict=True) for _ in range(n)]
+        for k in range(20):
+            name = words[k] if k < len(words) else ""
+            what = "hard coral" if name else "sand"
+            head = f"Ledge,2024-05-19,{unit},point_intercept,10,0.5,point"
+            table += f"{head},{what},{name},{0.5 * (k + 1)}\n"
+    path = tmp_path / "t.csv"
+    path.write_text(table, "utf-8")
+    done = run("records", "import", folder, path, "--observer", INES, "--save", "--json")
+    assert json.loads(done.stdout)["n_stored"] == 80, done.stdout
+    return folder
+
+
+def look_again(folder: Path, looks: list[tuple[str, str, float]]) -> None:
+    """Store corals that were first named, drawn with a chance, looked at again and settled."""
+    with wiring.new_store(folder, who=INES) as store, store.write():
+        chances, outcomes = [], []
+        for k, (first, settled, p) in enumerate(looks):
+            record = RecordRow(
+                record_id=f"r{k}",
+                colony=f"C{k}",
+                visit_id=VISIT,
+                place=f"tape {k % 6}",
+                observer=INES,
+                noted_at=NOW,
+            )
+            store.save_record(record)
+            for role, name, who in (("first", first, INES), ("second", settled, TOMO)):
+                store.save_identification(
+                    IdentificationRow(
+                        identification_id=f"{role}{k}",
+                        record_id=f"r{k}",
+                        role=role,  # type: ignore[arg-type]
+                        name_as_recorded=name,
+                        name=name,
+                        current_names=(name,),
+                        rank="genus",
+                        observer=who,
+                        identified_at=NOW,
+                        data_version="1",
+                    )
+                )
+            chances.append(
+                ReviewChanceRow(
+                    identification_id=f"first{k}",
+                    record_id=f"r{k}",
+                    draw_id="d",
+                    p_drawn=p,
+                    is_drawn=True,
+                    reasons=("random",),
+                )
+            )
+            is_same = first == settled
+            outcomes.append(
+                ReviewOutcomeRow(
+                    outcome_id=f"o{k}",
+                    record_id=f"r{k}",
+                    first_id=f"first{k}",
+                    second_id=f"second{k}",
+                    third_id=None if is_same else f"second{k}",
+                    rank_shared="genus" if is_same else "family",
+                    is_agreed=is_same,
+                    agreed_at="genus" if is_same else "",
+                    observer=TOMO,
+                    decided_at=NOW,
+                    settled_name=settled,
+                    settled_names=(settled,),
+                    settled_rank="genus",
+                    relation="same" if is_same else "differs",
+                    settled_how="agreed" if is_same else "third",
+                )
+            )
+        draw = ReviewDrawRow(
+            draw_id="d",
+            seed=1,
+            random_frac=0.1,
+            least_probability=0.8,
+            observer=INES,
+            drawn_at=NOW,
+        )
+        store.save_review_draw(draw, chances)
+        for outcome in outcomes:
+            store.save_review_outcome(outcome)
+
+
+def rows_of(folder: Path, *words: object) -> tuple[dict[tuple[str, str], dict], str]:
+    done = run("results", folder, "--json", *words)
+    found = json.loads(done.stdout)
+    said = " ".join(f"{note['slug']} {note['message']}" for note in found["notes"])
+    return {(r["figure"], r["thing"]): r for r in found["results"]}, said
+
+
+LOOKS = (
+    [("Favites", "Favites", 0.1)] * 18
+    + [("Favites", "Goniastrea", 0.1)] * 2
+    + [("Favites", "Goniastrea", 1.0)] * 4
+    + [("Goniastrea", "Goniastrea", 0.1)] * 22
+    + [("Porites", "Porites", 0.1)] * 25
+)
+
+
+def test_cover_by_name_is_corrected_beside_the_raw_by_weighted_second_looks(project) -> None:
+    look_again(project, LOOKS)
+    rows, said = rows_of(project)
+    covers = np.array([list(v) for v in POINTS.values()]) / 20
+    raw = covers.mean(axis=0)
+    weights = np.array([18 / 0.1, 2 / 0.1 + 4])  # Favites that stayed, and that were Goniastrea
+    moved = weights[1] / weights.sum()
+    want = {
+        "Favites": raw[0] * (1 - moved),
+        "Goniastrea": raw[1] + raw[0] * moved,
+        "Porites": raw[2],
+    }
+    for name, value in want.items():
+        before, after = rows["cover_frac", name], rows["cover_adjusted_frac", name]
+        assert after["estimate"] == pytest.approx(value)
+        assert after["lo95"] < value < after["hi95"]
+        assert (after["method"], after["n_units"]) == ("twice_named_t", 4)
+        assert after["unit_ids"] == before["unit_ids"]
+    before, after = (rows[f, "Goniastrea"] for f in ("cover_frac", "cover_adjusted_frac"))
+    assert after["hi95"] - after["lo95"] > before["hi95"] - before["lo95"]
+    total = sum(rows["cover_adjusted_frac", n]["estimate"] for n in NAMES)
+    assert total == pytest.approx(raw.sum())
+    assert "names-not-adjusted" not in said
+    assert "corrected for misnaming" in run("results", project).stdout
+
+
+def test_names_with_few_looks_are_pooled_with_their_look_alikes_or_left(project) -> None:
+    few = [("Favites", "Favites", 0.1)] * 15 + [("Goniastrea", "Favites", 0.1)] * 9
+    look_again(project, few + [("Porites", "Porites", 0.1)] * 5)
+    rows, said = rows_of(project)
+    pool = "Favites or Goniastrea"
+    raw, after = rows["cover_frac", pool], rows["cover_adjusted_frac", pool]
+    assert raw["estimate"] == pytest.approx(np.mean([sum(v[:2]) for v in POINTS.values()]) / 20)
+    assert after["estimate"] == pytest.approx(raw["estimate"])
+    assert ("cover_adjusted_frac", "Porites") not in rows
+    assert "Porites (5)" in said
+    assert "names-not-adjusted" in said
+
+
+def test_without_second_looks_nothing_is_corrected(project) -> None:
+    rows, said = rows_of(project)
+    assert not [key for key in rows if "adjusted" in key[0]]
+    assert "names-not-adjusted" not in said
+
+
+def table(folder: Path, text: str) -> Path:
+    path = folder.parent / "errors.csv"
+    path.write_text(text, "utf-8")
+    return path
+
+
+GOOD = "# made up for this test\ntrue,read,n\nFavites,Favites,80\nFavites,Goniastrea,20\n"
+GOOD += "Goniastrea,Goniastrea,45\nGoniastrea,Favites,5\n"
+
+
+def test_a_table_from_outside_is_inverted(project) -> None:
+    rows, _ = rows_of(project, "--error-table", table(project, GOOD))
+    covers = np.array([list(v[:2]) for v in POINTS.values()]) / 20
+    want = np.linalg.solve(np.array([[0.8, 0.2], [0.1, 0.9]]).T, covers.mean(axis=0))
+    for name, value in zip(NAMES[:2], want, strict=True):
+        row = rows["cover_adjusted_frac", name]
+        assert row["estimate"] == pytest.approx(value)
+        assert row["method"] == "outside_table_t"
+        assert row["u"] > rows["cover_frac", name]["u"]
+    assert ("cover_adjusted_frac", "Porites") not in rows
+
+
+def test_a_correction_beyond_what_can_be_is_flagged_and_not_cut_off(project) -> None:
+    text = GOOD.replace("Goniastrea,Favites,5", "Goniastrea,Favites,1")
+    text = text.replace("Favites,Favites,80", "Favites,Favites,50")
+    text = text.replace("Favites,Goniastrea,20", "Favites,Goniastrea,50")
+    row = rows_of(project, "--error-table", table(project, text))[0][
+        "cover_adjusted_frac", "Goniastrea"
+    ]
+    assert row["estimate"] < 0
+    assert row["lo95"] < row["estimate"] < row["hi95"]
+    assert "adjusted_outside" in row["flags"]
+
+
+@pytest.mark.parametrize(
+    ("text", "slug"),
+    [
+        ("true,read,number\n", "confusion-table-broken"),
+        ("true,read,n\nFavites,Favites,many\n", "confusion-table-broken"),
+        ("true,read,n\nFavites,Favites,3\nFavites,Favites,4\n", "confusion-table-broken"),
+        ("true,read,n\nFavites,Goniastrea,3\n", "confusion-table-broken"),  # never checked
+        ("true,read,share\nFavites,Favites,0.7\n", "confusion-table-broken"),  # not 1
+        (GOOD + "Blorpites,Blorpites,9\n", "confusion-name-unknown"),
+        (
+            "true,read,n\nFavites,Favites,5\nFavites,Goniastrea,5\n"
+            "Goniastrea,Favites,5\nGoniastrea,Goniastrea,5\n",
+            "confusion-not-usable",  # tells nothing apart
+        ),
+    ],
+)
+def test_a_table_that_cannot_be_used_is_told(project, text: str, slug: str) -> None:
+    with pytest.raises((InputError, FormatError)) as error:
+        run("results", project, "--error-table", table(project, text))
+    assert error.value.slug == slug
