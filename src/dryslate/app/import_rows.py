@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, field, fields, replace
 from typing import TYPE_CHECKING, Any
 
+from dryslate.app.import_mapping import ImportMapping
 from dryslate.app.import_reading import (
     ImportSource,
     Key,
@@ -25,7 +26,6 @@ from dryslate.core.survey.designs import DESIGNS, UnitDesign
 from dryslate.core.survey.unit_checks import check_unit
 
 if TYPE_CHECKING:
-    from dryslate.app.import_mapping import ImportMapping
     from dryslate.app.ports import SurveyStore
     from dryslate.formats.table_csv import Table
 
@@ -53,10 +53,15 @@ class ImportPlan:
     units : tuple of PlannedUnit
     problems : tuple of Problem
         Nothing is stored while one of them is an error.
+    tables : tuple of Table
+        What was read.
+    mapping : ImportMapping
     """
 
     units: tuple[PlannedUnit, ...]
     problems: tuple[Problem, ...]
+    tables: tuple[Table, ...] = ()
+    mapping: ImportMapping = field(default_factory=ImportMapping)
 
     @property
     def is_sound(self) -> bool:
@@ -130,7 +135,7 @@ def plan_import(
     for unit in kept:
         name = " ".join(unit.key)
         problems += check_unit(unit.design, [r.row for r in unit.rows], name, categories)
-    return ImportPlan(units=kept, problems=tuple(problems))
+    return ImportPlan(units=kept, problems=tuple(problems), tables=tuple(tables), mapping=mapping)
 
 
 def _planned(
@@ -147,8 +152,29 @@ def _planned(
             )
         )
         return None
-    design = UnitDesign(**{field: said[field] for field in _DESIGN if field in said})
+    design = UnitDesign(**{name: said[name] for name in _DESIGN if name in said})
     return PlannedUnit(key=key, place=said["place"], said=said, design=design, rows=tuple(rows))
+
+
+def units_with_rows(store: SurveyStore, plan: ImportPlan) -> tuple[Problem, ...]:
+    """Name the units of a plan in which something is noted already: a table imported twice."""
+    visits = {unit.key[:2] for unit in plan.units}
+    there = {
+        (site, date, unit.name)
+        for site, date in visits
+        for unit in store.units(visit_id_of(site, date))
+        if store.survey_rows(unit.unit_id)
+    }
+    return tuple(
+        fault(
+            "unit-has-rows",
+            unit.place,
+            f"{' '.join(unit.key)}: something is noted in this unit already",
+            "Was the table imported before?",
+        )
+        for unit in plan.units
+        if unit.key in there
+    )
 
 
 def save_import(

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dryslate.app.category_list import newest_version, set_categories
 from dryslate.app.import_mapping import ImportMapping, read_mapping
 from dryslate.app.import_reading import ImportSource
-from dryslate.app.import_rows import ImportPlan, plan_import, save_import
+from dryslate.app.import_rows import ImportPlan, plan_import, save_import, units_with_rows
 from dryslate.base.errors import DryslateError, InputError
 from dryslate.core.arrays.orientation import upright_size
 
@@ -95,7 +95,9 @@ def run_import(
     version = newest_version(store)
     known = store.categories(version) if version is not None else tools.usual
     plan = plan_import(_tables(request, tools), mapping, source, {c.category for c in known})
-    if not request.is_saved or not plan.is_sound:
+    if not request.is_saved:
+        return replace(plan, problems=(*plan.problems, *units_with_rows(store, plan))), 0
+    if not plan.is_sound:
         return plan, 0
     with store.write():
         version = set_categories(store, tools.usual) if version is None else version

@@ -190,14 +190,9 @@ _FROM = (
     "FROM survey_rows AS r JOIN unit_designs AS d USING (unit_id) JOIN units AS u USING (unit_id)"
 )
 _LOOKED_IN = (
-    "r.name_as_recorded",
-    "r.name",
-    "r.category",
-    "u.name",
-    "r.note",
-    "r.lesion",
-    "r.unreadable",
-    "r.place",
+    "r.name_as_recorded || char(10) || r.name || char(10) || r.category || char(10) || "
+    "coalesce(u.name, '') || char(10) || r.note || char(10) || r.lesion || char(10) || "
+    "r.unreadable || char(10) || r.place"
 )
 
 
@@ -214,8 +209,8 @@ def _where(query: RowQuery) -> tuple[str, list[object]]:
     parts = [f"{column} = ?" for column, value in asked.items() if value]
     values: list[object] = [value for value in asked.values() if value]
     for word in query.words.split():
-        parts.append("(" + " OR ".join(f"instr(lower({c}), ?) > 0" for c in _LOOKED_IN) + ")")
-        values += [word.lower()] * len(_LOOKED_IN)
+        parts.append(f"instr(lower({_LOOKED_IN}), ?) > 0")
+        values.append(word.lower())
     return " AND ".join(parts) or "1", values
 
 

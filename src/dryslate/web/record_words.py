@@ -93,6 +93,7 @@ FIELD_WORDS: Mapping[str, str] = {
     "visit_id": N_("visit"),
     "row_no": N_("row"),
 }
+HEALTH_FIELDS = tuple(name for name in FIELD_WORDS if name.endswith("_pct") and name != "cover_pct")
 CHOICE_WORDS: Mapping[str, Mapping[str, str]] = {
     "edge_rule": {
         "centre_inside": N_("those whose centre lies inside"),
