@@ -26,6 +26,7 @@ _API = (
     "measure_outline",
     "photo_from_array",
     "read_photo",
+    "survey_results",
 )
 
 __all__ = ["__version__", *_API]  # noqa: PLE0604  the names are those of the lazy table above

@@ -15,6 +15,7 @@ import pytest
 from scipy import stats
 from typer.testing import CliRunner
 
+import dryslate
 from dryslate import wiring
 from dryslate.app.project_records import Site
 from dryslate.base.errors import InputError
@@ -156,6 +157,17 @@ def test_table_has_one_figure_a_row(results_of, tmp_path: Path) -> None:
     shown = run("results", tmp_path / "trip").stdout
     assert shown.startswith("Ledge, 2024-05-19, timed swim\n  Counts per minute\n")
     assert re.search(r"    hard coral +0\.15  [0-9.]+ to [0-9.]+ +2 units", shown)
+
+
+def test_rows_from_python_are_those_of_the_command(results_of, tmp_path: Path) -> None:
+    table = HEADS + "minutes,kind,category,n\n"
+    table += "Ledge,2024-05-19,S1,,timed_swim,30,count,hard coral,3\n"
+    table += "Ledge,2024-05-19,S2,,timed_swim,20,count,hard coral,4\n"
+    said = results_of(table)
+    rows = dryslate.survey_results(tmp_path / "trip", figures=["count"])
+    assert {(r.figure, r.thing, r.zone): r.as_dict() for r in rows} == {
+        key: row for key, row in said.items() if key[0] == "count_per_min"
+    }
 
 
 def test_some_figures_only(results_of, tmp_path: Path) -> None:

@@ -1,8 +1,8 @@
 """
 The Python face: a handful of functions, numpy in and records out.
 
-Nothing is written and nothing is kept; for a project use the command line or the use cases in
-``dryslate.app``.
+Nothing is written and nothing is kept; of a project only its figures are read. For the rest use the
+command line or the use cases in ``dryslate.app``.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ from dryslate.api.photo import (
     photo_from_array,
     read_photo,
 )
+from dryslate.api.survey import survey_results
 
 __all__ = [
     "OpenPhoto",
@@ -43,4 +44,5 @@ __all__ = [
     "measure_outline",
     "photo_from_array",
     "read_photo",
+    "survey_results",
 ]
