@@ -185,3 +185,6 @@ class DocumentWriter(Protocol):
 
     def report_html(self, report: Any, path: Path) -> None:
         """Write the self-contained report."""
+
+    def survey_report(self, report: Any, path: Path, language: str, *, as_pdf: bool) -> None:
+        """Write the report of a survey's results as one HTML file or as PDF."""

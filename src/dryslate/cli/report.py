@@ -17,7 +17,7 @@ def register(app: typer.Typer) -> None:
     app.command("report")(report_command)
 
 
-def report_command(
+def report_command(  # noqa: PLR0913, PLR0917 - one parameter for each option
     folder: Annotated[Path, typer.Argument(help="The project.")],
     out: Annotated[
         Path | None, typer.Option("-o", "--out", help="File; without it reports/report.html.")
@@ -26,11 +26,22 @@ def report_command(
         int | None, typer.Option(help="Longest side of the pictures; without it 900, or fewer.")
     ] = None,
     largest_mp: LargestMp = LARGEST_MP,
+    results: Annotated[
+        bool, typer.Option("--results", help="Report the survey's figures, not its photos.")
+    ] = False,
+    pdf: Annotated[bool, typer.Option("--pdf", help="With --results: a PDF beside it.")] = False,
+    language: Annotated[str, typer.Option("--language", help="With --results: en or fr.")] = "en",
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
 ) -> None:
-    """Write the report of a project: one HTML file with everything in it."""
+    """
+    Write the report of a project, one HTML file with everything in it: of its photos, corrections
+    and measured corals, or with --results of the figures of its survey, for paper as well.
+    """
     from dryslate.app.report import write_report
 
+    if results:
+        _results_report(folder, out, language, has_pdf=pdf, as_json=as_json)
+        return
     with wiring.survey_store(folder, write=False) as store:
         bench = wiring.report_bench(folder, store, progress(quiet=as_json), largest_mp)
         done = write_report(bench, out, picture_px)
@@ -41,3 +52,24 @@ def report_command(
         print_problem(problem)
     n = done["n_measurements"]
     print_text(f"{done['n_photos']} photos, {n} measurements. Open: {done['report']}")
+
+
+def _results_report(
+    folder: Path, out: Path | None, language: str, *, has_pdf: bool, as_json: bool
+) -> None:
+    """Write the report of the survey's figures."""
+    from dryslate.app.survey_report import ReportSource, write_results_report
+
+    with wiring.survey_store(folder, write=False) as store:
+        source = ReportSource(
+            folder=folder,
+            store=store,
+            documents=wiring.document_writer(),
+            settings=wiring.result_settings(),
+        )
+        done = write_results_report(source, out, language, has_pdf=has_pdf)
+    if as_json:
+        print_json(done)
+        return
+    files = ", ".join(filter(None, (done["report"], done["pdf"])))
+    print_text(f"{done['n_figures']} figures from {done['n_units']} units. Open: {files}")

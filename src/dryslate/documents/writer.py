@@ -73,3 +73,9 @@ class DocumentFiles:
         from dryslate.documents.report import write_report
 
         write_report(report, path)
+
+    def survey_report(self, report: Any, path: Path, language: str, *, as_pdf: bool) -> None:
+        """Write the report of a survey's results as one HTML file or as PDF."""
+        from dryslate.documents.survey_report import write_survey_report
+
+        write_survey_report(report, path, language, as_pdf=as_pdf)

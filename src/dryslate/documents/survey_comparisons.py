@@ -1,0 +1,227 @@
+"""Change, tagged colonies and likeness of units, in the report of a survey."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from dryslate.app.survey_words import SURVEY_FLAGS, figure_words
+from dryslate.documents.report_blocks import Block, chart, heading, para, subheading, table
+from dryslate.documents.report_language import NBSP, Speech
+from dryslate.documents.survey_charts import scatter_chart
+from dryslate.documents.survey_figures import (
+    DESIGN_WORDS,
+    links_to_units,
+    unit_of,
+    with_unit,
+    write_value,
+)
+
+if TYPE_CHECKING:
+    from dryslate.app.change_rows import ChangeRow
+    from dryslate.app.community_rows import CommunityRow
+    from dryslate.app.survey_report import SurveyReport
+
+Section = tuple[list[Block], list[str]]
+MOST_CONTRIBUTIONS = 6
+READINGS = {"changed": "changed", "not_shown": "no change shown", "not_known": "not known"}
+KINDS = {
+    "visits": "two visits",
+    "trend": "trend a year",
+    "sites": "several sites",
+    "contrast": "impact less control",
+}
+
+
+def change_section(report: SurveyReport, speech: Speech) -> Section:
+    """Return what changed, each with the smallest change its design could have seen."""
+    rows = [row for row in report.changes.rows if row.estimate is not None]
+    if not rows:
+        return [], [speech.say("Change: no site was surveyed twice in the same way.")]
+    columns = [
+        (speech.say("figure"), False, 2.4),
+        (speech.say("where"), False, 2.2),
+        (speech.say("from, to"), False, 1.6),
+        (speech.say("change"), True, 1.1),
+        (speech.say("95 % interval"), True, 1.5),
+        (speech.say("could have seen"), True, 1.2),
+        ("p", True, 0.9),
+        (speech.say("reading"), False, 1.5),
+    ]
+    lines = [(f"change-{k}", _change_cells(row, speech)) for k, row in enumerate(rows, 1)]
+    blocks = [
+        heading(speech.say("Change"), "change"),
+        para(
+            speech.say(
+                "“Could have seen” is the smallest change that this design shows four times out "
+                "of five: where a change is smaller than that, not seeing it says little. p stands "
+                "as it is, and beside it adjusted for the {n} tests of the table.",
+                n=report.changes.n_tests,
+            )
+        ),
+        table(columns, lines),
+    ]
+    blocks += [
+        para(f"{problem.message} {problem.fix}".strip(), "hint")
+        for problem in report.changes.problems
+    ]
+    return blocks, []
+
+
+def _change_cells(row: ChangeRow, speech: Speech) -> Sequence[str]:
+    """Return the cells of one change."""
+
+    def said(value: float | None) -> str:
+        return speech.say("none") if value is None else write_value(row.figure, value, speech)
+
+    unit = unit_of(row.figure).replace("%", speech.say("percentage points")).strip()
+    ends = speech.say("none")
+    if row.lo95 is not None and row.hi95 is not None:
+        ends = speech.say("{lo} to {hi}", lo=said(row.lo95), hi=said(row.hi95))
+    p = "" if row.p is None else speech.number(row.p, 3)
+    if row.p_adjusted is not None:
+        p += f" ({speech.number(row.p_adjusted, 3)})"
+    flags = [speech.word(SURVEY_FLAGS.get(flag, flag)) for flag in row.flags]
+    where = [row.site, row.zone, speech.word(DESIGN_WORDS.get(row.design, row.design))]
+    return (
+        f"{speech.word(figure_words(row.figure))}{speech.colon}{speech.word(row.thing)}",
+        ", ".join(part for part in where if part),
+        f"{row.first} {row.last}; {speech.word(KINDS.get(row.kind, row.kind))}",
+        f"{said(row.estimate)} {unit}".strip(),
+        ends,
+        said(row.sees),
+        p,
+        speech.semicolon.join([speech.word(READINGS.get(row.reading, row.reading)), *flags]),
+    )
+
+
+def colony_section(report: SurveyReport, speech: Speech) -> Section:
+    """Return the tagged colonies and what became of them."""
+    if not report.colonies:
+        return [], [speech.say("Tagged colonies: none are on record.")]
+    dates = {visit.visit_id: visit.date for visit in report.visits}
+    seen: dict[str, list[tuple[str, str]]] = defaultdict(list)
+    for one in report.sightings:
+        seen[one.organism_id].append((dates.get(one.visit_id, ""), one.state))
+    columns = [
+        (speech.say("colony"), False, 1.2),
+        (speech.say("site"), False, 2.0),
+        (speech.say("why tagged"), False, 1.5),
+        (speech.say("since"), False, 1.2),
+        (speech.say("last looked for"), False, 1.3),
+        (speech.say("found"), False, 1.2),
+    ]
+    lines = []
+    for colony in report.colonies:
+        date, state = max(seen[colony.organism_id], default=("", ""))
+        cells = (
+            colony.label,
+            colony.site,
+            speech.word(colony.why_tagged.replace("_", " ")),
+            dates.get(colony.first_visit_id, ""),
+            date,
+            speech.word(state.replace("_", " ")),
+        )
+        lines.append((f"colony-{colony.organism_id}", cells))
+    told = speech.say(
+        "Lost is not dead. Colonies that were tagged because they were stressed are in no share of "
+        "bleached colonies and in no mean of a site."
+    )
+    return [
+        heading(speech.say("Tagged colonies"), "colonies"),
+        para(told),
+        table(columns, lines),
+    ], []
+
+
+def community_section(report: SurveyReport, speech: Speech) -> Section:
+    """Return how alike units are, and whether groups differ."""
+    blocks: list[Block] = []
+    numbers = {unit.unit.unit_id: unit.number for unit in report.units}
+    for by, found in report.communities:
+        starts = [k for k, row in enumerate(found.rows) if row.figure == "stress"]
+        for start, end in pairwise([*starts, len(found.rows)]):
+            blocks += _compared(found.rows[start:end], numbers, speech)
+        blocks += [
+            para(f"{speech.word(by)}, {speech.word(DESIGN_WORDS.get(p.place, p.place))}: "
+                 f"{p.message}", "hint")
+            for p in found.problems
+        ]  # fmt: skip
+    if not any(block.kind == "chart" for block in blocks):
+        return [], [speech.say("How alike units are: fewer than three units to compare.")]
+    told = speech.say(
+        "Each mark is a unit. The nearer two marks, the more alike in what they hold; scale and "
+        "direction mean nothing. Stress says how badly a plane shows it: over 0.2, do not read it."
+    )
+    return [heading(speech.say("How alike units are"), "likeness"), para(told), *blocks], []
+
+
+def _compared(
+    rows: Sequence[CommunityRow], numbers: dict[str, int], speech: Speech
+) -> Iterator[Block]:
+    """Show one comparison: the picture, the tests, what groups differ by."""
+    first = rows[0]
+    design = speech.word(DESIGN_WORDS.get(first.design, first.design))
+    yield subheading(speech.say("By {by}: {design}", by=speech.word(first.by), design=design))
+    xs = [row for row in rows if row.figure == "axis_1"]
+    ys = {row.unit_id: row.estimate or 0.0 for row in rows if row.figure == "axis_2"}
+    points = [(row.estimate or 0.0, ys.get(row.unit_id, 0.0), row.first) for row in xs]
+    stress = speech.digits(first.estimate or 0.0)
+    flags = "".join(f"{speech.semicolon}{speech.word(SURVEY_FLAGS.get(f, f))}" for f in first.flags)
+    said = speech.say("stress {stress}, {n} units", stress=stress, n=first.n_units)
+    yield chart(scatter_chart(points), f"{said}; {design}")
+    yield para(f"{said[0].upper()}{said[1:]}{flags}. {first.method}.", "hint")
+    yield para(
+        [f"{speech.say('Units')}{speech.colon}", *links_to_units([r.unit_id for r in xs], numbers)]
+    )
+    for row in rows:
+        if row.p is not None:
+            yield para(_tested(row, speech))
+    yield from _contributions(rows, speech)
+
+
+def _tested(row: CommunityRow, speech: Speech) -> str:
+    """Write a test with the number of ways it had, and the smallest p they give."""
+    head = (
+        speech.say("Do they differ (PERMANOVA)?")
+        if row.figure == "permanova_f"
+        else speech.say("Do they differ in spread (PERMDISP, distance to the centroid)?")
+    )
+    flags = "".join(f"{speech.semicolon}{speech.word(SURVEY_FLAGS.get(f, f))}" for f in row.flags)
+    return f"{head} " + speech.say(
+        "F {f}, p {p}; exchanged: {what}; {n} distinct ways, {taken} taken, smallest possible p "
+        "{least}{flags}.",
+        f=speech.digits(row.estimate or 0.0),
+        p=speech.number(row.p or 0.0, 4),
+        what=speech.word(row.exchanged.replace("_", " ")),
+        n=row.n_distinct if (row.n_distinct or 0) < 10**12 else speech.say("over 10¹²"),
+        taken=row.n_permutations,
+        least=speech.digits(row.p_smallest or 0.0, 2),
+        flags=flags,
+    )
+
+
+def _contributions(rows: Sequence[CommunityRow], speech: Speech) -> Iterator[Block]:
+    """List what each pair of groups differs most by."""
+    pairs = [row for row in rows if row.figure == "dissimilarity_frac"]
+    if not pairs:
+        return
+    columns = [
+        (speech.say("groups"), False, 2.5),
+        (speech.say("mean dissimilarity"), True, 1.2),
+        (speech.say("most by"), False, 4.0),
+    ]
+    lines = []
+    for pair in pairs:
+        parts = [
+            f"{row.thing} {with_unit(row.figure, row.estimate or 0.0, speech)}"
+            for row in rows
+            if row.figure == "contribution_frac"
+            and (row.first, row.second) == (pair.first, pair.second)
+        ]
+        names = speech.listed([speech.word(pair.first), speech.word(pair.second)])
+        value = f"{write_value(pair.figure, pair.estimate or 0.0, speech)}{NBSP}%"
+        lines.append(("", (names, value, speech.semicolon.join(parts[:MOST_CONTRIBUTIONS]))))
+    yield table(columns, lines)
