@@ -25,6 +25,8 @@ from babel.messages.pofile import read_po, write_po
 from sentences import sentences, tidied
 
 from dryslate.core.identify.evidence import MEASURES
+from dryslate.core.identify.questions import MEASURE_QUESTION
+from dryslate.core.sheet.words import sheet_texts
 from dryslate.web.languages import SAID
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -48,6 +50,7 @@ def texts() -> Iterator[tuple[Text, str, str | None]]:
     yield from ((text, place, None) for text, place in _marked(KEYWORDS))
     yield from ((text, place, SAID) for text, place in _marked({"S_": None}))
     yield from ((text, "data/taxa", None) for text in _data_texts())
+    yield from ((text, "core/sheet", None) for text in sheet_texts())
     yield from ((text, "data/cards", SAID) for text in _card_texts())
     yield from ((text, place, SAID) for text, place in sentences())
 
@@ -77,6 +80,7 @@ def _data_texts() -> Iterator[str]:
         yield pair.how_to_tell
     for measure in MEASURES:
         yield measure.replace("_", " ")
+    yield from MEASURE_QUESTION.values()
     for genus in taxa.genera.values():
         if genus.group == "not_coral":
             yield genus.genus

@@ -7,6 +7,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from dryslate.app.accounts import AccountBook, PasswordHasher
     from dryslate.app.backup import BackupFiles, BackupTools
     from dryslate.app.check import ProjectFiles
@@ -29,6 +31,7 @@ if TYPE_CHECKING:
     from dryslate.app.restore import RestoreTools
     from dryslate.app.result_settings import ResultSettings
     from dryslate.app.sending import SentBox
+    from dryslate.app.sheets import SheetBench
     from dryslate.app.tiles import TileBench
     from dryslate.formats.table_csv import Table
     from dryslate.store.memory import ReadMemory
@@ -260,6 +263,22 @@ def power_chart(curve: PowerCurve, power: float, words: tuple[str, str, str, str
         )
     said = ChartWords(x_title=words[0], y_title=words[1], wished=words[4])
     return power_chart(curve.units, lines, power, said)
+
+
+def sheet_bench(
+    project: Path | None, store: SurveyStore | None, words: Callable[[str], str], observer: str = ""
+) -> SheetBench:
+    """Return what printing sheets works with; `words` puts English into the sheets' language."""
+    from dryslate.app.sheets import SheetBench
+
+    return SheetBench(
+        tables=reference_tables(project),
+        documents=document_writer(),
+        words=words,
+        store=store,
+        observer=observer,
+        now=clock().now_utc(),
+    )
 
 
 def report_bench(

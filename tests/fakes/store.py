@@ -34,6 +34,7 @@ from dryslate.app.project_records import (
     Zone,
 )
 from dryslate.app.records import ControlObject, CorrectionRow, MeasurementRow, Photo, Visit
+from dryslate.app.sheet_records import PrintedSheet
 from dryslate.app.shots import camera_key, corrected_time, order_of
 from dryslate.app.survey_records import Category, CategoryMapping, NotedRow, StatedDesign
 from dryslate.app.unit_records import SetAside, Unit, UnitPhoto
@@ -78,6 +79,7 @@ NAMES = (
     "unit_photos",
     "photos_set_aside",
     "backups",
+    "printed_sheets",
     "categories",
     "category_mappings",
     "unit_designs",
@@ -557,6 +559,17 @@ class MemorySurveyStore(
             for number in gone:
                 self._drop("survey_rows", number)
         return len(gone)
+
+    def printed_sheets(self) -> tuple[PrintedSheet, ...]:
+        return tuple(self._tables["printed_sheets"].values())
+
+    def save_printed_sheets(self, sheets: Iterable[PrintedSheet]) -> None:
+        with self.write():
+            for sheet in sheets:
+                if (sheet.sheet_id,) in self._tables["printed_sheets"]:
+                    raise StoreError("store-refused", "a number that is there already", "")
+                self._see(sheet.observer)
+                self._put("printed_sheets", (sheet.sheet_id,), sheet)
 
     def review_draws(self) -> tuple[ReviewDrawRow, ...]:
         return tuple(self._tables["review_draws"].values())

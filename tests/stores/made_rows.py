@@ -41,6 +41,7 @@ from dryslate.app.records import (
     PhotoMetadata,
     Visit,
 )
+from dryslate.app.sheet_records import PrintedSheet
 from dryslate.app.survey_records import (
     Category,
     CategoryMapping,
@@ -50,6 +51,7 @@ from dryslate.app.survey_records import (
 )
 from dryslate.app.unit_records import SetAside, Unit, UnitPhoto
 from dryslate.app.zone_records import ZoneWeight
+from dryslate.core.sheet.page import SheetContent
 from dryslate.core.survey.designs import SurveyRow, UnitDesign
 
 SITE, DATE, OBSERVER = "North wall", "2026-03-14", "Mara"
@@ -199,6 +201,8 @@ def fill(store: object) -> None:
         store.save_project_person(person())
         store.replace_name_ids([name_id()])
         store.save_project_fact("title", "Two reefs")
+        if not store.printed_sheets():
+            store.save_printed_sheets([printed_sheet()])
 
 
 def colony(organism_id: str = "11111111-aaaa", **more: object) -> Colony:
@@ -362,6 +366,21 @@ def name_id(**more: object) -> NameId:
         "matched_on": "2026-03-01",
     } | more
     return NameId(**values)
+
+
+def printed_sheet(**more: object) -> PrintedSheet:
+    content = SheetContent(kind="belt", preset={"unit": "T1"}, rows=({"name": "Acropora"},))
+    values = {
+        "sheet_id": "311689675917",
+        "kind": "belt",
+        "layout_version": 1,
+        "unit": "T1",
+        "language": "en",
+        "content": content,
+        "observer": OBSERVER,
+        "printed_at": "2026-03-13T20:00:00Z",
+    } | more
+    return PrintedSheet(**values)
 
 
 def category(name: str, **more: object) -> Category:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol, TypeVar
@@ -12,6 +12,7 @@ from dryslate.app.colony_records import ColonyStore
 from dryslate.app.coral_health import HealthStore
 from dryslate.app.publication_records import PublicationStore
 from dryslate.app.records import DecodedPhoto, PhotoMetadata
+from dryslate.app.sheet_records import SheetStore
 from dryslate.app.store_ports import (
     IdentificationStore,
     PhotoStore,
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
     from dryslate.core.card.definition import CardDefinition
     from dryslate.core.identify.observer import ErrorRates
     from dryslate.core.identify.taxa import TaxaData
+    from dryslate.core.sheet.page import SheetPage
 
 Job = TypeVar("Job")
 Answer = TypeVar("Answer")
@@ -152,6 +154,7 @@ class SurveyStore(
     ColonyStore,
     PublicationStore,
     ZoneWeightStore,
+    SheetStore,
     Protocol,
 ):
     """The project's records; its rooms are in `dryslate.app.store_ports`."""
@@ -176,6 +179,9 @@ class DocumentWriter(Protocol):
 
     def card_picture(self, card: CardDefinition, dpi: float, path: Path) -> tuple[int, int]:
         """Write a picture that is exactly the card; return its width and height in pixels."""
+
+    def sheet_pdf(self, pages: Sequence[SheetPage], language: str) -> bytes:
+        """Return the millimetre-true PDF of sheets for the dive."""
 
     def picture_jpeg(self, img_srgb: Any) -> bytes:
         """Encode a small picture (uint8 sRGB) as JPEG, for a report."""

@@ -27,6 +27,7 @@ GROUPS = (
     "review",
     "lookalikes",
     "taxa",
+    "sheet",
     "records",
     "results",
     "change",

@@ -126,7 +126,7 @@ def draw_card(card: CardDefinition) -> list[Item]:
         )
         items.append(_rect(box, ink))
     for marker in card.markers:
-        items += _marker(marker)
+        items += draw_marker(marker)
     if card.scale_bar is not None:
         items += [_rect(tick, {"grey": 0.0}) for tick in scale_ticks(card.scale_bar)]
     if card.lanyard_hole is not None:
@@ -253,8 +253,8 @@ def _srgb(lab: Sequence[float]) -> list[float]:
     return [round(float(v), 4) for v in np.clip(linear_to_srgb(linear), 0.0, 1.0)[0]]
 
 
-def _marker(marker: Marker) -> list[Item]:
-    """White rim, black square and white cells; rows and columns overlap, so no seam shows."""
+def draw_marker(marker: Marker) -> list[Item]:
+    """Return white rim, black square and white cells; rows and columns overlap, no seam shows."""
     square = Box(
         x_mm=marker.x_mm, y_mm=marker.y_mm, width_mm=marker.side_mm, height_mm=marker.side_mm
     )

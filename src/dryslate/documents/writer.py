@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 from dryslate.core.card.definition import CardDefinition
+from dryslate.core.sheet.page import SheetPage
 
 
 class DocumentFiles:
@@ -51,6 +53,12 @@ class DocumentFiles:
         from dryslate.documents.card_picture import write_card_picture
 
         return write_card_picture(card, dpi, path)
+
+    def sheet_pdf(self, pages: Sequence[SheetPage], language: str) -> bytes:
+        """Return the millimetre-true PDF of sheets for the dive; same pages, same bytes."""
+        from dryslate.documents.sheet_pdf import sheet_pdf
+
+        return sheet_pdf(pages, language)
 
     def picture_jpeg(self, img_srgb: Any) -> bytes:
         """Encode a small picture (uint8 sRGB) as JPEG, for a report; same pixels, same bytes."""

@@ -37,6 +37,7 @@ from dryslate.store.places import SqlitePlaceRoom
 from dryslate.store.proof import SqliteProofRoom
 from dryslate.store.publication import SqlitePublicationRoom
 from dryslate.store.results import SqliteResultRoom
+from dryslate.store.sheets import SqliteSheetRoom
 from dryslate.store.survey_rows import SqliteSurveyRowRoom
 from dryslate.store.survey_sums import SqliteSurveySumRoom
 from dryslate.store.units import SqliteUnitRoom
@@ -90,6 +91,7 @@ class SqliteSurveyStore(
     SqliteSurveySumRoom,
     SqliteColonyRoom,
     SqlitePublicationRoom,
+    SqliteSheetRoom,
 ):
     """
     A project's records in SQLite; implements `dryslate.app.ports.SurveyStore`.

@@ -36,6 +36,7 @@ PLACES: Sequence[Place] = (
     Place(path="/corals", label=N_("Corals"), key="k"),
     Place(path="/records", label=N_("Records"), key="r"),
     Place(path="/second", label=N_("Second look"), key="s"),
+    Place(path="/sheets", label=N_("Sheets"), key="t"),
     Place(path="/cards", label=N_("Cards"), key="c"),
     Place(path="/help", label=N_("Help"), key="h"),
 )

@@ -1,1 +1,1 @@
-"""Page squaring, boxes and readings of field sheets (a later room)."""
+"""Printed field sheets: their geometry, and finding their cells in a photo."""

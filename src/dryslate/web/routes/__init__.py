@@ -30,6 +30,7 @@ MODULES = (
     "record_table",
     "categories",
     "cards",
+    "sheets",
     "help",
     "people",
     "sign_in",

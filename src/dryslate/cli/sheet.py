@@ -1,0 +1,168 @@
+"""``dryslate sheet``: sheets for the dive, true to the millimetre, and which were printed."""
+
+from __future__ import annotations
+
+from contextlib import nullcontext
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from dryslate import wiring
+from dryslate.base.errors import InputError
+from dryslate.cli.render import print_json, print_table, print_text
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
+
+
+def register(app: typer.Typer) -> None:
+    """Add the commands."""
+    group = typer.Typer(no_args_is_help=True, help="Sheets for the dive: print them, list them.")
+    group.command("print")(print_command)
+    group.command("list")(list_command)
+    group.command("find")(find_command)
+    app.add_typer(group, name="sheet")
+
+
+def print_command(  # noqa: PLR0913, PLR0917 - one argument an option
+    kind: Annotated[
+        str,
+        typer.Argument(
+            help="line_intercept, point_intercept, belt, quadrat_counts, quadrat_cells, "
+            "photo_points, timed_swim, permanent_plot or tagged_colony."
+        ),
+    ],
+    out: Annotated[
+        Path | None, typer.Option("--out", "-o", help="PDF to write; sheet-KIND-PAPER.pdf without.")
+    ] = None,
+    paper: Annotated[str, typer.Option(help="a4, a5 or letter.")] = "a4",
+    units: Annotated[
+        str, typer.Option(help='Units or tags to print on them: "T1 T2", or "north 1, north 2".')
+    ] = "",
+    pages: Annotated[int, typer.Option(help="Pages of rows for each unit.")] = 1,
+    preset: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--set",
+            metavar="FIELD=VALUE",
+            help="Print a field beforehand: length_m=20. Repeatable.",
+        ),
+    ] = None,
+    is_counts_only: Annotated[
+        bool, typer.Option("--counts-only", help="Rows without sizes and health.")
+    ] = False,
+    project: Annotated[
+        Path | None, typer.Option("--project", help="Keep in this project what was printed.")
+    ] = None,
+    visit: Annotated[
+        str,
+        typer.Option(
+            help='Site and date of a visit of it, with its units: "North wall 2026-03-14".'
+        ),
+    ] = "",
+    observer: Annotated[str, typer.Option("--observer", help="Who prints, with --project.")] = "",
+    region: Annotated[
+        str | None, typer.Option(help="Region whose corals the colony's questions tell apart.")
+    ] = None,
+    language: Annotated[str, typer.Option(help="en or fr.")] = "en",
+    series: Annotated[
+        str,
+        typer.Option(help="A word of your own for each print without a project: other numbers."),
+    ] = "",
+    as_json: Json = False,
+) -> None:
+    """Write a PDF of sheets to take on a dive; each page has a number and corner markers."""
+    from dryslate.app.sheet_request import SheetRequest, split_units
+    from dryslate.app.sheets import print_sheets
+
+    request = SheetRequest(
+        kind=kind,
+        paper=paper.lower(),
+        units=split_units(units),
+        n_pages=pages,
+        preset=_pairs(preset or []),
+        is_counts_only=is_counts_only,
+        visit_id=visit,
+        region=region,
+        language=language,
+        series=series,
+    )
+    target = out if out is not None else Path(f"sheet-{kind}-{request.paper}.pdf")
+    words = _words_of(language)
+    if project is None:
+        done = print_sheets(request, wiring.sheet_bench(None, None, words))
+    else:
+        with wiring.survey_store(project, write=True, who=observer) as store:
+            done = print_sheets(request, wiring.sheet_bench(project, store, words, observer))
+    wiring.save_file(target, done.pdf)
+    if as_json:
+        print_json({"path": str(target), **done.as_dict()})
+        return
+    print_text(f"Written: {target}, {len(done.pages)} pages")
+    print_text(
+        "Print at 100 % on underwater paper. Write with a pencil; photograph them the same day."
+    )
+
+
+def _pairs(given: list[str]) -> dict[str, str]:
+    """Read FIELD=VALUE."""
+    found = {}
+    for pair in given:
+        name, equals, value = pair.partition("=")
+        if not equals:
+            raise typer.BadParameter(f"expected FIELD=VALUE, got {pair!r}")
+        found[name.strip()] = value.strip()
+    return found
+
+
+def _words_of(language: str) -> Callable[[str], str]:
+    """Return what puts English into a language."""
+    if language == "en":
+        return str
+    from dryslate.web.languages import LANGUAGES, catalogue
+
+    if language not in LANGUAGES:
+        raise InputError(
+            "language-unknown",
+            f"There are no sheets in {language!r}.",
+            f"Known: {', '.join(LANGUAGES)}.",
+        )
+    return catalogue(language).gettext
+
+
+def list_command(
+    folder: Annotated[Path, typer.Argument(help="Project folder.")], as_json: Json = False
+) -> None:
+    """List the sheets that were printed for a project."""
+    with wiring.survey_store(folder, write=False) as store:
+        found = [sheet.as_dict() for sheet in store.printed_sheets()]
+    if as_json:
+        print_json({"sheets": found})
+        return
+    keys = ("sheet_id", "kind", "unit", "page_no", "paper", "observer", "printed_at")
+    heads = ("number", "what", "unit", "page", "paper", "by", "printed")
+    print_table("Printed sheets", heads, [[str(one[k]) for k in keys] for one in found])
+
+
+def find_command(
+    photo: Annotated[Path, typer.Argument(help="A photo with one whole sheet in it.")],
+    project: Annotated[
+        Path | None, typer.Option("--project", help="Say also what was printed on it.")
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Read the number of a photographed sheet, and say where its cells lie in the photo."""
+    from dryslate.app.sheet_photo import find_sheet
+
+    opened = nullcontext() if project is None else wiring.survey_store(project, write=False)
+    with opened as store:
+        found = find_sheet(wiring.photo_reader(), photo, store)
+    if as_json:
+        print_json(found)
+        return
+    print_text(f"Sheet {found['sheet_id']}")
+    if "kind" in found:
+        print_text(f"{found['kind']}, unit {found['unit'] or '-'}, page {found['page_no']}")
