@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from contextlib import nullcontext
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -13,7 +13,10 @@ from dryslate.base.errors import InputError
 from dryslate.cli.render import print_json, print_table, print_text
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
+
+    from dryslate.app.sheet_request import SheetRequest
+    from dryslate.app.sheets import Printed
 
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
 
@@ -75,36 +78,35 @@ def print_command(  # noqa: PLR0913, PLR0917 - one argument an option
     as_json: Json = False,
 ) -> None:
     """Write a PDF of sheets to take on a dive; each page has a number and corner markers."""
-    from dryslate.app.sheet_request import SheetRequest, split_units
-    from dryslate.app.sheets import print_sheets
-
-    request = SheetRequest(
-        kind=kind,
-        paper=paper.lower(),
-        units=split_units(units),
-        n_pages=pages,
-        preset=_pairs(preset or []),
-        is_counts_only=is_counts_only,
-        visit_id=visit,
-        region=region,
-        language=language,
-        series=series,
-    )
-    target = out if out is not None else Path(f"sheet-{kind}-{request.paper}.pdf")
-    words = _words_of(language)
-    if project is None:
-        done = print_sheets(request, wiring.sheet_bench(None, None, words))
-    else:
-        with wiring.survey_store(project, write=True, who=observer) as store:
-            done = print_sheets(request, wiring.sheet_bench(project, store, words, observer))
+    more: dict[str, Any] = {"region": region, "language": language, "series": series}
+    more |= {"n_pages": pages, "is_counts_only": is_counts_only, "visit_id": visit}
+    more |= {"preset": _pairs(preset or []), "paper": paper.lower()}
+    done = _printed(_request(kind, units, more), project, observer)
+    target = out if out is not None else Path(f"sheet-{kind}-{paper.lower()}.pdf")
     wiring.save_file(target, done.pdf)
     if as_json:
         print_json({"path": str(target), **done.as_dict()})
         return
     print_text(f"Written: {target}, {len(done.pages)} pages")
-    print_text(
-        "Print at 100 % on underwater paper. Write with a pencil; photograph them the same day."
-    )
+    print_text("Print at 100 % on underwater paper; photograph every sheet the same day.")
+
+
+def _request(kind: str, units: str, more: Mapping[str, Any]) -> SheetRequest:
+    """Put together what is asked for."""
+    from dryslate.app.sheet_request import SheetRequest, split_units
+
+    return SheetRequest(kind=kind, units=split_units(units), **more)
+
+
+def _printed(request: SheetRequest, project: Path | None, observer: str) -> Printed:
+    """Make the document, and keep in the project what was printed."""
+    from dryslate.app.sheets import print_sheets
+
+    words = _words_of(request.language)
+    if project is None:
+        return print_sheets(request, wiring.sheet_bench(None, None, words))
+    with wiring.survey_store(project, write=True, who=observer) as store:
+        return print_sheets(request, wiring.sheet_bench(project, store, words, observer))
 
 
 def _pairs(given: list[str]) -> dict[str, str]:
