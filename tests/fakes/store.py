@@ -34,7 +34,6 @@ from dryslate.app.project_records import (
     Zone,
 )
 from dryslate.app.records import ControlObject, CorrectionRow, MeasurementRow, Photo, Visit
-from dryslate.app.sheet_records import PrintedSheet
 from dryslate.app.shots import camera_key, corrected_time, order_of
 from dryslate.app.survey_records import Category, CategoryMapping, NotedRow, StatedDesign
 from dryslate.app.unit_records import SetAside, Unit, UnitPhoto
@@ -100,6 +99,7 @@ class MemorySurveyStore(
     _part("store_rows", "MemoryRows"),
     _part("store_sums", "MemorySums"),
     _part("store_colonies", "MemoryColonyRoom"),
+    _part("printed_sheets", "MemoryPrintedSheets"),
     _part("publication", "MemoryPublication"),
     _part("zone_weights", "MemoryZoneWeights"),
 ):
@@ -559,17 +559,6 @@ class MemorySurveyStore(
             for number in gone:
                 self._drop("survey_rows", number)
         return len(gone)
-
-    def printed_sheets(self) -> tuple[PrintedSheet, ...]:
-        return tuple(self._tables["printed_sheets"].values())
-
-    def save_printed_sheets(self, sheets: Iterable[PrintedSheet]) -> None:
-        with self.write():
-            for sheet in sheets:
-                if (sheet.sheet_id,) in self._tables["printed_sheets"]:
-                    raise StoreError("store-refused", "a number that is there already", "")
-                self._see(sheet.observer)
-                self._put("printed_sheets", (sheet.sheet_id,), sheet)
 
     def review_draws(self) -> tuple[ReviewDrawRow, ...]:
         return tuple(self._tables["review_draws"].values())

@@ -268,7 +268,6 @@ def test_write_protected_project_can_be_read_and_says_why_it_cannot_be_written(
 def test_full_disk_undoes_the_transaction_and_says_so(tmp_path, rows) -> None:
     folder = tmp_path / "small"
     folder.mkdir()
-    command = ["mount", "-t", "tmpfs", "-o", "size=2300k", "tmpfs", str(folder)]
     command = ["mount", "-t", "tmpfs", "-o", "size=2400k", "tmpfs", str(folder)]
     if subprocess.run(command, capture_output=True, check=False).returncode != 0:
         pytest.skip("this account may not mount a small file system")
