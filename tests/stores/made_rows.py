@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import importlib.util
+from pathlib import Path
+
 from dryslate.app.backup_records import Backup
 from dryslate.app.colony_records import (
     Colony,
@@ -41,7 +44,6 @@ from dryslate.app.records import (
     PhotoMetadata,
     Visit,
 )
-from dryslate.app.sheet_records import PrintedSheet
 from dryslate.app.survey_records import (
     Category,
     CategoryMapping,
@@ -51,11 +53,15 @@ from dryslate.app.survey_records import (
 )
 from dryslate.app.unit_records import SetAside, Unit, UnitPhoto
 from dryslate.app.zone_records import ZoneWeight
-from dryslate.core.sheet.page import SheetContent
 from dryslate.core.survey.designs import SurveyRow, UnitDesign
 
 SITE, DATE, OBSERVER = "North wall", "2026-03-14", "Mara"
 VISIT_ID = f"{SITE} {DATE}"
+
+_spec = importlib.util.spec_from_file_location("sheets", Path(__file__).with_name("made_sheets.py"))
+_sheets = importlib.util.module_from_spec(_spec)
+_spec.loader.exec_module(_sheets)
+printed_sheet = _sheets.printed_sheet
 
 
 def sha(letter: str) -> str:
@@ -366,21 +372,6 @@ def name_id(**more: object) -> NameId:
         "matched_on": "2026-03-01",
     } | more
     return NameId(**values)
-
-
-def printed_sheet(**more: object) -> PrintedSheet:
-    content = SheetContent(kind="belt", preset={"unit": "T1"}, rows=({"name": "Acropora"},))
-    values = {
-        "sheet_id": "311689675917",
-        "kind": "belt",
-        "layout_version": 1,
-        "unit": "T1",
-        "language": "en",
-        "content": content,
-        "observer": OBSERVER,
-        "printed_at": "2026-03-13T20:00:00Z",
-    } | more
-    return PrintedSheet(**values)
 
 
 def category(name: str, **more: object) -> Category:
