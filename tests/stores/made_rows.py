@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import importlib.util
+import runpy
 from pathlib import Path
 
 from dryslate.app.backup_records import Backup
@@ -58,10 +58,7 @@ from dryslate.core.survey.designs import SurveyRow, UnitDesign
 SITE, DATE, OBSERVER = "North wall", "2026-03-14", "Mara"
 VISIT_ID = f"{SITE} {DATE}"
 
-_spec = importlib.util.spec_from_file_location("sheets", Path(__file__).with_name("made_sheets.py"))
-_sheets = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(_sheets)
-printed_sheet = _sheets.printed_sheet
+printed_sheet = runpy.run_path(str(Path(__file__).with_name("made_sheets.py")))["printed_sheet"]
 
 
 def sha(letter: str) -> str:
