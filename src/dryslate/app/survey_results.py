@@ -11,6 +11,7 @@ from dryslate.app.result_figures import figures_of
 from dryslate.app.result_rows import ResultRow, row_of
 from dryslate.app.result_settings import ResultSettings
 from dryslate.app.result_sites import site_figures, site_groups
+from dryslate.app.result_size_changes import size_changes
 from dryslate.app.result_tallies import tally_units
 
 if TYPE_CHECKING:
@@ -85,6 +86,10 @@ def find_results(
             *diversity_of(group, tallied.names, efforts),
         )
     ]
+    for first, second, made in size_changes(tallied.groups, settings):
+        if choice.has_group(second):
+            ids = (*first.unit_ids, *second.unit_ids)
+            found.append(row_of(second.where, second.design, made, ids))
     weights: dict[str, dict[str, float]] = {}
     for one in store.zone_weights():
         weights.setdefault(one.site, {})[one.zone] = one.weight

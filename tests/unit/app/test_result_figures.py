@@ -12,6 +12,7 @@ import pytest
 from dryslate.app.result_figures import figures_of
 from dryslate.app.result_made import Made
 from dryslate.app.result_settings import ResultSettings
+from dryslate.app.result_size_changes import size_changes
 from dryslate.app.result_tallies import ALL, NotedName, SampledAlike, TalliedUnit
 from dryslate.app.unit_records import Unit
 from dryslate.base.errors import InputError
@@ -243,3 +244,24 @@ def test_permanent_plots_speak_of_themselves_and_one_unit_has_no_interval() -> N
         made = one(found, what).found
         assert {"of_these_plots", "one_unit"} <= set(made.flags), what
         assert (made.lo95, made.hi95) == (None, None)
+
+
+def test_sizes_are_held_against_those_of_the_visit_before() -> None:
+    rng = np.random.default_rng(5)
+    sizes = [np.exp(rng.normal(np.log(mean), 0.5, (5, 12))) for mean in (10.0, 20.0)]
+    visits = [
+        replace(group(BELT, [[colony(s) for s in unit] for unit in units]), date=date)
+        for units, date in zip(sizes, ("2024-05-19", "2025-05-20"), strict=True)
+    ]
+    ((first, second, made),) = size_changes(visits[::-1], ResultSettings())
+    assert (first.date, second.date) == ("2024-05-19", "2025-05-20")
+    ratio = math.exp(np.log(sizes[1]).mean() - np.log(sizes[0]).mean())
+    assert made.found.estimate == pytest.approx(ratio)
+    assert made.found.lo95 < ratio < made.found.hi95
+    assert made.found.method == "two_groups_t_log"
+    assert made.about.startswith("against 2024-05-19 (60 colonies); greatest distance")
+    assert "by exchanging whole units (252 ways, smallest p 0.0079)" in made.about
+    few = [replace(one, units=one.units[:2]) for one in visits]
+    ((_, _, made),) = size_changes(few, ResultSettings())
+    assert "few_colonies" in made.found.flags
+    assert "no p under 50 colonies" in made.about
