@@ -241,3 +241,25 @@ def test_project_with_colonies_is_sound_and_comes_back_from_a_backup(
     assert documents(run("health", tmp_path / "again", "--json")) == documents(
         run("health", trip, "--json")
     )
+
+
+def test_timeline_is_the_same_picture_each_time_and_says_what_it_shows(
+    trip: Path, carried, tmp_path: Path
+) -> None:
+    shares = ("--normal", 90, "--pale", 10, "--bleached", 0, "--recently-dead", 0, "--old-dead", 0)
+    run("colonies", "see", trip, "17", "--visit", SITE, FIRST, *shares, *BY)
+    run("colonies", "see", trip, "18", "--visit", SITE, LATER, "--state", "not_found", *BY)
+    rows = [f"2031-{m:02d}-{d:02d}T12:00Z,{29.5}" for m in (4, 5, 6) for d in range(1, 29)]
+    (tmp_path / "logger.csv").write_text("time,temperature_c\n" + "\n".join(rows), "utf-8")
+    heat = ("--logger", tmp_path / "logger.csv", "--warmest-month", 28.0, "made up")
+    for name in ("a.svg", "b.svg"):
+        done = run("colonies", "plot", trip, "17", "-o", tmp_path / name, *heat)
+        assert done.exit_code == 0, done.output
+    text = (tmp_path / "a.svg").read_text("utf-8")
+    assert text == (tmp_path / "b.svg").read_text("utf-8")
+    for words in ("recently dead", "distance from white", "°C-weeks", "hollow"):
+        assert words in text
+    assert run("colonies", "plot", trip, "18", "-o", tmp_path / "c.svg").exit_code == 0
+    assert "not found" in (tmp_path / "c.svg").read_text("utf-8")
+    bare = run("colonies", "plot", trip, "17", "-o", tmp_path / "d.svg", *heat[:2])
+    assert bare.exit_code == 2

@@ -189,6 +189,9 @@ class DocumentWriter(Protocol):
     def crop_png(self, crop: Any) -> bytes:
         """Return a part of a photo as PNG, its scale bar burnt in, its texts in the metadata."""
 
+    def colony_timeline(self, timeline: Any) -> str:
+        """Draw a tagged colony's timeline as an SVG element; same timeline, same bytes."""
+
     def report_html(self, report: Any, path: Path) -> None:
         """Write the self-contained report."""
 

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from dryslate import wiring
-from dryslate.cli.colonies_run import carry_all, note_visit, show_follow, use_photos
+from dryslate.cli.colonies_run import carry_all, draw_timeline, note_visit, show_follow, use_photos
+from dryslate.cli.heat import Columns, Deployed, Offset, Zone, heat_of
 from dryslate.cli.render import print_json, print_table, print_text
 
 if TYPE_CHECKING:
@@ -35,7 +36,7 @@ def register(app: typer.Typer) -> None:
     """Add the commands."""
     group = typer.Typer(no_args_is_help=True, help="Tagged colonies, followed for life.")
     group.callback()(_group)
-    for command in (tag, see, outline, follow, onset, due):
+    for command in (tag, see, outline, follow, onset, due, plot):
         group.command(command.__name__)(command)
     group.command("list")(list_)
     app.add_typer(group, name="colonies")
@@ -262,3 +263,27 @@ def due(
     if not as_json:
         columns = ("colony", "site", "after the onset", "between", "state", "done on")
         print_table(f"{len(found)} looks", columns, [due_row(d) for d in found])
+
+
+def plot(  # noqa: PLR0913, PLR0917  one option each for what is known of a logger
+    folder: Folder,
+    label: Label,
+    out: Annotated[Path, typer.Option("--out", "-o", help="The picture to write, SVG.")],
+    site: Site = None,
+    logger: Annotated[
+        Path | None, typer.Option("--logger", help="CSV or XLSX of a logger at the site.")
+    ] = None,
+    warmest_month: Annotated[
+        tuple[float, str] | None,
+        typer.Option("--warmest-month", help="Its long-term mean in °C, and the source."),
+    ] = None,
+    deployed: Deployed = None,
+    offset: Offset = None,
+    zone: Zone = None,
+    columns: Columns = ("time", "temperature_c"),
+) -> None:
+    """Draw a colony's timeline: fractions, colour with its intervals, heat stress beneath."""
+    heat = None
+    if logger is not None:
+        heat = heat_of(logger, (warmest_month, deployed, offset), (zone, columns))
+    draw_timeline(folder, (label, site), out, heat)

@@ -19,6 +19,7 @@ from dryslate.cli.render import (
 if TYPE_CHECKING:
     from dryslate.app.colony_colours import ColourSeries
     from dryslate.app.colony_records import Points
+    from dryslate.core.health.heat import HeatSeries
 
 Which = tuple[str, str | None, str]
 """Label, site where it is needed, and who."""
@@ -177,3 +178,16 @@ def _show_series(series: ColourSeries) -> None:
         print_text("  no outlined frame has a colour yet")
     for problem in series.problems:
         print_problem(problem)
+
+
+def draw_timeline(
+    folder: Path, which: tuple[str, str | None], out: Path, heat: HeatSeries | None
+) -> None:
+    """Write a colony's timeline as a picture."""
+    from dryslate.app.colonies import find_colony
+    from dryslate.app.colony_timeline import colony_timeline
+
+    with wiring.survey_store(folder, write=False) as store:
+        timeline = colony_timeline(store, find_colony(store, *which), heat)
+    wiring.save_file(out, wiring.document_writer().colony_timeline(timeline).encode("utf-8"))
+    print_text(f"Wrote {out}.")

@@ -69,6 +69,23 @@ def heat(  # noqa: PLR0913, PLR0917  one option each for what is known of a logg
         _show(found)
 
 
+def heat_of(
+    logger: Path,
+    known: tuple[tuple[float, str] | None, tuple[str, str] | None, float | None],
+    how: tuple[str | None, tuple[str, str]],
+) -> HeatSeries:
+    """Read a logger's heat stress for a picture; the mean of the warmest month has to be given."""
+    from dryslate.app.logger_heat import logger_heat, read_logger, zone_of
+
+    warmest, deployed, offset = known
+    if warmest is None:
+        raise typer.BadParameter("give --warmest-month with its source beside --logger")
+    stated = None if how[0] is None else zone_of(how[0])
+    read = read_logger(wiring.read_table(logger), how[1], stated)
+    _stop_at(read.problems)
+    return logger_heat(read, warmest, deployed, offset)
+
+
 def _stop_at(problems: Sequence[Problem]) -> None:
     """End where a cell cannot be read; a fault of every row is not said a thousand times."""
     for problem in problems[:MOST_FAULTS]:

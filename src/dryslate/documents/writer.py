@@ -76,6 +76,12 @@ class DocumentFiles:
 
         return crop_png(crop)
 
+    def colony_timeline(self, timeline: Any) -> str:
+        """Draw a tagged colony's timeline as an SVG element; same timeline, same bytes."""
+        from dryslate.documents.colony_timeline import timeline_svg
+
+        return timeline_svg(timeline)
+
     def report_html(self, report: Any, path: Path) -> None:
         """Write the self-contained report."""
         from dryslate.documents.report import write_report
