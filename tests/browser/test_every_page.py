@@ -19,6 +19,7 @@ PAGES = (
     "/people",
     "/corals",
     "/corals/new",
+    "/colonies",
     "/records",
     "/records/import",
     "/records/table",

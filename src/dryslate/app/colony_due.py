@@ -6,6 +6,7 @@ import calendar
 import datetime
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
+from itertools import zip_longest
 from typing import TYPE_CHECKING, Any, Literal
 
 from dryslate.app.colony_records import Colony, StressOnset
@@ -195,16 +196,18 @@ def due_dates(store: SurveyStore, today: str) -> tuple[DueDate, ...]:
     sightings: dict[str, list[Sighting]] = {}
     for seen in store.colony_sightings():
         sightings.setdefault(seen.organism_id, []).append(seen)
-    found = []
+    found, stated = [], store.stress_onsets()
     for colony in store.colonies():
-        onsets = [
-            datetime.date.fromisoformat(o.onset_date)
-            for o in store.stress_onsets()
-            if o.site == colony.site and o.organism_id in (None, colony.organism_id)
-        ]
+        onsets = sorted(
+            {
+                datetime.date.fromisoformat(o.onset_date)
+                for o in stated
+                if o.site == colony.site and o.organism_id in (None, colony.organism_id)
+            }
+        )
         mine = sightings.get(colony.organism_id, [])
         looked = [(dates[s.visit_id], s) for s in mine if s.state != "not_looked_for"]
-        for onset, later in zip(sorted(set(onsets)), [*sorted(set(onsets))[1:], None], strict=True):
+        for onset, later in zip_longest(onsets, onsets[1:]):
             found += _of_onset(colony, (onset, later), looked, day)
     return tuple(sorted(found, key=lambda d: (d.due_date, d.site, d.label)))
 

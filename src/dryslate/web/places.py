@@ -34,6 +34,7 @@ PLACES: Sequence[Place] = (
     Place(path="/", label=N_("Left to do"), key="l"),
     Place(path="/photos", label=N_("Photos"), key="p"),
     Place(path="/corals", label=N_("Corals"), key="k"),
+    Place(path="/colonies", label=N_("Tagged colonies"), part="/corals"),
     Place(path="/records", label=N_("Records"), key="r"),
     Place(path="/second", label=N_("Second look"), key="s"),
     Place(path="/sheets", label=N_("Sheets"), key="t"),

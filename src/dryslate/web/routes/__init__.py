@@ -22,6 +22,8 @@ MODULES = (
     "photo_define",
     "new_coral",
     "corals",
+    "colonies",
+    "colony_frames",
     "naming",
     "second",
     "records",

@@ -1,0 +1,124 @@
+"""Tagged colonies on the pages: tagged, noted, photographed, followed; and what is refused."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from dryslate import wiring
+
+VISIT = "Lantern Steps 2024-03-09"
+
+
+@pytest.fixture
+def pages(client_of, own_project):
+    """A client whose project may change."""
+    return client_of(own_project)
+
+
+def tagged(pages, label="17", why="random") -> str:
+    """Tag a colony; returns its address."""
+    fields = {"label": label, "visit": VISIT, "why": why, "place": "left of the split rock"}
+    answer = pages.post("/colonies", data=fields)
+    assert answer.status_code == 303, answer.text
+    return answer.headers["location"]
+
+
+def shares(*five: object) -> dict[str, object]:
+    names = ("normal_pct", "pale_pct", "bleached_pct", "recently_dead_pct", "old_dead_pct")
+    return dict(zip(names, five, strict=True))
+
+
+def test_colony_is_tagged_with_its_reason_and_listed(pages) -> None:
+    assert "No colony is tagged yet" in pages.get("/colonies").text
+    address = tagged(pages)
+    assert "left of the split rock" in pages.get(address).text
+    html = pages.get("/colonies").text
+    assert address in html
+    assert "at random" in html
+    for fields, slug in (
+        ({"label": "17", "visit": VISIT, "why": "random"}, "colony-label-taken"),
+        ({"label": "18", "visit": VISIT, "why": ""}, "colony-why-missing"),
+    ):
+        refused = pages.post("/colonies", data=fields)
+        assert refused.status_code >= 400
+        assert slug in refused.text
+        assert f'value="{fields["label"]}"' in refused.text  # nothing has to be typed twice
+
+
+def test_state_and_fractions_are_noted_with_a_decimal_comma(pages) -> None:
+    address = tagged(pages)
+    said = {"visit_id": VISIT, "state": "seen", "lesion": "a white edge", **shares(
+        "66,5", "33,5", 0, 0, 0)}  # fmt: skip
+    assert pages.post(f"{address}/visits", data=said).status_code == 303
+    html = pages.get(address).text
+    assert "a white edge" in html
+    assert "recently dead" in html  # of the timeline too
+    wrong = pages.post(f"{address}/visits", data=said | shares(90, 30, 0, 0, 0))
+    assert wrong.status_code >= 400
+    assert "health-sum-not-100" in wrong.text
+    assert 'value="90"' in wrong.text
+    letters = pages.post(f"{address}/visits", data=said | {"normal_pct": "most"})
+    assert "health-share-impossible" in letters.text
+    lost = pages.post(f"{address}/visits", data={"visit_id": VISIT, "state": "not_found"})
+    assert "colony-has-judgements" in lost.text
+    with wiring.survey_store(pages.project, write=False) as store:
+        (row,) = store.colony_fractions()
+    assert (row.normal_pct, row.observer) == (66.5, "Ines Varro")
+
+
+def test_photo_gets_the_outline_that_was_measured_in_it_and_its_colour(pages) -> None:
+    with wiring.survey_store(pages.project, write=False) as store:
+        outline = next(m for m in store.measurements() if m.kind == "outline")
+        photo = store.photo(outline.photo_id)
+    address = tagged(pages)
+    unknown = pages.post(f"{address}/frames", data={"photo": "nothing.jpg"})
+    assert "record-photo-unknown" in unknown.text
+    name = photo.files[0].original_name
+    assert pages.post(f"{address}/frames", data={"photo": name}).status_code == 303
+    frame = f"{address}/frames/{photo.photo_id}"
+    assert pages.get(f"{frame}.jpg").content[:2] == b"\xff\xd8"
+    assert "colony-no-outline" in pages.post(frame, data={"do": "carry"}).text
+    missing = pages.post(frame, data={"do": "use", "measurement": "other"})
+    assert "colony-no-outline" in missing.text
+    used = pages.post(frame, data={"do": "use", "measurement": outline.measurement_id})
+    assert used.status_code == 303
+    html = pages.get(address).text
+    assert "<polygon" in html
+    assert "Measure the colour in 1 photo" in html
+    assert pages.get(f"{frame}.jpg").content[:2] == b"\xff\xd8"
+    assert pages.post(f"{address}/follow").status_code == 303
+    assert "Measure the colour" not in pages.get(address).text
+    with wiring.survey_store(pages.project, write=False) as store:
+        (row,) = store.colony_colours()
+    assert "lab" in row.measured or row.measured["problems"]
+    assert pages.post(frame, data={"do": "remove"}).status_code == 303
+    gone = pages.get(f"{frame}.jpg")
+    assert gone.status_code >= 400
+    assert "colony-frame-unknown" in gone.text
+
+
+def test_looks_are_listed_once_the_onset_is_stated_and_can_be_taken_back(pages) -> None:
+    tagged(pages)
+    said = {"site": "Lantern Steps", "date": "2024-03-01", "reason": "white colonies seen"}
+    assert pages.post("/colonies/onsets", data=said).status_code == 303
+    html = pages.get("/colonies").text
+    assert "To be looked at" in html
+    assert "overdue" in html
+    bare = pages.post("/colonies/onsets", data=said | {"reason": " "})
+    assert "onset-reason-missing" in bare.text
+    back = {"site": said["site"], "date": said["date"], "take_back": "true"}
+    assert pages.post("/colonies/onsets", data=back).status_code == 303
+    assert "To be looked at" not in pages.get("/colonies").text
+
+
+def test_unknown_colony_is_told_and_nothing_is_saved_without_an_observer(
+    client_of, own_project
+) -> None:
+    pages = client_of(own_project, observer=None)
+    answer = pages.post("/colonies", data={"label": "1", "visit": VISIT, "why": "place"})
+    assert answer.status_code >= 400
+    nowhere = pages.get("/colonies/00000000-0000-0000-0000-000000000000")
+    assert nowhere.status_code >= 400
+    assert re.search("colony-unknown", nowhere.text)
