@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
     )
     from dryslate.app.report import ReportBench
     from dryslate.app.restore import RestoreTools
+    from dryslate.app.result_rows import ResultRow
     from dryslate.app.result_settings import ResultSettings
     from dryslate.app.sending import SentBox
     from dryslate.app.sheets import SheetBench
@@ -191,6 +193,20 @@ def save_file(path: Path, data: bytes) -> None:
     from dryslate.files.safe_write import save_whole
 
     save_whole(path, [data])
+
+
+def save_parts(path: Path, parts: Iterable[bytes]) -> None:
+    """Write a large file part by part, so that it is whole or not there."""
+    from dryslate.files.safe_write import save_whole
+
+    save_whole(path, parts)
+
+
+def results_parquet(rows: Iterable[ResultRow]) -> Iterable[bytes]:
+    """Write the tidy table of results as Parquet."""
+    from dryslate.documents.results_parquet import results_parquet as write
+
+    return write(rows)
 
 
 def usual_categories() -> Table:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import asdict, astuple, dataclass, fields
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, fields
+from operator import attrgetter
 from typing import Any
 
 from dryslate.app.result_made import Made
-from dryslate.formats.table_csv import write_table_csv
+from dryslate.formats.table_csv import table_csv_parts
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,19 +69,37 @@ class ResultRow:
 
     def as_dict(self) -> dict[str, Any]:
         """Return the fields as plain values, for JSON."""
-        return {**asdict(self), "flags": list(self.flags), "unit_ids": list(self.unit_ids)}
+        found = dict(zip(COLUMNS, _CELLS(self), strict=True))
+        return {**found, "flags": list(self.flags), "unit_ids": list(self.unit_ids)}
 
 
 COLUMNS = tuple(f.name for f in fields(ResultRow))
+_CELLS = attrgetter(*COLUMNS)
 
 
-def results_table(found: Sequence[ResultRow]) -> bytes:
-    """Write figures as CSV, one a row; several flags or units stand divided by semicolons."""
-    rows = [
-        ["; ".join(cell) if isinstance(cell, tuple) else cell for cell in astuple(row)]
+def results_table(found: Iterable[ResultRow]) -> bytes:
+    """Write figures as `results_table_parts` does, whole."""
+    return b"".join(results_table_parts(found))
+
+
+def results_table_parts(found: Iterable[ResultRow]) -> Iterator[bytes]:
+    """
+    Write figures as CSV, one a row; several flags or units stand divided by semicolons.
+
+    Parameters
+    ----------
+    found : iterable of ResultRow
+
+    Yields
+    ------
+    bytes
+        Of the file, in order.
+    """
+    rows = (
+        ["; ".join(cell) if isinstance(cell, tuple) else cell for cell in _CELLS(row)]
         for row in found
-    ]
-    return write_table_csv(COLUMNS, rows)
+    )
+    yield from table_csv_parts(COLUMNS, rows)
 
 
 def row_of(

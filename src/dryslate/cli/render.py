@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from rich.console import Console
@@ -30,6 +30,17 @@ def print_json(document: Mapping[str, Any]) -> None:
     """Print one JSON document on its own line on stdout; not-a-number becomes null."""
     sys.stdout.write(json.dumps(_plain(document), ensure_ascii=False) + "\n")
     sys.stdout.flush()
+
+
+def print_json_rows(key: str, rows: Iterable[Mapping[str, Any]], more: Mapping[str, Any]) -> None:
+    """Print one JSON document as `print_json` does, its long list written row by row."""
+    out = sys.stdout
+    out.write("{" + json.dumps(key, ensure_ascii=False) + ": [")
+    for k, row in enumerate(rows):
+        out.write((", " if k else "") + json.dumps(_plain(row), ensure_ascii=False))
+    rest = json.dumps(_plain(more), ensure_ascii=False)
+    out.write("]" + (", " + rest[1:] if more else "}") + "\n")
+    out.flush()
 
 
 def _plain(value: Any) -> Any:

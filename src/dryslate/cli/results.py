@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from dryslate import wiring
-from dryslate.cli.render import print_json, print_problem, print_text
+from dryslate.cli.render import print_json_rows, print_problem, print_text
 
 if TYPE_CHECKING:
     from dryslate.app.ports import SurveyStore
@@ -56,6 +56,10 @@ def results(  # noqa: PLR0913, PLR0917 - one parameter for each option
     csv: Annotated[
         Path | None, typer.Option("--csv", help="Write the table to a file, one figure a row.")
     ] = None,
+    parquet: Annotated[
+        Path | None,
+        typer.Option("--parquet", help="Write the table to a Parquet file, columns with types."),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
 ) -> None:
     """
@@ -75,7 +79,7 @@ def results(  # noqa: PLR0913, PLR0917 - one parameter for each option
     with wiring.survey_store(folder, write=False) as store:
         found = find_results(store, settings, wanted)
         found = _with_adjusted(store, folder, wanted, error_table, found)
-    _show(found, csv, as_json=as_json)
+    _show(found, _save(found, csv, parquet), as_json=as_json)
 
 
 def _with_adjusted(
@@ -101,19 +105,28 @@ def _with_adjusted(
     return replace(found, rows=(*found.rows, *rows), notes=(*found.notes, *problems))
 
 
-def _show(found: SurveyFound, csv: Path | None, *, as_json: bool) -> None:
-    """Write the table, or print the figures; then what is to be said of all of them."""
-    from dryslate.app.result_rows import results_table
+def _save(found: SurveyFound, csv: Path | None, parquet: Path | None) -> list[Path]:
+    """Write the table where it was asked for."""
+    from dryslate.app.result_rows import results_table_parts
+
+    if csv is not None:
+        wiring.save_parts(csv, results_table_parts(found.rows))
+    if parquet is not None:
+        wiring.save_parts(parquet, wiring.results_parquet(found.rows))
+    return [path for path in (csv, parquet) if path is not None]
+
+
+def _show(found: SurveyFound, saved: list[Path], *, as_json: bool) -> None:
+    """Say what was written, or print the figures; then what is to be said of all of them."""
     from dryslate.cli.results_words import results_text
 
     if as_json:
-        rows = [row.as_dict() for row in found.rows]
-        print_json({"results": rows, "notes": [note.as_dict() for note in found.notes]})
+        notes = [note.as_dict() for note in found.notes]
+        print_json_rows("results", (row.as_dict() for row in found.rows), {"notes": notes})
         return
-    if csv is not None:
-        wiring.save_file(csv, results_table(found.rows))
-        print_text(f"{csv}: {len(found.rows)} figures.")
-    else:
+    for path in saved:
+        print_text(f"{path}: {len(found.rows)} figures.")
+    if not saved:
         print_text("\n".join(results_text(found.rows)))
     for note in found.notes:
         print_problem(note)

@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Sequence
+import itertools
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from dryslate.base.errors import InputError
 from dryslate.base.problems import Problem
 
 DIVIDERS = ",;\t"
+_ROWS_AT_ONCE = 1000
 _STARTS_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
@@ -119,11 +121,19 @@ def write_table_csv(columns: Sequence[str], rows: Iterable[Sequence[object]]) ->
 
     A cell of text that a spreadsheet would run as a formula begins with an apostrophe.
     """
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(columns)
-    writer.writerows([_safe(cell) for cell in row] for row in rows)
-    return b"\xef\xbb\xbf" + out.getvalue().encode("utf-8")
+    return b"".join(table_csv_parts(columns, rows))
+
+
+def table_csv_parts(columns: Sequence[str], rows: Iterable[Sequence[object]]) -> Iterator[bytes]:
+    """Write a table as `write_table_csv` does, some thousand rows after the other."""
+    left = itertools.chain([columns], rows)
+    mark = b"\xef\xbb\xbf"
+    while some := list(itertools.islice(left, _ROWS_AT_ONCE)):
+        out = io.StringIO()
+        writer = csv.writer(out, lineterminator="\r\n")
+        writer.writerows([_safe(cell) for cell in row] for row in some)
+        yield mark + out.getvalue().encode("utf-8")
+        mark = b""
 
 
 def _safe(cell: object) -> object:
