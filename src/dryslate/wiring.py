@@ -9,8 +9,10 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from contextlib import AbstractContextManager
 
     from dryslate.app.accounts import AccountBook, PasswordHasher
+    from dryslate.app.archive_make import ArchiveTools
     from dryslate.app.backup import BackupFiles, BackupTools
     from dryslate.app.check import ProjectFiles
     from dryslate.app.import_run import ImportTools
@@ -35,6 +37,8 @@ if TYPE_CHECKING:
     from dryslate.app.sending import SentBox
     from dryslate.app.sheets import SheetBench
     from dryslate.app.tiles import TileBench
+    from dryslate.files.zip_reader import ZipBox
+    from dryslate.files.zip_writer import ZipMaker
     from dryslate.formats.table_csv import Table
     from dryslate.store.memory import ReadMemory
     from dryslate.store.sqlite import SqliteSurveyStore
@@ -253,6 +257,55 @@ def import_tools(project: Path) -> ImportTools:
         usual=read_categories(usual_categories()),
         clock=clock(),
     )
+
+
+def archive_tools(project: Path, store: SurveyStore) -> ArchiveTools:
+    """Return what making an archive works with."""
+    import csv
+    from importlib.resources import files
+
+    import dryslate.data
+    from dryslate.app.archive_make import ArchiveTools
+    from dryslate.app.archive_pictures import picture_for_archive
+    from dryslate.app.category_list import read_categories
+
+    text = (files(dryslate.data) / "tables" / "category_names.csv").read_text("utf-8")
+
+    def corrected_of(photo_id: str) -> str | None:
+        row = store.correction(photo_id)
+        return row.corrected_path if row is not None else None
+
+    return ArchiveTools(
+        taxa=reference_tables(project).taxa()[0],
+        usual=read_categories(usual_categories()),
+        category_names={
+            row["category"]: (row["scientific_name"], row["rank"], row["kingdom"])
+            for row in csv.DictReader(text.splitlines())
+        },
+        picture=picture_for_archive(corrected_of, project, vault(project)),
+    )
+
+
+def zip_maker(path: Path) -> AbstractContextManager[ZipMaker]:
+    """Make a zip that is whole or not there."""
+    from dryslate.files.zip_writer import zip_maker as make
+
+    return make(path)
+
+
+def zip_box(path: Path) -> AbstractContextManager[ZipBox]:
+    """Open a zip that somebody else made."""
+    from dryslate.files.zip_reader import zip_box as box
+
+    return box(path)
+
+
+def is_package(path: Path) -> bool:
+    """Tell whether a file is a data package, and no workbook or table."""
+    from dryslate.app.package_make import DESCRIPTOR
+    from dryslate.files.zip_reader import has_member
+
+    return has_member(path, DESCRIPTOR)
 
 
 def document_writer() -> DocumentWriter:

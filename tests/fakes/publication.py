@@ -26,6 +26,9 @@ class MemoryPublication:
         with self.write():
             self._tables["facts"][name,] = value
 
+    def last_changed_utc(self) -> str:
+        return self._log[-1].changed_utc if self._log else ""
+
     def site_places(self) -> tuple[SitePlace, ...]:
         return tuple(self._sorted("site_places"))
 

@@ -108,6 +108,9 @@ class PublicationStore(Protocol):
     def save_project_fact(self, name: str, value: str) -> None:
         """Set one of `FACTS`."""
 
+    def last_changed_utc(self) -> str:
+        """Return when the records were changed last, UTC; empty where nothing ever was."""
+
     def site_places(self) -> tuple[SitePlace, ...]:
         """Return where sites lie, by site."""
 

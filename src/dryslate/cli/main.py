@@ -37,6 +37,7 @@ GROUPS = (
     "colonies",
     "health",
     "report",
+    "archive",
     "check",
     "backup",
     "serve",

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from dryslate.app.import_rows import ImportPlan
+    from dryslate.app.import_run import ImportRequest
     from dryslate.app.survey_records import Category
 
 Folder = Annotated[Path, typer.Argument(help="Project folder.")]
@@ -58,21 +59,55 @@ def import_tables(
     as_json: Json = False,
 ) -> None:
     """
-    Read records from tables. Every fault is listed with its row and column; nothing is stored
-    while there is one, and nothing without `--save`.
+    Read records from tables, or a data package of dryslate into an empty project. Every fault is
+    listed with its row and column; nothing is stored while there is one, and nothing without
+    `--save`.
     """
-    from dryslate.app.import_run import ImportRequest, run_import
+    from dryslate.app.import_run import ImportRequest
 
+    if len(tables) == 1 and wiring.is_package(tables[0]):
+        _import_package(folder, tables[0], observer, is_saved=save, as_json=as_json)
+        return
     request = ImportRequest(tables=tuple(tables), mapping=mapping, observer=observer, is_saved=save)
-    with wiring.survey_store(folder, write=save, who=observer) as store:
+    _import_tables(folder, request, as_json=as_json)
+
+
+def _import_tables(folder: Path, request: ImportRequest, *, as_json: bool) -> None:
+    """Read tables, and store them where that was asked for and nothing stands against them."""
+    from dryslate.app.import_run import run_import
+
+    with wiring.survey_store(folder, write=request.is_saved, who=request.observer) as store:
         plan, n_stored = run_import(store, request, wiring.import_tools(folder))
     for problem in plan.problems:
         print_problem(problem)
     if as_json:
         print_json({**plan.as_dict(), "n_stored": n_stored})
     else:
-        _show(plan, n_stored, is_saved=save)
+        _show(plan, n_stored, is_saved=request.is_saved)
     if any(problem.severity != "note" for problem in plan.problems):
+        raise typer.Exit(WITH_PROBLEMS)
+
+
+def _import_package(
+    folder: Path, path: Path, observer: str, *, is_saved: bool, as_json: bool
+) -> None:
+    """Read a data package, and store it where that was asked for and nothing stands against it."""
+    from dryslate.app.package_import import read_package, save_package
+
+    with wiring.zip_box(path) as box:
+        read = read_package(box, path.name)
+    n_stored = 0
+    if is_saved and read.is_sound:
+        with wiring.survey_store(folder, write=True, who=observer) as store:
+            n_stored = save_package(store, read, observer)
+    for problem in read.problems:
+        print_problem(problem)
+    if as_json:
+        print_json({**read.as_dict(), "n_stored": n_stored})
+    else:
+        counts = ", ".join(f"{len(rows)} {name}" for name, rows in read.records.items() if rows)
+        print_text(f"{counts}. {n_stored} rows of units stored.")
+    if read.problems:
         raise typer.Exit(WITH_PROBLEMS)
 
 

@@ -6,9 +6,11 @@ import errno
 import itertools
 import os
 import time
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from glob import escape
 from pathlib import Path
+from typing import IO
 
 from dryslate.base.errors import StoreError
 
@@ -36,17 +38,31 @@ def save_whole(path: Path, parts: Iterable[bytes | memoryview], mode: int = 0o66
     StoreError
         ``disk-full``, ``folder-read-only`` or ``write-failed``; what was begun is removed.
     """
+    with unfinished(path, mode) as file:
+        for part in parts:
+            file.write(part)
+
+
+@contextmanager
+def unfinished(path: Path, mode: int = 0o666) -> Iterator[IO[bytes]]:
+    """
+    Open a file that gets its name only when it is whole.
+
+    Raises
+    ------
+    StoreError
+        As `save_whole`.
+    """
     temporary: Path | None = None
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         _sweep(path)
         part_path = path.with_name(f".{path.name[:120]}.{os.getpid()}-{next(_COUNT)}.part")
-        flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
+        flags = os.O_RDWR | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
         handle = os.open(part_path, flags, mode)
         temporary = part_path
-        with os.fdopen(handle, "wb") as file:
-            for part in parts:
-                file.write(part)
+        with os.fdopen(handle, "w+b") as file:
+            yield file
             file.flush()
             os.fsync(file.fileno())
         temporary.replace(path)

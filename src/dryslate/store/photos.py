@@ -86,7 +86,9 @@ class SqlitePhotoRoom(StoreRoom):
         rows = self._rows("SELECT * FROM photos WHERE ?1 IS NULL OR visit_id = ?1", [visit_id])
         files = self._rows(
             "SELECT f.*, o.size_bytes, o.kind FROM photo_files AS f "
-            "JOIN originals AS o USING (sha256) ORDER BY f.photo_id, f.position"
+            "JOIN originals AS o USING (sha256) JOIN photos AS p USING (photo_id) "
+            "WHERE ?1 IS NULL OR p.visit_id = ?1 ORDER BY f.photo_id, f.position",
+            [visit_id],
         )
         return self._assemble(rows, files)
 

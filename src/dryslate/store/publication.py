@@ -26,6 +26,11 @@ class SqlitePublicationRoom(StoreRoom):
         """Set one of `FACTS`."""
         self._put("project", {"name": name, "value": value}, ["name"])
 
+    def last_changed_utc(self) -> str:
+        """Return when the records were changed last, UTC; empty where nothing ever was."""
+        rows = self._rows("SELECT changed_utc FROM change_log ORDER BY change_no DESC LIMIT 1")
+        return next((str(row["changed_utc"]) for row in rows), "")
+
     def site_places(self) -> tuple[SitePlace, ...]:
         """Return where sites lie, by site."""
         rows = self._rows("SELECT * FROM site_places ORDER BY site")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import sqlite3
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager
@@ -11,6 +12,7 @@ from typing import Any, TypeVar
 from dryslate.store.memory import ReadMemory
 
 T = TypeVar("T")
+_NONE_OR_THIS = re.compile(r"\?1 IS NULL OR ([\w.]+) = \?1")
 
 
 class StoreRoom:
@@ -24,7 +26,14 @@ class StoreRoom:
         raise NotImplementedError
 
     def _rows(self, sql: str, values: Sequence[Any] = ()) -> Iterator[sqlite3.Row]:
-        """Run a query and yield its rows."""
+        """
+        Run a query and yield its rows.
+
+        "None is given, or it is this one" becomes "it is this one" where one is given: SQLite
+        takes no index for the first, and reads the whole table each time.
+        """
+        if values and values[0] is not None:
+            sql = _NONE_OR_THIS.sub(r"\1 = ?1", sql)
         yield from self._db.execute(sql, values)
 
     def _recall(self, name: str, tables: Sequence[str], read: Callable[[], T]) -> T:

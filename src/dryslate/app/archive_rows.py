@@ -1,0 +1,259 @@
+"""Occurrences and measurements of an archive, from what was noted in units."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from dryslate.app.archive_tables import TableWriter, flat
+
+if TYPE_CHECKING:
+    from dryslate.app.archive_ids import Identifiers
+    from dryslate.app.archive_names import ArchiveName, NameRoom
+    from dryslate.app.survey_records import NotedRow, StatedDesign
+    from dryslate.core.survey.designs import SurveyRow, UnitDesign
+
+Sums = dict[tuple[str, str, str, str], float]
+"""Event, what, unit and remark to how much."""
+SIZES: tuple[tuple[str, str, str], ...] = (
+    ("longest_cm", "longest diameter", "centimetres"),
+    ("across_cm", "widest diameter across the longest", "centimetres"),
+    ("across_line_m", "extent across the tape", "metres"),
+    ("normal_pct", "share of surface that looks normal", "per cent"),
+    ("pale_pct", "share of surface that is pale", "per cent"),
+    ("bleached_pct", "share of surface that is bleached", "per cent"),
+    ("recently_dead_pct", "share of surface that died recently", "per cent"),
+    ("old_dead_pct", "share of surface that is long dead", "per cent"),
+)
+"""What is measured of a colony: our field, its type in words, its unit."""
+
+
+@dataclass(kw_only=True)
+class RowMaker:
+    """
+    Writes occurrences and measurements.
+
+    Parameters
+    ----------
+    ids : Identifiers
+    names : NameRoom
+    occurrences, measurements : TableWriter
+    dead : set of str
+        Categories of what is dead.
+    organisms : Mapping
+        Tagged colony of the site by what its tag says.
+    left_out : Counter
+        What is not in the archive, by reason.
+    """
+
+    ids: Identifiers
+    names: NameRoom
+    occurrences: TableWriter
+    measurements: TableWriter
+    dead: set[str] = field(default_factory=set)
+    organisms: Mapping[str, str] = field(default_factory=dict)
+    left_out: Counter[str] = field(default_factory=Counter)
+    n_absent: int = 0
+
+    def unit(
+        self, stated: StatedDesign, rows: Sequence[NotedRow], event: str, photos: Mapping[str, str]
+    ) -> None:
+        """
+        Write what was noted in a unit.
+
+        Parameters
+        ----------
+        stated : StatedDesign
+        rows : sequence of NotedRow
+        event : str
+            The unit's event.
+        photos : Mapping
+            Event of each photo that has one.
+        """
+        sums: Sums = defaultdict(float)
+        basis = "MachineObservation" if stated.design.design == "photo_points" else ""
+        for noted in rows:
+            at = photos.get(noted.row.photo_id or "", event)
+            self._row(noted, at, basis or "HumanObservation", stated.design, sums)
+        for (at, what, unit, note), amount in sorted(sums.items()):
+            self.measure(
+                (at, ""), (what, f"{amount:.6g}", unit), key=(at, what, note), remarks=note
+            )
+        self._absences(stated, rows, event)
+
+    def _row(
+        self,
+        noted: NotedRow,
+        event: str,
+        basis: str,
+        design: UnitDesign,
+        sums: Sums,
+    ) -> None:
+        """Write one row as an occurrence, or add it to what is told of the event."""
+        row = noted.row
+        if row.kind == "none_seen":
+            if not _is_searched(noted, design):
+                self.left_out["none seen, but not declared searched for"] += 1
+            return
+        amount, unit = _amount(row)
+        if row.unreadable:
+            sums[event, f"not readable: {unit}", unit, flat(row.unreadable)] += amount
+            return
+        name = self.names.of((row.category, row.name, noted.name, noted.current_names, noted.rank))
+        if name is None or (not row.name and row.category in self.dead):
+            what = f"{unit} on {row.category or 'nothing named'}"
+            sums[event, what, unit, ""] += amount
+            return
+        if row.kind in ("count", "colony") and row.n == 0:
+            if not _is_searched(noted, design):
+                sums[event, f"count of {row.name or row.category}", "colonies", ""] += 0
+            return
+        self._occurrence(noted, name, event, basis)
+
+    def _occurrence(self, noted: NotedRow, name: ArchiveName, event: str, basis: str) -> None:
+        """Write an occurrence with its measurements."""
+        row = noted.row
+        occurrence = self.ids.of("row", noted.row_no)
+        amount, unit = _amount(row)
+        is_count = row.kind in ("count", "colony")
+        count = "" if not is_count or (row.kind == "count" and row.n is None) else f"{amount:g}"
+        organism = self.organisms.get(row.tag, "") if row.tag else ""
+        place = row.place
+        if row.note or row.lesion or row.growth_form or "\t" in place or "\n" in place:
+            told = [row.note, row.growth_form and f"growth form: {row.growth_form}"]
+            told += [row.lesion and f"lesion: {row.lesion}", place]
+            place = flat("; ".join(part for part in told if part))
+        self.occurrences.row(
+            (
+                event,
+                occurrence,
+                basis,
+                "present",
+                name.name,
+                name.name_id,
+                name.rank,
+                name.kingdom,
+                name.genus,
+                name.verbatim,
+                name.qualifier,
+                noted.observer,
+                noted.noted_at,
+                "unverified",
+                name.remarks,
+                count,
+                "" if is_count else f"{amount:.6g}",
+                "" if is_count else unit,
+                organism and self.ids.of("organism", organism),
+                noted.observer,
+                str(noted.row_no),
+                self._vitality(row),
+                "",
+                place,
+            )
+        )
+        if row.kind == "colony":
+            for field_name, what, size_unit in SIZES:
+                value = getattr(row, field_name)
+                if value is not None:
+                    self.measure(
+                        (event, occurrence),
+                        (what, f"{value:g}", size_unit),
+                        key=(noted.row_no, field_name),
+                        who=noted.observer,
+                        when=noted.noted_at,
+                        method="by eye or ruler in the water",
+                    )
+
+    def _vitality(self, row: SurveyRow) -> str:
+        """Say whether a colony lives, where its shares or its category tell."""
+        if row.category in self.dead:
+            return "dead"
+        living = (row.normal_pct, row.pale_pct, row.bleached_pct)
+        if all(share is None for share in living):
+            return ""
+        if any(living):
+            return "alive"
+        return "dead" if None not in living else ""
+
+    def _absences(self, stated: StatedDesign, rows: Sequence[NotedRow], event: str) -> None:
+        """Write that names were searched for and not seen; a unit left blank tells nothing."""
+        if not rows or not stated.design.searched:
+            return
+        seen: set[str] = set()
+        for noted in rows:
+            if noted.row.kind != "none_seen" and noted.row.n != 0:
+                seen |= {noted.name, noted.row.name, *noted.current_names}
+        for name in dict.fromkeys(stated.design.searched):
+            found, genera = self.names.typed(name)
+            if name in seen or found.name in seen or genera & seen:
+                continue
+            self.n_absent += 1
+            self.occurrences.named(
+                {
+                    "eventID": event,
+                    "occurrenceID": self.ids.of("absent", f"{stated.unit_id}\t{name}"),
+                    "basisOfRecord": "HumanObservation",
+                    "occurrenceStatus": "absent",
+                    "scientificName": found.name,
+                    "scientificNameID": found.name_id,
+                    "taxonRank": found.rank,
+                    "kingdom": found.kingdom,
+                    "genus": found.genus,
+                    "verbatimIdentification": name,
+                    "identifiedBy": stated.observer,
+                    "dateIdentified": stated.stated_at,
+                    "individualCount": "0",
+                    "recordedBy": stated.observer,
+                    "occurrenceRemarks": "searched for in this unit, none seen",
+                }
+            )
+
+    def measure(  # noqa: PLR0913  what a measurement says, by name
+        self,
+        of: tuple[str, str],
+        said: tuple[str, str, str],
+        *,
+        key: tuple[object, ...],
+        accuracy: str = "",
+        who: str = "",
+        when: str = "",
+        method: str = "",
+        remarks: str = "",
+    ) -> None:
+        """Write a measurement: of event and occurrence; type, value and unit."""
+        self.measurements.row(
+            (
+                of[0],
+                self.ids.of("measurement", "\t".join(map(str, key))),
+                of[1],
+                flat(said[0]),
+                "",
+                flat(said[1]),
+                "",
+                said[2],
+                "",
+                accuracy,
+                when,
+                who,
+                method,
+                remarks,
+            )
+        )
+
+
+def _amount(row: SurveyRow) -> tuple[float, str]:
+    """Return how much a row stands for, with its unit."""
+    if row.kind == "intercept":
+        return round((row.to_m or 0.0) - (row.from_m or 0.0), 6), "metres of tape"
+    if row.kind == "cell":
+        return (1.0 if row.cover_pct is None else row.cover_pct / 100), "cells"
+    if row.kind == "point":
+        return 1.0, "points"
+    return float(1 if row.n is None else row.n), "colonies"
+
+
+def _is_searched(noted: NotedRow, design: UnitDesign) -> bool:
+    """Tell whether a row's name was declared searched for."""
+    return bool({noted.name, noted.row.name} & set(design.searched))

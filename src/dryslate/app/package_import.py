@@ -1,0 +1,330 @@
+"""Reading a data package of ours into an empty project: all of it or nothing."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import math
+from collections import defaultdict
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from typing import IO, TYPE_CHECKING, Any, Protocol, cast
+
+from dryslate.app.package_make import DESCRIPTOR, VERSION
+from dryslate.app.package_tables import TABLES, PackageTable, kind_of, neighbours, record_of
+from dryslate.app.visits import require_observer
+from dryslate.base.errors import DryslateError, InputError
+from dryslate.base.problems import Problem
+
+if TYPE_CHECKING:
+    from dryslate.app.ports import SurveyStore
+    from dryslate.app.survey_records import NotedRow
+
+MOST_BYTES = 4 << 30
+MOST_TOLD = 200
+
+
+class PackageFiles(Protocol):
+    """The files of a package."""
+
+    def names(self) -> tuple[str, ...]:
+        """Return the names of all files."""
+
+    def open(self, name: str) -> IO[bytes]:
+        """Open a file for reading."""
+
+    def read(self, name: str, most_bytes: int) -> bytes:
+        """Read a file whole."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class PackageRead:
+    """
+    What was read.
+
+    Parameters
+    ----------
+    records : Mapping
+        By table.
+    facts : Mapping
+    region : str or None
+    problems : tuple of Problem
+        Nothing is stored while one is an error.
+    """
+
+    records: Mapping[str, list[Any]]
+    facts: Mapping[str, str]
+    region: str | None
+    problems: tuple[Problem, ...]
+
+    @property
+    def is_sound(self) -> bool:
+        """Tell whether it can be stored."""
+        return not any(one.severity == "error" for one in self.problems)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return counts and problems, for JSON."""
+        return {
+            "n_rows": {name: len(rows) for name, rows in self.records.items()},
+            "is_sound": self.is_sound,
+            "problems": [one.as_dict() for one in self.problems],
+        }
+
+
+def read_package(files: PackageFiles, name: str) -> PackageRead:
+    """
+    Read a data package, with every fault.
+
+    Parameters
+    ----------
+    files : PackageFiles
+    name : str
+        For messages.
+
+    Raises
+    ------
+    InputError
+        ``package-not-ours``, ``package-newer``.
+    """
+    said = _descriptor(files, name)
+    faults: list[Problem] = []
+    records = {table.name: list(_records(files, table, faults)) for table in TABLES}
+    _check_rows(records, faults)
+    facts = said.get("facts") or {}
+    return PackageRead(
+        records=records,
+        facts={str(k): str(v) for k, v in facts.items()},
+        region=said.get("region"),
+        problems=tuple(faults),
+    )
+
+
+def _descriptor(files: PackageFiles, name: str) -> Mapping[str, Any]:
+    """Return what the descriptor says of us."""
+    try:
+        found = json.loads(files.read(DESCRIPTOR, 50 << 20))
+        said = found["dryslate"]
+        version = int(said["package"])
+    except (ValueError, KeyError, TypeError) as error:
+        if isinstance(error, DryslateError):
+            raise
+        raise InputError(
+            "package-not-ours",
+            f"{name}: {DESCRIPTOR} is none that dryslate wrote.",
+            "Tables of others are imported as CSV with a mapping.",
+        ) from error
+    if version > VERSION:
+        raise InputError(
+            "package-newer",
+            f"{name}: written by a newer version of dryslate.",
+            "Install the newer version to read it.",
+        )
+    return cast("Mapping[str, Any]", said)
+
+
+def _fault(slug: str, place: str, message: str) -> Problem:
+    return Problem(slug=slug, severity="error", place=place, message=message, fix="")
+
+
+def _records(files: PackageFiles, table: PackageTable, faults: list[Problem]) -> Iterator[Any]:
+    """Read the records of a table; a row with a fault is told and left out."""
+    file = f"data/{table.name}.csv"
+    if file not in files.names():
+        faults.append(_fault("package-file-missing", file, "not in the package"))
+        return
+    kinds = {name: (hint, *kind_of(hint)) for name, hint in table.columns().items()}
+    with files.open(file) as raw:
+        reader = csv.reader(io.TextIOWrapper(raw, "utf-8", newline=""))
+        try:
+            heading = next(reader, [])
+            missing = [n for n in kinds if n not in heading]
+            if missing:
+                message = f"no column {', '.join(missing)}"
+                faults.append(_fault("package-column-missing", file, message))
+                return
+            for number, cells in enumerate(reader, start=2):
+                found = _record(
+                    table,
+                    kinds,
+                    dict(zip(heading, cells, strict=False)),
+                    faults,
+                    f"{file}, row {number}",
+                )
+                if found is not None:
+                    yield found
+        except (csv.Error, UnicodeDecodeError) as error:
+            faults.append(_fault("package-file-broken", file, str(error)))
+
+
+def _record(
+    table: PackageTable,
+    kinds: Mapping[str, tuple[Any, str, bool]],
+    cells: Mapping[str, str],
+    faults: list[Problem],
+    place: str,
+) -> Any:
+    """Read one record; None where a cell of it cannot be."""
+    said: dict[str, Any] = {}
+    n = len(faults)
+    for name, (hint, kind, may_lack) in kinds.items():
+        text = cells.get(name, "")
+        try:
+            said[name] = _value(text, hint, kind, may_lack)
+        except ValueError:
+            message = f"{text!r}: expected {kind}"
+            faults.append(_fault("package-cell", f"{place}, column {name}", message))
+    if len(faults) > n:
+        return None
+    if "neighbours" in said:
+        said["neighbours"] = neighbours(said["neighbours"])
+    return record_of(table, said)
+
+
+def _value(text: str, hint: Any, kind: str, may_lack: bool) -> Any:
+    """Return a cell's value."""
+    from typing import get_args
+
+    if not text:
+        if may_lack:
+            return None
+        if kind in ("string",):
+            return ""
+        raise ValueError
+    if kind == "boolean":
+        return {"true": True, "false": False}[text] if text in ("true", "false") else _bad()
+    if kind == "integer":
+        return int(text)
+    if kind == "number":
+        value = float(text)
+        return value if math.isfinite(value) else _bad()
+    if kind == "array":
+        found = json.loads(text)
+        return tuple(found) if isinstance(found, list) else _bad()
+    choices = [c for c in _choices(hint, get_args) if isinstance(c, str)]
+    return text if not choices or text in choices else _bad()
+
+
+def _choices(hint: Any, get_args: Any) -> list[Any]:
+    """Return the words that a column may hold; none where any will do."""
+    found: list[Any] = []
+    for one in get_args(hint):
+        found += [one] if isinstance(one, str) else _choices(one, get_args)
+    return found
+
+
+def _bad() -> Any:
+    raise ValueError
+
+
+def _check_rows(records: Mapping[str, list[Any]], faults: list[Problem]) -> None:
+    """Ids are there once and lead somewhere, and each unit checks itself."""
+    from dryslate.core.survey.unit_checks import check_unit
+
+    known: dict[tuple[str, str], set[Any]] = {}
+    for table in TABLES:
+        for field in {field for _, field in table.parents.values()} | set(table.key):
+            known[table.name, field] = {getattr(r, field, None) for r in records[table.name]}
+        if table.key:
+            keys: set[tuple[Any, ...]] = set()
+            for record in records[table.name]:
+                key = tuple(getattr(record, field) for field in table.key)
+                if key in keys:
+                    message = f"{', '.join(map(str, key))} stands twice"
+                    faults.append(_fault("package-row-twice", table.name, message))
+                keys.add(key)
+    for table in TABLES:
+        for field, (parent, other) in table.parents.items():
+            there = known.get((parent, other)) or {getattr(r, other) for r in records[parent]}
+            for record in records[table.name]:
+                if getattr(record, field) not in there:
+                    message = f"{parent} has no {other} {getattr(record, field)!r}"
+                    faults.append(_fault("package-link", f"{table.name}, {field}", message))
+    rows: dict[str, list[NotedRow]] = defaultdict(list)
+    for noted in records["survey_rows"]:
+        rows[noted.unit_id].append(noted)
+    units = {unit.unit_id: unit for unit in records["units"]}
+    for stated in records["unit_designs"]:
+        unit = units.get(stated.unit_id)
+        name = f"{unit.visit_id} {unit.name or ''}" if unit is not None else stated.unit_id
+        checked = check_unit(stated.design, [one.row for one in rows[stated.unit_id]], name)
+        faults.extend(replace(one, severity="warning") for one in checked[:MOST_TOLD])
+
+
+def save_package(store: SurveyStore, read: PackageRead, observer: str) -> int:
+    """
+    Store a package in one transaction.
+
+    Parameters
+    ----------
+    store : SurveyStore
+        Open for writing, without units.
+    read : PackageRead
+        Sound.
+    observer : str
+        Who imports it; for the change log.
+
+    Returns
+    -------
+    int
+        Rows of units stored.
+
+    Raises
+    ------
+    InputError
+        ``package-project-not-empty``.
+    """
+    if store.units() or store.visits():
+        raise InputError(
+            "package-project-not-empty",
+            "This project has visits already; a package is read into an empty one.",
+            "Make one with `dryslate new`.",
+        )
+    require_observer(store, observer)
+    photos = set(store.photo_ids())
+    records = read.records
+    with store.write():
+        if read.region:
+            store.save_region(read.region)
+        for name, value in read.facts.items():
+            store.save_project_fact(name, value)
+        for table, save in _savers(store):
+            for record in records[table]:
+                save(record)
+        store.replace_name_ids(records["name_ids"])
+        for site in {one.site for one in records["zone_weights"]}:
+            store.replace_zone_weights(
+                site, [one for one in records["zone_weights"] if one.site == site]
+            )
+        store.save_categories(records["categories"])
+        store.save_category_mappings(records["category_mappings"])
+        for stated in records["unit_designs"]:
+            store.save_unit_design(stated)
+        return store.save_survey_rows(_placed(one, photos) for one in records["survey_rows"])
+
+
+def _savers(store: SurveyStore) -> list[tuple[str, Any]]:
+    """Return what stores the records of each table that are stored one by one."""
+    return [
+        ("observers", store.save_observer),
+        ("sites", store.save_site),
+        ("zones", store.save_zone),
+        ("site_places", store.save_site_place),
+        ("people", store.save_project_person),
+        ("visits", store.save_visit),
+        ("units", store.save_unit),
+        ("colonies", store.save_colony),
+        ("colony_sightings", store.save_colony_sighting),
+        ("colony_fractions", store.save_colony_fractions),
+        ("stress_onsets", store.save_stress_onset),
+    ]
+
+
+def _placed(noted: NotedRow, photos: set[str]) -> NotedRow:
+    """Return a row as it is stored anew; a photo that is not here stays named in its place."""
+    row, photo = noted.row, noted.row.photo_id
+    if photo is not None and photo not in photos:
+        told = f"photo {photo}"
+        place = row.place if told in row.place else "; ".join(p for p in (row.place, told) if p)
+        row = replace(row, photo_id=None, place=place)
+    return replace(noted, row=row, row_no=None)

@@ -1,0 +1,349 @@
+"""The tables of a data package: what the figures rest on, each field with its kind and unit."""
+
+from __future__ import annotations
+
+import json
+import types
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import asdict, dataclass, fields, is_dataclass, replace
+from typing import TYPE_CHECKING, Any, Literal, Union, get_args, get_origin, get_type_hints
+
+from dryslate.app.coarse_position import shared_position
+from dryslate.app.colony_records import Colony, ColonyFractions, Neighbour, Sighting, StressOnset
+from dryslate.app.import_template import MEANINGS
+from dryslate.app.project_records import Observer, Site, Zone
+from dryslate.app.publication_records import NameId, ProjectPerson, SitePlace
+from dryslate.app.records import Visit
+from dryslate.app.result_rows import ResultRow
+from dryslate.app.survey_records import Category, CategoryMapping, NotedRow, StatedDesign
+from dryslate.app.unit_records import Unit
+from dryslate.app.zone_records import ZoneWeight
+from dryslate.core.survey.designs import SurveyRow, UnitDesign
+
+if TYPE_CHECKING:
+    from dryslate.app.ports import SurveyStore
+
+UNITS: tuple[tuple[str, str], ...] = (
+    ("_deg", "degree"),
+    ("_m2", "square metre"),
+    ("_mm", "millimetre"),
+    ("_cm", "centimetre"),
+    ("_px", "pixel"),
+    ("_pct", "per cent"),
+    ("_frac", "1"),
+    ("_m_u", "metre"),
+    ("_m", "metre"),
+    ("minutes", "minute"),
+)
+"""Ending of a field's name to its unit."""
+_MORE: Mapping[str, str] = {
+    "unit_id": "Identifier of the unit.",
+    "visit_id": "The site, a space and the date.",
+    "photo_id": "SHA-256 of the photo.",
+    "row_no": "Number of the row in the project it comes from.",
+    "list_version": "Version of the list of categories.",
+    "estimate": "The figure, in the unit at the end of its name.",
+    "u": "One standard uncertainty of the figure.",
+    "lo95": "Lower end of the 95 % interval.",
+    "hi95": "Upper end of the 95 % interval.",
+    "method": "How the interval was made.",
+    "n_units": "Units that carry the figure.",
+    "n_blank": "Units left out because nothing could be read.",
+    "current_names": "Current genera it can stand for, JSON.",
+    "place": "Where it was written, or where it lies.",
+}
+
+
+_KNOWN: dict[str, dict[str, Any]] = {}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PackageTable:
+    """
+    One table.
+
+    Parameters
+    ----------
+    name : str
+    kinds : tuple of type
+        Record types whose fields are its columns; a field that is a record of the next kind is
+        not a column itself.
+    key : tuple of str
+        Fields that tell one row from another.
+    rows : callable
+        Store to records.
+    parents : Mapping
+        Field to table and field that it refers to.
+    left : tuple of str
+        Fields that are no columns.
+    """
+
+    name: str
+    kinds: tuple[type, ...]
+    key: tuple[str, ...]
+    rows: Callable[[SurveyStore], Iterable[Any]]
+    parents: Mapping[str, tuple[str, str]]
+    left: tuple[str, ...] = ()
+
+    def columns(self) -> dict[str, Any]:
+        """Return the columns with their types."""
+        if self.name in _KNOWN:
+            return _KNOWN[self.name]
+        found: dict[str, Any] = {}
+        for kind in self.kinds:
+            hints = get_type_hints(kind)
+            for field in fields(kind):
+                hint = hints[field.name]
+                if hint in self.kinds or field.name in self.left:
+                    continue
+                found.setdefault(_column(kind, field.name), hint)
+        _KNOWN[self.name] = found
+        return found
+
+
+def _column(kind: type, name: str) -> str:
+    """Name a column; the name as recorded is told from today's."""
+    return "name_as_recorded" if kind is SurveyRow and name == "name" else name
+
+
+def _shared_places(store: SurveyStore) -> Iterable[SitePlace]:
+    """Return where sites lie, as far as that may leave the project."""
+    for place in store.site_places():
+        if place.grid_deg is None:
+            yield place
+            continue
+        found = shared_position(place)
+        yield replace(
+            place,
+            latitude_deg=found.latitude_deg,
+            longitude_deg=found.longitude_deg,
+            position_text="",
+            precision_deg=place.grid_deg,
+            uncertainty_m=float(found.uncertainty_m) if found.uncertainty_m else None,
+        )
+
+
+def _rows_in_results(store: SurveyStore) -> Iterable[NotedRow]:
+    """Return what was noted, unit by unit, without points on photos that are set aside."""
+    aside = {one.photo_id for one in store.photos_set_aside()}
+    for stated in store.unit_designs():
+        for noted in store.survey_rows(stated.unit_id):
+            if noted.row.photo_id not in aside:
+                yield noted
+
+
+def _onsets(store: SurveyStore) -> Iterable[StressOnset]:
+    return store.stress_onsets()
+
+
+_SITE, _VISIT, _UNIT = ("sites", "site"), ("visits", "visit_id"), ("units", "unit_id")
+TABLES: tuple[PackageTable, ...] = (
+    PackageTable(name="sites", kinds=(Site,), key=("site",), rows=lambda s: s.sites(), parents={}),
+    PackageTable(
+        name="site_places",
+        kinds=(SitePlace,),
+        key=("site",),
+        rows=_shared_places,
+        parents={"site": _SITE},
+    ),
+    PackageTable(
+        name="zones",
+        kinds=(Zone,),
+        key=("site", "zone"),
+        rows=lambda s: s.zones(),
+        parents={"site": _SITE},
+    ),
+    PackageTable(
+        name="zone_weights",
+        kinds=(ZoneWeight,),
+        key=("site", "zone"),
+        rows=lambda s: s.zone_weights(),
+        parents={"site": _SITE},
+    ),
+    PackageTable(
+        name="observers",
+        kinds=(Observer,),
+        key=("observer",),
+        rows=lambda s: s.observers(),
+        parents={},
+    ),
+    PackageTable(
+        name="people",
+        kinds=(ProjectPerson,),
+        key=("person", "role"),
+        rows=lambda s: s.project_people(),
+        parents={},
+    ),
+    PackageTable(
+        name="name_ids", kinds=(NameId,), key=("name",), rows=lambda s: s.name_ids(), parents={}
+    ),
+    PackageTable(
+        name="visits",
+        kinds=(Visit,),
+        key=("visit_id",),
+        rows=lambda s: s.visits(),
+        parents={"site": _SITE},
+        left=("clock_offset_s",),
+    ),
+    PackageTable(
+        name="categories",
+        kinds=(Category,),
+        key=("list_version", "category"),
+        rows=lambda s: s.categories(),
+        parents={},
+    ),
+    PackageTable(
+        name="category_mappings",
+        kinds=(CategoryMapping,),
+        key=("from_version", "category", "to_version"),
+        rows=lambda s: s.category_mappings(),
+        parents={},
+    ),
+    PackageTable(
+        name="units",
+        kinds=(Unit,),
+        key=("unit_id",),
+        rows=lambda s: s.units(),
+        parents={"visit_id": _VISIT},
+    ),
+    PackageTable(
+        name="unit_designs",
+        kinds=(StatedDesign, UnitDesign),
+        key=("unit_id",),
+        rows=lambda s: s.unit_designs(),
+        parents={"unit_id": _UNIT},
+    ),
+    PackageTable(
+        name="survey_rows",
+        kinds=(NotedRow, SurveyRow),
+        key=("row_no",),
+        rows=_rows_in_results,
+        parents={"unit_id": ("unit_designs", "unit_id")},
+    ),
+    PackageTable(
+        name="colonies",
+        kinds=(Colony,),
+        key=("organism_id",),
+        rows=lambda s: s.colonies(),
+        parents={"site": _SITE},
+        left=("sketch_sha256",),
+    ),
+    PackageTable(
+        name="colony_sightings",
+        kinds=(Sighting,),
+        key=("organism_id", "visit_id"),
+        rows=lambda s: s.colony_sightings(),
+        parents={"organism_id": ("colonies", "organism_id"), "visit_id": _VISIT},
+        left=("record_id",),
+    ),
+    PackageTable(
+        name="colony_fractions",
+        kinds=(ColonyFractions,),
+        key=("organism_id", "visit_id"),
+        rows=lambda s: s.colony_fractions(),
+        parents={"organism_id": ("colonies", "organism_id"), "visit_id": _VISIT},
+    ),
+    PackageTable(
+        name="stress_onsets",
+        kinds=(StressOnset,),
+        key=("onset_id",),
+        rows=_onsets,
+        parents={},
+    ),
+)
+"""Tables in an order in which each can be stored after those it refers to."""
+RESULTS = PackageTable(name="results", kinds=(ResultRow,), key=(), rows=lambda _: (), parents={})
+
+
+def cells_of(table: PackageTable, record: Any) -> list[object]:
+    """Return a record as the cells of its row; what is not stated is empty."""
+    found: dict[str, object] = {}
+    for kind in table.kinds:
+        held = record if type(record) is kind else _held(record, kind)
+        for field in fields(kind):
+            value = getattr(held, field.name)
+            if type(value) not in table.kinds:
+                found.setdefault(_column(kind, field.name), value)
+    return [_cell(found[name]) for name in table.columns()]
+
+
+def _held(record: Any, kind: type) -> Any:
+    """Return the record of a kind that another one holds."""
+    return next(v for f in fields(record) if type(v := getattr(record, f.name)) is kind)
+
+
+def _cell(value: object) -> object:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, tuple | list | Mapping):
+        return json.dumps(_plain(value), ensure_ascii=False, separators=(",", ":"))
+    return "" if value is None else value
+
+
+def _plain(value: Any) -> Any:
+    if is_dataclass(value) and not isinstance(value, type):
+        return asdict(value)
+    if isinstance(value, tuple | list):
+        return [_plain(one) for one in value]
+    return dict(value) if isinstance(value, Mapping) else value
+
+
+def kind_of(hint: Any) -> tuple[str, bool]:
+    """Return the kind of a column by the words of the package standard, and whether it may lack."""
+    options = [hint]
+    if get_origin(hint) in (types.UnionType, Union):
+        options = [one for one in get_args(hint) if one is not type(None)]
+        return kind_of(options[0])[0], len(options) < len(get_args(hint))
+    for known, word in ((bool, "boolean"), (int, "integer"), (float, "number"), (str, "string")):
+        if hint is known:
+            return word, False
+    return ("string" if get_origin(hint) is Literal else "array"), False
+
+
+def schema_of(table: PackageTable) -> dict[str, Any]:
+    """Return the schema of a table by the package standard, with units."""
+    found: list[dict[str, Any]] = []
+    for name, hint in table.columns().items():
+        kind, may_lack = kind_of(hint)
+        field: dict[str, Any] = {"name": name, "type": kind}
+        unit = next((word for ending, word in UNITS if name.endswith(ending)), "")
+        if unit and kind in ("number", "integer"):
+            field["unit"] = unit
+        meaning = _MORE.get(name) or MEANINGS.get(name)
+        if meaning:
+            field["description"] = meaning
+        if name in table.key or (kind != "string" and not may_lack):
+            field["constraints"] = {"required": True}
+        found.append(field)
+    schema: dict[str, Any] = {"fields": found, "missingValues": [""]}
+    if table.key:
+        schema["primaryKey"] = list(table.key)
+    if table.parents:
+        schema["foreignKeys"] = [
+            {"fields": [field], "reference": {"resource": parent, "fields": [other]}}
+            for field, (parent, other) in table.parents.items()
+        ]
+    return schema
+
+
+def record_of(table: PackageTable, said: Mapping[str, Any]) -> Any:
+    """Put a record together from its values."""
+    inner: Any = None
+    for kind in reversed(table.kinds):
+        values = {
+            field.name: said[column]
+            for field in fields(kind)
+            if (column := _column(kind, field.name)) in said and field.name not in table.left
+        }
+        if inner is not None:
+            holder = "design" if type(inner) is UnitDesign else "row"
+            values[holder] = inner
+        if kind is NotedRow:
+            values["name"] = said["name"]
+        inner = kind(**values)
+    return inner
+
+
+def neighbours(values: Sequence[Mapping[str, Any]]) -> tuple[Neighbour, ...]:
+    """Read what stands beside a colony."""
+    return tuple(Neighbour(**one) for one in values)
