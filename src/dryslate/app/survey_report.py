@@ -10,13 +10,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dryslate.app.change import Changes, survey_changes
+from dryslate.app.colony_book import colony_stories
+from dryslate.app.colony_colours import colour_series
 from dryslate.app.community import Community, CommunitySettings, compare_communities
 from dryslate.app.result_rows import ResultRow, results_table
 from dryslate.app.survey_results import survey_results
 from dryslate.core.survey.designs import UnitDesign
 
 if TYPE_CHECKING:
-    from dryslate.app.colony_records import Colony, Sighting
+    from dryslate.app.colony_book import ColonyStory
     from dryslate.app.community_table import By
     from dryslate.app.ports import DocumentWriter, SurveyStore
     from dryslate.app.publication_records import ProjectPerson
@@ -24,6 +26,7 @@ if TYPE_CHECKING:
     from dryslate.app.result_settings import ResultSettings
     from dryslate.app.survey_records import NotedRow
     from dryslate.app.unit_records import Unit
+    from dryslate.core.health.colony_colour import ColourChange
 
 MOST_ROWS = 3_000
 """Rows that the trail lists one by one; with more, it names their places only."""
@@ -124,8 +127,8 @@ class SurveyReport:
     changes : Changes
     communities : tuple of (str, Community)
         By zone, visit and site, where there are such.
-    colonies : tuple of Colony
-    sightings : tuple of Sighting
+    colonies : tuple of (ColonyStory, tuple of ColourChange)
+        Each with its colour at the last visit against its own first; empty where none was measured.
     places : tuple of MapPlace
     facts : mapping of str to str
     people : tuple of ProjectPerson
@@ -145,8 +148,7 @@ class SurveyReport:
     rows: tuple[ResultRow, ...]
     changes: Changes
     communities: tuple[tuple[By, Community], ...]
-    colonies: tuple[Colony, ...]
-    sightings: tuple[Sighting, ...]
+    colonies: tuple[tuple[ColonyStory, tuple[ColourChange, ...]], ...]
     places: tuple[MapPlace, ...]
     facts: Mapping[str, str]
     people: tuple[ProjectPerson, ...]
@@ -230,8 +232,7 @@ def collect_survey_report(
         rows=rows,
         changes=survey_changes(store, settings.usual),
         communities=_communities(store, settings),
-        colonies=store.colonies(),
-        sightings=store.colony_sightings(),
+        colonies=_colonies(store),
         places=_places(store),
         facts=facts,
         people=store.project_people(),
@@ -322,6 +323,17 @@ def _communities(store: SurveyStore, settings: ResultSettings) -> tuple[tuple[By
         wanted.append("site")
     how = [CommunitySettings(by=by, usual=settings.usual) for by in wanted]
     return tuple((one.by, compare_communities(store, one)) for one in how)
+
+
+def _colonies(
+    store: SurveyStore,
+) -> tuple[tuple[ColonyStory, tuple[ColourChange, ...]], ...]:
+    """Return every tagged colony with how its colour changed since its own first visit."""
+    found = []
+    for story in colony_stories(store):
+        changes = colour_series(store, story.colony).changes
+        found.append((story, list(changes.values())[-1] if changes else ()))
+    return tuple(found)
 
 
 def _places(store: SurveyStore) -> tuple[MapPlace, ...]:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from dryslate.app.colony_words import FIGURE_WORDS as COLOUR_WORDS
+from dryslate.app.colony_words import STATE_WORDS, WHY_WORDS
 from dryslate.app.survey_words import SURVEY_FLAGS, figure_words
 from dryslate.documents.report_blocks import Block, chart, heading, para, subheading, table
 from dryslate.documents.report_language import NBSP, Speech
@@ -21,11 +22,14 @@ from dryslate.documents.survey_figures import (
 
 if TYPE_CHECKING:
     from dryslate.app.change_rows import ChangeRow
+    from dryslate.app.colony_book import ColonyStory
     from dryslate.app.community_rows import CommunityRow
     from dryslate.app.survey_report import SurveyReport
+    from dryslate.core.health.colony_colour import ColourChange
 
 Section = tuple[list[Block], list[str]]
 MOST_CONTRIBUTIONS = 6
+VERDICTS = {"changed": "changed", "no_change_seen": "no change seen", "not_told": "not known"}
 READINGS = {"changed": "changed", "not_shown": "no change shown", "not_known": "not known"}
 KINDS = {
     "visits": "two visits",
@@ -101,30 +105,19 @@ def colony_section(report: SurveyReport, speech: Speech) -> Section:
     """Return the tagged colonies and what became of them."""
     if not report.colonies:
         return [], [speech.say("Tagged colonies: none are on record.")]
-    dates = {visit.visit_id: visit.date for visit in report.visits}
-    seen: dict[str, list[tuple[str, str]]] = defaultdict(list)
-    for one in report.sightings:
-        seen[one.organism_id].append((dates.get(one.visit_id, ""), one.state))
     columns = [
-        (speech.say("colony"), False, 1.2),
-        (speech.say("site"), False, 2.0),
-        (speech.say("why tagged"), False, 1.5),
-        (speech.say("since"), False, 1.2),
-        (speech.say("last looked for"), False, 1.3),
-        (speech.say("found"), False, 1.2),
+        (speech.say("colony"), False, 1.5),
+        (speech.say("site"), False, 1.6),
+        (speech.say("why tagged"), False, 1.1),
+        (speech.say("since"), False, 1.1),
+        (speech.say("found"), False, 1.5),
+        (speech.say("bleached, first and last"), True, 1.4),
+        (speech.say("colour since its first visit"), False, 3.2),
     ]
-    lines = []
-    for colony in report.colonies:
-        date, state = max(seen[colony.organism_id], default=("", ""))
-        cells = (
-            colony.label,
-            colony.site,
-            speech.word(colony.why_tagged.replace("_", " ")),
-            dates.get(colony.first_visit_id, ""),
-            date,
-            speech.word(state.replace("_", " ")),
-        )
-        lines.append((f"colony-{colony.organism_id}", cells))
+    lines = [
+        (f"colony-{story.colony.organism_id}", _colony_cells(story, changes, speech))
+        for story, changes in report.colonies
+    ]
     told = speech.say(
         "Lost is not dead. Colonies that were tagged because they were stressed are in no share of "
         "bleached colonies and in no mean of a site."
@@ -134,6 +127,40 @@ def colony_section(report: SurveyReport, speech: Speech) -> Section:
         para(told),
         table(columns, lines),
     ], []
+
+
+def _colony_cells(
+    story: ColonyStory, changes: Sequence[ColourChange], speech: Speech
+) -> Sequence[str]:
+    """Return the cells of one colony; nothing is said of what nobody judged or measured."""
+    none, last = speech.say("none"), story.last
+    state = none
+    if last is not None and last.sighting is not None:
+        state = f"{speech.word(STATE_WORDS[last.sighting.state])}, {last.visit.date}"
+    judged = [shares["bleached_pct"] for v in story.visits if (shares := v.mean_shares())]
+    bleached = none
+    if judged:
+        ends = judged[:1] if len(judged) == 1 else [judged[0], judged[-1]]
+        bleached = ", ".join(f"{speech.number(end, 0)}{NBSP}%" for end in ends)
+    colours = []
+    for one in changes:
+        ends_said = speech.say("no interval")
+        if one.lo95 is not None and one.hi95 is not None:
+            lo, hi = (speech.number(end, 1) for end in (one.lo95, one.hi95))
+            ends_said = speech.say("{lo} to {hi}", lo=lo, hi=hi)
+        words = f"{speech.word(COLOUR_WORDS[one.figure])} {speech.number(one.difference, 1)}"
+        verdict = speech.word(VERDICTS.get(one.verdict, one.verdict))
+        colours.append(f"{words} ({ends_said}){speech.colon}{verdict}")
+    colony = story.colony
+    return (
+        f"{colony.label} {story.name}".strip(),
+        colony.site,
+        speech.word(WHY_WORDS[colony.why_tagged]),
+        story.visits[0].visit.date if story.visits else none,
+        state,
+        bleached,
+        speech.semicolon.join(colours) or none,
+    )
 
 
 def community_section(report: SurveyReport, speech: Speech) -> Section:

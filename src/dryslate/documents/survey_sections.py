@@ -57,12 +57,21 @@ PARTS: tuple[tuple[str, str, tuple[str, ...], tuple[str, ...]], ...] = (
     (
         "diversity",
         "Diversity",
-        ("hill", "richness", "shannon", "chao", "coverage", "simpson", "jackknife", "genera",
+        ("hill", "richness", "shannon", "chao", "sample_coverage", "gini", "simpson", "jackknife",
          "diversity", "bootstrap", "order_"),
         (),
     ),
 )  # fmt: skip
 """Anchor, heading, how figures of it begin, and those that are drawn."""
+OVERVIEW: dict[str, tuple[str, ...]] = {
+    "cover": ("cover_frac",),
+    "density": ("density_per_m2", "juvenile_density_per_m2"),
+    "sizes": ("geometric_mean_cm",),
+    "health": ("prevalence_bleached_frac",),
+    "diversity": ("hill_q0_at_coverage", "hill_q1_at_coverage"),
+}
+"""Of all corals, drawn for every visit side by side at the head of a section."""
+MOST_OVERVIEW = 60
 MISSING = {
     "cover": "Cover: no unit was read for it (tape, points, cells).",
     "density": "Density: no colonies were counted in a known area or time.",
@@ -94,6 +103,9 @@ def sections(report: SurveyReport, speech: Speech) -> tuple[list[Block], list[st
         taken |= {one.number for one in own}
         if own:
             blocks.append(heading(speech.say(title), anchor))
+            if not any(block.kind == "table" for block in blocks):
+                blocks.append(_key(speech))
+            blocks += _overview(own, OVERVIEW[anchor], speech)
             blocks += _figures(own, drawn, numbers, speech)
         else:
             missing.append(speech.say(MISSING[anchor]))
@@ -110,19 +122,43 @@ def sections(report: SurveyReport, speech: Speech) -> tuple[list[Block], list[st
     return [*blocks, *found], [*missing, *lacks]
 
 
+def _key(speech: Speech) -> Block:
+    """Say how the drawings are read."""
+    said = speech.say(
+        "Full dot: a figure with its 95 % interval. Open dot: no interval. Arrow: a limit "
+        "alone. Each figure stands in the table below its drawing."
+    )
+    return para(said, "hint")
+
+
+def _overview(
+    rows: Sequence[NumberedRow], figures: Sequence[str], speech: Speech
+) -> Iterator[Block]:
+    """Draw a figure of all corals at every visit side by side, where there are several."""
+    for figure in figures:
+        own = [
+            one
+            for one in rows
+            if (one.row.figure, one.row.thing) == (figure, ALL) and one.row.estimate is not None
+        ]
+        if not 2 <= len(own) <= MOST_OVERVIEW:
+            continue
+        unit = speech.word(unit_of(figure))
+        title = speech.word(figure_words(figure))
+        head = f"{title} ({unit})" if unit and f"({unit})" not in title else title
+        dots = [
+            replace(dot, label=place_of(one.row.site, one.row.date, one.row.zone, speech))
+            for dot, one in zip(dots_of(own, speech), own, strict=True)
+        ]
+        svg = dot_chart(dots, f"{speech.word(ALL)}{speech.colon}{head}", _writer(figure, speech))
+        yield chart(svg, f"{speech.word(ALL)}{speech.colon}{head}")
+
+
 def _figures(
     rows: Sequence[NumberedRow], drawn: Sequence[str], numbers: dict[str, int], speech: Speech
 ) -> Iterator[Block]:
     """Draw and list figures, a visit after the other."""
     n_charts = 0
-    if drawn:
-        yield para(
-            speech.say(
-                "Full dot: a figure with its 95 % interval. Open dot: no interval. Arrow: a limit "
-                "alone. Each figure stands in the table below its drawing."
-            ),
-            "hint",
-        )
     for where, here in groupby(rows, key=lambda one: one.where):
         own = list(here)
         site, date, zone, design, weights = where
