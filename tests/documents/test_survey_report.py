@@ -273,6 +273,29 @@ def test_forty_genera_and_long_names_fit(tmp_path: Path) -> None:
                 assert -1 <= left <= right <= at.get_width() + 1
 
 
+def test_tagged_colonies_are_told_by_what_became_of_them(tmp_path: Path) -> None:
+    line = "Ledge,{},B{},,belt,10,1,centre_inside,,count,hard coral,Favites,{}\n"
+    table = COUNTS + "".join(
+        line.format(date, k, 3 + k) for date in ("2024-05-19", "2024-06-10") for k in range(2)
+    )
+    folder = project(tmp_path / "p", table)
+    run("colonies", "tag", folder, "17 <i>", "--visit", "Ledge", "2024-05-19", "--why", "stressed",
+        *WHO)  # fmt: skip
+    for date, bleached in (("2024-05-19", 20), ("2024-06-10", 70)):
+        shares = ("--normal", 100 - bleached, "--pale", 0, "--bleached", bleached)
+        done = run("colonies", "see", folder, "17 <i>", "--visit", "Ledge", date, *shares,
+                   "--recently-dead", 0, "--old-dead", 0, *WHO)  # fmt: skip
+        assert done.exit_code == 0, done.output
+    found = Cells(report(folder, "--pdf"))
+    ((cells),) = [c for name, c in found.rows.items() if name.startswith("colony-")]
+    assert cells[0].startswith("17 <i>")
+    assert cells[2:4] == ["because it was stressed", "2024-05-19"]
+    assert cells[4] == "seen, 2024-06-10"
+    assert cells[5].replace("\N{NO-BREAK SPACE}", " ") == "20 %, 70 %"
+    assert cells[6] == "none"
+    assert "Lost is not dead" in pdf_text(tmp_path / "r.pdf")
+
+
 def test_charts_hold_what_they_are_given() -> None:
     dots = [
         Dot(label="a <b>", value=0.2, lo=0.1, hi=0.4),
@@ -305,7 +328,7 @@ def test_numbers_in_both_languages() -> None:
     english, french = Speech("en"), Speech("fr")
     assert english.number(1234.56, 1) == "1,234.6"
     assert french.number(1234.56, 1) == "1\N{NARROW NO-BREAK SPACE}234,6"
-    assert english.digits(0) == "0"
+    assert english.digits(0) == english.digits(-4e-17) == "0"
     assert english.digits(12345.0) == "12345"
     assert french.digits(0.0254) == "0,0254"
     assert english.date("2024-05-09") == "9\N{NO-BREAK SPACE}May 2024"

@@ -13,6 +13,8 @@ _MONTHS = {
     "en": "January February March April May June July August September October November December",
     "fr": "janvier février mars avril mai juin juillet août septembre octobre novembre décembre",
 }
+TINY = 1e-12
+"""What is smaller is the rounding of a difference that is none."""
 NBSP = "\N{NO-BREAK SPACE}"
 
 
@@ -88,7 +90,7 @@ class Speech:
 
     def digits(self, value: float, n: int = 3) -> str:
         """Write a number with so many digits that count."""
-        if value == 0:
+        if abs(value) < TINY:
             return "0"
         text = f"{value:.{n}g}"
         if "e" in text and 1e-6 < abs(value) < 1e9:

@@ -107,8 +107,10 @@ def dot_chart(dots: Sequence[Dot], title: str, write: Write, *, has_bars: bool =
             parts.append(_text(left - 8, middle + 4 + shift, line, "end"))
         parts.append(_dot(dot, middle, at, has_bars=has_bars))
         y += height
-    parts.append(_text(left, low + 36, title, "start"))
-    return _svg(low + 46, parts)
+    titles = _wrapped(title, 100)
+    for k, line in enumerate(titles):
+        parts.append(_text(WIDTH - 24, low + 36 + 15 * k, line, "end"))
+    return _svg(low + 31 + 15 * len(titles), parts)
 
 
 def _dot(dot: Dot, y: float, at: Callable[[float], float], *, has_bars: bool) -> str:

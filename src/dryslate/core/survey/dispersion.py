@@ -111,6 +111,12 @@ def compare_dispersion(
             "Survey more units, or take groups together.",
         )
     distances = _distances(fit_principal_coordinates(dissimilarities), labels, middle)
+    if np.ptp(distances) <= 1e-12:
+        raise InputError(
+            "community-groups-alike",
+            "All units lie equally far from the middle of their group: spread cannot be compared.",
+            "Survey more units, or take groups together.",
+        )
     deals = deal_out(labels.tolist(), how, rng)
     observed = _f_of(distances, labels[None, :], k)[0]
     p = deals.p_of(_f_of(distances, deals.labels, k), observed)

@@ -92,7 +92,8 @@ class Deals:
         float
             Of a random sample with the survey's own deal counted in (Phipson & Smyth 2010).
         """
-        as_large = int((statistics >= observed - _TINY * max(abs(observed), 1.0)).sum())
+        near = _TINY * max(abs(observed), 1.0) if math.isfinite(observed) else 0.0
+        as_large = int((statistics >= observed - near).sum())
         if self.is_all:
             return as_large / len(self.labels)
         return (as_large + 1) / (len(self.labels) + 1)

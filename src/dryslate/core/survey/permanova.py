@@ -176,7 +176,8 @@ def compare_terms(
     lines = []
     for k, term in enumerate(terms):
         f = float(own[k] / spans[k] / (residual / left_df))
-        p = deals.p_of(sums[:, k] / spans[k] / left, f)
+        with np.errstate(all="ignore"):  # a deal may leave nothing within groups
+            p = deals.p_of(sums[:, k] / spans[k] / left, f)
         least = _least(term, terms, how, deals)
         lines.append(
             TermTest(

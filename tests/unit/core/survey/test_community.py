@@ -203,6 +203,19 @@ def test_dispersion_equals_another_library(middle: str) -> None:
     assert (Flag.GROUPS_SPREAD_UNALIKE in found.flags) == (found.p <= 0.05)
 
 
+def test_groups_without_spread_or_with_none_within() -> None:
+    far = straight(np.array([0.0, 1.0, 5.0, 6.0]))
+    groups = list("aabb")
+    assert (
+        slug_of(lambda: compare_dispersion(far, groups, Exchange(), rng()))
+        == "community-groups-alike"
+    )
+    uneven = straight(np.array([0.0, 1.0, 5.0, 9.0]))
+    found = compare_dispersion(uneven, groups, Exchange(), rng())
+    assert found.f > 1e9 or np.isinf(found.f)
+    assert found.p == found.p_smallest == pytest.approx(2 / 6)
+
+
 def test_ordination_says_when_its_plane_shows_little() -> None:
     noise = np.triu(rng().uniform(0.5, 1.0, size=(30, 30)), 1)
     found = fit_ordination(noise + noise.T, rng(), n_starts=4)
