@@ -52,6 +52,7 @@ def texts() -> Iterator[tuple[Text, str, str | None]]:
     yield from ((text, "data/taxa", None) for text in _data_texts())
     yield from ((text, "core/sheet", None) for text in sheet_texts())
     yield from ((text, "data/cards", SAID) for text in _card_texts())
+    yield from ((text, "app/survey_words", None) for text in _survey_texts())
     yield from ((text, place, SAID) for text, place in sentences())
 
 
@@ -84,6 +85,14 @@ def _data_texts() -> Iterator[str]:
     for genus in taxa.genera.values():
         if genus.group == "not_coral":
             yield genus.genus
+
+
+def _survey_texts() -> Iterator[str]:
+    """Yield the words of figures and of the reservations that they carry."""
+    from dryslate.app.survey_words import FIGURE_WORDS, SURVEY_FLAGS
+
+    yield from FIGURE_WORDS.values()
+    yield from SURVEY_FLAGS.values()
 
 
 def _card_texts() -> Iterator[str]:

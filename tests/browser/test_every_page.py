@@ -25,6 +25,7 @@ PAGES = (
     "/records/table",
     "/records/categories",
     "/records/categories?change=true",
+    "/results",
     "/second",
     "/lookalikes?a=Favites&b=Goniastrea",
     "/sheets",

@@ -188,6 +188,35 @@ def tally_units(store: SurveyStore, usual: Sequence[Category]) -> Tallied:
     return Tallied(groups=alike, names=names)
 
 
+def rows_about(
+    store: SurveyStore, usual: Sequence[Category], rows: Sequence[NotedRow], thing: str
+) -> tuple[NotedRow, ...]:
+    """
+    Return the rows of one unit that count to a thing.
+
+    Parameters
+    ----------
+    store : SurveyStore
+    usual : sequence of Category
+        The list of a project that has none of its own.
+    rows : sequence of NotedRow
+    thing : str
+        Kind and word, with a tab between.
+
+    Returns
+    -------
+    tuple of NotedRow
+    """
+    if not rows:
+        return ()
+    stated = {one.unit_id: one.list_version for one in store.unit_designs()}
+    version = stated.get(rows[0].unit_id)
+    listed = usual if version is None else store.categories()
+    known = {one.category: one for one in listed if version in (None, one.list_version)}
+    things = _Things(known)
+    return tuple(noted for noted in rows if thing in things.of(_said(noted)))
+
+
 def _said(noted: NotedRow) -> Said:
     """Return what a row says is there."""
     row = noted.row

@@ -36,8 +36,9 @@ PLACES: Sequence[Place] = (
     Place(path="/corals", label=N_("Corals"), key="k"),
     Place(path="/colonies", label=N_("Tagged colonies"), part="/corals"),
     Place(path="/records", label=N_("Records"), key="r"),
+    Place(path="/sheets", label=N_("Sheets"), key="t", part="/records"),
     Place(path="/second", label=N_("Second look"), key="s"),
-    Place(path="/sheets", label=N_("Sheets"), key="t"),
+    Place(path="/results", label=N_("Results"), key="e"),
     Place(path="/cards", label=N_("Cards"), key="c"),
     Place(path="/help", label=N_("Help"), key="h"),
 )

@@ -31,6 +31,7 @@ MODULES = (
     "record_import",
     "record_table",
     "categories",
+    "results",
     "cards",
     "sheets",
     "help",

@@ -1,0 +1,135 @@
+"""From a figure back to what it rests on: its units, the rows in them that count to it, photos."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from dryslate.app.result_tallies import rows_about
+from dryslate.base.errors import InputError
+
+if TYPE_CHECKING:
+    from dryslate.app.ports import SurveyStore
+    from dryslate.app.result_rows import ResultRow
+    from dryslate.app.survey_records import Category, NotedRow
+    from dryslate.app.unit_records import Unit
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrailKey:
+    """
+    Which figure is meant, by the words of its row.
+
+    Parameters
+    ----------
+    site, date, zone, design, figure, about, kind, thing : str
+    """
+
+    site: str
+    date: str
+    zone: str
+    design: str
+    figure: str
+    about: str
+    kind: str
+    thing: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrailUnit:
+    """
+    A unit that a figure rests on.
+
+    Parameters
+    ----------
+    unit : Unit
+    rows : tuple of NotedRow
+        Those that count to it; empty where the unit says that there is none.
+    n_rows : int
+        All that was noted in the unit.
+    n_photos : int
+        Photos of the unit that are not set aside.
+    """
+
+    unit: Unit
+    rows: tuple[NotedRow, ...]
+    n_rows: int
+    n_photos: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trail:
+    """
+    A figure with what it rests on.
+
+    Parameters
+    ----------
+    row : ResultRow
+    units : tuple of TrailUnit
+    """
+
+    row: ResultRow
+    units: tuple[TrailUnit, ...]
+
+
+def key_of(row: ResultRow) -> TrailKey:
+    """Return what tells a figure from all others of a project."""
+    return TrailKey(
+        site=row.site,
+        date=row.date,
+        zone=row.zone,
+        design=row.design,
+        figure=row.figure,
+        about=row.about,
+        kind=row.kind_of_thing,
+        thing=row.thing,
+    )
+
+
+def trail_of(
+    store: SurveyStore, usual: Sequence[Category], found: Sequence[ResultRow], key: TrailKey
+) -> Trail:
+    """
+    Follow a figure to its units and rows.
+
+    Parameters
+    ----------
+    store : SurveyStore
+    usual : sequence of Category
+        The list of a project that has none of its own.
+    found : sequence of ResultRow
+        The figures of the project, as they are now.
+    key : TrailKey
+
+    Returns
+    -------
+    Trail
+
+    Raises
+    ------
+    InputError
+        ``results-figure-unknown`` where the records carry no such figure.
+    """
+    row = next((one for one in found if key_of(one) == key), None)
+    if row is None:
+        raise InputError(
+            "results-figure-unknown",
+            f"The records carry no figure {key.figure} of {key.thing} at {key.site}, {key.date}.",
+            "Look at the results again: what was noted may have changed.",
+        )
+    units = {unit.unit_id: unit for unit in store.units()}
+    aside = {one.photo_id for one in store.photos_set_aside()}
+    joined = [join for join in store.unit_photos() if join.photo_id not in aside]
+    told = []
+    for unit_id in row.unit_ids:
+        noted = [one for one in store.survey_rows(unit_id) if one.row.photo_id not in aside]
+        told.append(
+            TrailUnit(
+                unit=units[unit_id],
+                rows=rows_about(store, usual, noted, f"{key.kind}\t{key.thing}"),
+                n_rows=len(noted),
+                n_photos=sum(join.unit_id == unit_id for join in joined),
+            )
+        )
+    return Trail(row=row, units=tuple(told))
