@@ -6,6 +6,7 @@ test    install, then run the tests (further words go to pytest)
 check   install, then lint, types and import contracts
 bench   install, then run the benchmarks, or those named (finding, colour, lengths, identify, speed,
         pages, survey_coverage, change_coverage, results_speed, archive_speed, rarefaction)
+        pages, survey_coverage, demo_truth, change_coverage, results_speed, rarefaction)
 gold    install, then tell what has moved against the stored results (--accept stores them anew)
 build   make the wheel
 
@@ -29,6 +30,7 @@ BENCHES = (
     "speed",
     "pages",
     "survey_coverage",
+    "demo_truth",
     "change_coverage",
     "results_speed",
     "archive_speed",

@@ -63,10 +63,12 @@ def _show(done: DemoReport) -> None:
         done.comparison.rows(),
     )
     print_table("Corals named against the truth", ("what", "came out"), done.naming.rows())
+    print_table("Records of units against the truth", ("what", "came out"), done.survey.rows())
     check = done.check
     print_text(
         f"{check.n_sound} of {check.n_originals} originals sound, "
         f"{len(check.problems)} things to look at (dryslate check {done.project})."
     )
+    print_text(f"Figures, one a row: {done.survey.table}")
     print_text(f"Open: {done.report}")
     print_text(f"Photos as they came off the cameras: {done.photos}")

@@ -16,6 +16,7 @@ from dryslate.base.errors import InputError
 from dryslate.base.problems import Problem
 from dryslate.demo.compare import Comparison, compare_with_truth
 from dryslate.demo.naming import Naming, name_corals
+from dryslate.demo.survey import SurveyDone, survey_trip
 from dryslate.demo.trip import MadeTrip, made_by, make_trip, memory_card
 from dryslate.demo.trip_card import print_card
 from dryslate.demo.trip_plan import (
@@ -60,6 +61,8 @@ class DemoReport:
         What was found against what is true.
     naming : Naming
         The same for the corals' names.
+    survey : SurveyDone
+        The records of units, and their figures.
     """
 
     project: Path
@@ -71,6 +74,7 @@ class DemoReport:
     check: CheckReport
     comparison: Comparison
     naming: Naming
+    survey: SurveyDone
 
 
 def run_demo(folder: Path, seed: int, tools: DemoTools) -> DemoReport:
@@ -113,6 +117,7 @@ def run_demo(folder: Path, seed: int, tools: DemoTools) -> DemoReport:
         tools.say(str(problem))
     answers = _measure(project, made, tools)
     naming = name_corals(project, made.truth, seed)
+    survey = survey_trip(folder, project, made.truth, seed)
     check, report = _finish(project, tools)
     return DemoReport(
         project=project,
@@ -124,6 +129,7 @@ def run_demo(folder: Path, seed: int, tools: DemoTools) -> DemoReport:
         check=check,
         comparison=_compare(project, made.truth, answers),
         naming=naming,
+        survey=survey,
     )
 
 
