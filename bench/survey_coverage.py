@@ -21,15 +21,17 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from scipy.special import expit, logit, ndtr, stdtrit
+from scipy.special import expit, logit, ndtr, ndtri, stdtrit
 
 from dryslate.core.survey.cover import estimate_cover, estimate_point_cover
 from dryslate.core.survey.coverage import target_pct
 from dryslate.core.survey.density import estimate_line_density
 from dryslate.core.survey.intervals import fraction_interval, rate_interval
 from dryslate.core.survey.methods import Method
+from dryslate.core.survey.prevalence import estimate_tissue_share
 from dryslate.core.survey.resampling import Resampling, Statistic, fit_bootstrap, ratio_jackknife
 from dryslate.core.survey.size_frequency import geometric_mean, size_statistics
+from dryslate.core.survey.size_quantiles import estimate_quantile
 from dryslate.core.survey.sizes import ColonySizes, require_sizes
 from dryslate.core.survey.statement import SurveySettings
 from dryslate.core.survey.zones import estimate_site
@@ -40,6 +42,7 @@ SEED = 5_410
 N_UNITS = (2, 3, 4, 5, 6, 8, 10, 15, 20)
 HELD_UNITS = (3, 4, 5, 6, 8, 10, 15, 20, 30)
 TAPE = 1_000_000
+QUANTILES = (0.1, 0.25, 0.5, 0.75, 0.9)
 
 
 def main() -> int:
@@ -255,6 +258,45 @@ def whole(b: int) -> Iterator[dict[str, Any]]:
             found = geometric_mean(require_sizes(sizes), settings)
             hits += bool(found.lo95 <= np.exp(2.5) <= found.hi95)
         yield cell("geometric mean size", n, between, hits, b)
+    yield from quantiles(b)
+    yield from tissue(b)
+
+
+def quantiles(b: int) -> Iterator[dict[str, Any]]:
+    """Quantiles of size; surveys in which an end is not stated are counted apart."""
+    rng = np.random.default_rng(SEED)
+    for n, between in itertools.product((3, 5, 10, 20), (0.1, 0.3)):
+        hits, stated = dict.fromkeys(QUANTILES, 0), dict.fromkeys(QUANTILES, 0)
+        for _ in range(b):
+            centre = rng.normal(2.5, between, n)
+            sizes = require_sizes(
+                [np.exp(rng.normal(c, 0.8, max(1, rng.poisson(12)))) for c in centre]
+            )
+            for share in QUANTILES:
+                truth = np.exp(2.5 + ndtri(share) * np.hypot(between, 0.8))
+                found = estimate_quantile(sizes, share, SurveySettings())
+                if found.lo95 is not None:
+                    stated[share] += 1
+                    hits[share] += bool(found.lo95 <= truth <= found.hi95)
+        for share in filter(stated.__getitem__, QUANTILES):
+            made = cell(f"size quantile {share:g}", n, between, hits[share], stated[share])
+            yield {**made, "stated_pct": round(100 * stated[share] / b, 1)}
+
+
+def tissue(b: int) -> Iterator[dict[str, Any]]:
+    """Bleached share of live tissue, colonies alike: most none, some a part, by unit."""
+    rng = np.random.default_rng(SEED)
+    truth = 0.3 / 3  # three colonies in ten, of each a third on average
+    for n, rho in itertools.product((3, 5, 10), (0.05, 0.1)):
+        hits = 0
+        for _ in range(b):
+            number = np.maximum(1, rng.poisson(15, n))
+            some = rng.binomial(number, unit_shares(rng, (1, n), 0.3, rho)[0])
+            amounts = [rng.beta(1.0, 2.0, k).sum() for k in some]
+            found = estimate_tissue_share(amounts, number, SurveySettings(), what="x")
+            if found.hi95 is not None:
+                hits += (found.lo95 or 0.0) <= truth <= found.hi95
+        yield cell("share of tissue", n, rho, hits, b)
 
 
 def lines(rng: np.random.Generator, n: int, sigma: float) -> list[np.ndarray]:

@@ -314,6 +314,7 @@ def test_a_site_is_weighed_from_its_zones_and_without_weights_there_is_none(
     assert favites["u"] == pytest.approx(math.hypot(0.25 * crest_u, 0.75 * slope_u))
     assert (favites["method"], favites["zone"], favites["n_units"]) == ("zones_t_log", "", 7)
     assert favites["weights"] == "crest 0.25; slope 0.75"
+    assert (favites["if_all"], favites["undetermined_frac"]) == (pytest.approx(2.0), 0.0)
     assert len(favites["unit_ids"]) == 7
     assert rows["Porites"]["estimate"] == pytest.approx(0.25)  # on the slope there was none
     assert document["notes"] == []

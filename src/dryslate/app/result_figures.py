@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 
 from dryslate.app.result_bounds import genus_bounds
 from dryslate.app.result_health import health_of
-from dryslate.app.result_made import Made
+from dryslate.app.result_made import Bounds, Made
 from dryslate.app.result_settings import ResultSettings
 from dryslate.app.result_sizes import juveniles_of, sizes_of
 from dryslate.app.result_tallies import ALL, NotedName, SampledAlike
@@ -119,15 +119,21 @@ def _on(tallies: Sequence[UnitTally], thing: str) -> list[float]:
     return [one.on.get(thing, 0.0) if one.read else BLANK for one in tallies]
 
 
+def cover_bounds(
+    tallies: Sequence[UnitTally], thing: str, names: Mapping[str, NotedName]
+) -> Bounds | None:
+    """Tell what names short of genus leave open about the cover of a genus."""
+    read, sums = [one.read for one in tallies], [one.on for one in tallies]
+    return genus_bounds(thing, names, _on(tallies, thing), sums, read)
+
+
 def _covers(
     tallies: Sequence[UnitTally], names: Mapping[str, NotedName], settings: SurveySettings
 ) -> Iterator[Made]:
     """Cover of each thing."""
-    read, sums = [one.read for one in tallies], [one.on for one in tallies]
     things = things_of(tallies, "on")
     for thing, found in zip(things, covers_of(tallies, things, settings), strict=True):
-        bounds = genus_bounds(thing, names, _on(tallies, thing), sums, read)
-        yield Made(thing=thing, found=found, bounds=bounds)
+        yield Made(thing=thing, found=found, bounds=cover_bounds(tallies, thing, names))
 
 
 def density_of(tallies: Sequence[UnitTally], thing: str, settings: SurveySettings) -> Estimate:
@@ -162,14 +168,21 @@ def _efforts(tallies: Sequence[UnitTally]) -> list[float]:
     return [(one.design.minutes if is_swim else one.design.searched_m2) or BLANK for one in tallies]
 
 
+def density_bounds(
+    tallies: Sequence[UnitTally], thing: str, names: Mapping[str, NotedName]
+) -> Bounds | None:
+    """Tell what names short of genus leave open about the density of a genus."""
+    sums = [one.counts for one in tallies]
+    return genus_bounds(thing, names, _counts(tallies, thing), sums, _efforts(tallies))
+
+
 def _densities(
     tallies: Sequence[UnitTally], names: Mapping[str, NotedName], settings: SurveySettings
 ) -> Iterator[Made]:
     """Density, or counts a minute, of each thing."""
-    efforts, sums = _efforts(tallies), [one.counts for one in tallies]
     for thing in things_of(tallies, "counts"):
-        bounds = genus_bounds(thing, names, _counts(tallies, thing), sums, efforts)
-        yield Made(thing=thing, found=density_of(tallies, thing, settings), bounds=bounds)
+        found = density_of(tallies, thing, settings)
+        yield Made(thing=thing, found=found, bounds=density_bounds(tallies, thing, names))
 
 
 def _line_densities(tallies: Sequence[UnitTally], settings: SurveySettings) -> Iterator[Made]:

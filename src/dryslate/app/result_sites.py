@@ -4,18 +4,25 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 
-from dryslate.app.result_figures import COUNT_DESIGNS, COVER_DESIGNS, cover_of, density_of
-from dryslate.app.result_made import Made
+from dryslate.app.result_figures import (
+    COUNT_DESIGNS,
+    COVER_DESIGNS,
+    cover_bounds,
+    cover_of,
+    density_bounds,
+    density_of,
+)
+from dryslate.app.result_made import Bounds, Made
 from dryslate.app.result_settings import ResultSettings
 from dryslate.app.result_sizes import AREA_DESIGNS, juvenile_density, juvenile_words
-from dryslate.app.result_tallies import SampledAlike
+from dryslate.app.result_tallies import NotedName, SampledAlike
 from dryslate.app.result_units import is_told_apart, survey_settings, things_of
 from dryslate.base.problems import Problem
-from dryslate.core.survey.estimate import Estimate
 from dryslate.core.survey.zones import estimate_site
 
-FigureOf = Callable[[SampledAlike, str], Estimate]
+MadeOf = Callable[[SampledAlike, str], Iterator[Made]]
 Weights = Mapping[str, Mapping[str, float]]
 
 
@@ -83,7 +90,10 @@ def _not_surveyed(where: str, zones: Sequence[str]) -> Problem:
 
 
 def site_figures(
-    zones: Sequence[SampledAlike], weights: Mapping[str, float], settings: ResultSettings
+    zones: Sequence[SampledAlike],
+    weights: Mapping[str, float],
+    names: Mapping[str, NotedName],
+    settings: ResultSettings,
 ) -> Iterator[Made]:
     """
     Make the figures of a site from its zones: cover, density, counts per minute and juveniles.
@@ -93,6 +103,7 @@ def site_figures(
     zones : sequence of SampledAlike
         Of one visit and design.
     weights : mapping of str to float
+    names : mapping of str to NotedName
     settings : ResultSettings
 
     Yields
@@ -101,30 +112,52 @@ def site_figures(
         With the weights used. Prevalence and sizes are of colonies, not of ground: weights by area
         do not make a site's figure of them.
     """
-    for which, figure_of, about in _kinds(zones[0], settings):
+    for which, make in _kinds(zones[0], names, settings):
         things = sorted({thing for zone in zones for thing in things_of(zone.tallies, which)})
         for thing in things:
-            if about and not is_told_apart(thing):
+            parts = {zone.zone: made for zone in zones for made in make(zone, thing)}
+            if len(parts) < len(zones) or any(m.found.estimate is None for m in parts.values()):
                 continue
-            parts = {zone.zone: figure_of(zone, thing) for zone in zones}
-            if any(part.estimate is None for part in parts.values()):
-                continue
-            what = next(iter(parts.values())).what
-            found = estimate_site(parts, weights, is_fraction=what.endswith("_frac"), what=what)
-            yield Made(thing=thing, found=found, about=about)
+            first = next(iter(parts.values()))
+            what, found = first.found.what, {zone: m.found for zone, m in parts.items()}
+            site = estimate_site(found, weights, is_fraction=what.endswith("_frac"), what=what)
+            yield replace(first, found=site, n_colonies=None, bounds=_bounds(parts, site.weights))
 
 
-def _kinds(first: SampledAlike, settings: ResultSettings) -> Iterator[tuple[str, FigureOf, str]]:
-    """Name the sums, how a figure comes of them, and what it is about."""
+def _bounds(parts: Mapping[str, Made], weights: Sequence[tuple[str, float]]) -> Bounds | None:
+    """Weigh what names short of genus leave open in each zone."""
+    own = most = 0.0
+    for zone, weight in weights:
+        bounds, estimate = parts[zone].bounds, parts[zone].found.estimate
+        if bounds is None or bounds.if_all is None or estimate is None:
+            return None
+        own += weight * estimate
+        most += weight * bounds.if_all
+    return Bounds(undetermined_frac=(most - own) / most if most > 0 else 0.0, if_all=most)
+
+
+def _kinds(
+    first: SampledAlike, names: Mapping[str, NotedName], settings: ResultSettings
+) -> Iterator[tuple[str, MadeOf]]:
+    """Name the sums, and how a figure of one zone comes of them."""
+
+    def cover(group: SampledAlike, thing: str) -> Iterator[Made]:
+        found = cover_of(group.tallies, thing, survey_settings(group, settings))
+        yield Made(thing=thing, found=found, bounds=cover_bounds(group.tallies, thing, names))
+
+    def density(group: SampledAlike, thing: str) -> Iterator[Made]:
+        found = density_of(group.tallies, thing, survey_settings(group, settings))
+        yield Made(thing=thing, found=found, bounds=density_bounds(group.tallies, thing, names))
+
+    def juveniles(group: SampledAlike, thing: str) -> Iterator[Made]:
+        if is_told_apart(thing):
+            survey, under_cm = survey_settings(group, settings), settings.juvenile_cm
+            found = juvenile_density(group.tallies, thing, survey, under_cm)
+            yield Made(thing=thing, found=found, about=juvenile_words(settings))
+
     if first.design in COVER_DESIGNS:
-        yield "on", lambda g, t: cover_of(g.tallies, t, survey_settings(g, settings)), ""
+        yield "on", cover
     if first.design in COUNT_DESIGNS:
-        yield "counts", lambda g, t: density_of(g.tallies, t, survey_settings(g, settings)), ""
+        yield "counts", density
     if first.design in AREA_DESIGNS:
-        yield (
-            "colonies",
-            lambda g, t: juvenile_density(
-                g.tallies, t, survey_settings(g, settings), settings.juvenile_cm
-            ),
-            juvenile_words(settings),
-        )
+        yield "colonies", juveniles

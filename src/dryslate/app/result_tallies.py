@@ -61,6 +61,11 @@ class SampledAlike:
         return self.site, self.date, self.zone
 
     @property
+    def key(self) -> tuple[str, str, str, str]:
+        """What tells it from all others."""
+        return self.visit_id, self.zone, self.design, "plots" if self.is_permanent else "area"
+
+    @property
     def tallies(self) -> tuple[UnitTally, ...]:
         """What each unit adds."""
         return tuple(one.tally for one in self.units)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -78,25 +79,25 @@ def find_results(
     tallied = tally_units(store, settings.usual)
     groups = [group for group in tallied.groups if choice.has_group(group)]
     efforts = equal_efforts(tallied.groups, tallied.names)
-    found = [
-        row_of(group.where, group.design, made, group.unit_ids)
-        for group in groups
-        for made in (
+    changes: dict[tuple[str, ...], list[ResultRow]] = defaultdict(list)
+    for first, second, made in size_changes(tallied.groups, settings):
+        ids = (*first.unit_ids, *second.unit_ids)
+        changes[second.key].append(row_of(second.where, second.design, made, ids))
+    found: list[ResultRow] = []
+    for group in groups:
+        figures = (
             *figures_of(group, tallied.names, settings),
             *diversity_of(group, tallied.names, efforts),
         )
-    ]
-    for first, second, made in size_changes(tallied.groups, settings):
-        if choice.has_group(second):
-            ids = (*first.unit_ids, *second.unit_ids)
-            found.append(row_of(second.where, second.design, made, ids))
-    weights: dict[str, dict[str, float]] = {}
+        found += [row_of(group.where, group.design, made, group.unit_ids) for made in figures]
+        found += changes[group.key]
+    weights: dict[str, dict[str, float]] = defaultdict(dict)
     for one in store.zone_weights():
-        weights.setdefault(one.site, {})[one.zone] = one.weight
+        weights[one.site][one.zone] = one.weight
     sites, notes = site_groups(groups, weights)
     for zones in sites:
         where = (zones[0].site, zones[0].date, "")
         ids = tuple(unit_id for zone in zones for unit_id in zone.unit_ids)
-        for made in site_figures(zones, weights[zones[0].site], settings):
+        for made in site_figures(zones, weights[zones[0].site], tallied.names, settings):
             found.append(row_of(where, zones[0].design, made, ids))
     return SurveyFound(rows=tuple(choice.pick(found, tallied.groups)), notes=tuple(notes))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from itertools import groupby
 from typing import TYPE_CHECKING
 
@@ -11,6 +11,8 @@ from dryslate.app.survey_words import SURVEY_FLAGS, figure_words
 if TYPE_CHECKING:
     from dryslate.app.result_rows import ResultRow
 
+WIDE = 110
+"""Letters that a line may have before what limits a figure goes below it."""
 NOTHING = "Nothing was noted in units yet; take it in with `dryslate records import`."
 
 
@@ -18,12 +20,21 @@ def results_text(found: Sequence[ResultRow]) -> Iterator[str]:
     """Yield the lines."""
     if not found:
         yield NOTHING
+        return
     for where, rows in groupby(found, key=_where):
         yield where
-        for (figure, about), same in groupby(rows, key=_heading):
+        figures: dict[tuple[str, str], list[ResultRow]] = {}
+        for row in rows:
+            figures.setdefault((row.figure, row.about), []).append(row)
+        for (figure, about), same in figures.items():
+            shared = set.intersection(*(set(row.flags) for row in same)) if len(same) > 1 else set()
             yield f"  {figure_words(figure)}{f' ({about})' if about else ''}"
-            yield from _lines(list(same))
+            if shared:
+                said = _limits(flag for flag in same[0].flags if flag in shared)
+                yield f"    all of them: {said}"
+            yield from _lines(same, shared)
         yield ""
+    yield f"{len(found)} figures. Some of them: --site, --visit, --figure."
 
 
 def _where(row: ResultRow) -> str:
@@ -34,34 +45,45 @@ def _where(row: ResultRow) -> str:
     )
 
 
-def _heading(row: ResultRow) -> tuple[str, str]:
-    """Return the figure and what it is about."""
-    return row.figure, row.about
+def _limits(flags: Iterable[str]) -> str:
+    """Say what limits a figure."""
+    return "; ".join(SURVEY_FLAGS.get(flag, flag) for flag in flags)
 
 
-def _lines(rows: Sequence[ResultRow]) -> Iterator[str]:
+def _lines(rows: Sequence[ResultRow], said_once: set[str]) -> Iterator[str]:
     """Yield a line for each thing: estimate, interval, units, and below it what limits it."""
     wide = min(40, max(len(row.thing) for row in rows))
     for row in rows:
         said = "nothing can be said" if row.estimate is None else _number(row.estimate)
-        ends = ""
-        if row.lo95 is not None and row.hi95 is not None:
-            ends = f"{_number(row.lo95)} to {_number(row.hi95)}"
-        elif row.hi95 is not None:
-            ends = f"under {_number(row.hi95)}"
-        elif row.lo95 is not None:
-            ends = f"over {_number(row.lo95)}"
-        units = "1 unit" if row.n_units == 1 else f"{row.n_units} units"
+        units = _several(row.n_units, "unit", "units")
         if row.n_colonies is not None:
-            units += f", {row.n_colonies} colonies"
-        yield f"    {row.thing:<{wide}}  {said:>8}  {ends:<18}  {units}".rstrip()
-        limits = [SURVEY_FLAGS.get(flag, flag) for flag in row.flags]
+            units += f", {_several(row.n_colonies, 'colony', 'colonies')}"
+        line = f"    {row.thing:<{wide}}  {said:>8}  {_ends(row):<18}  {units}"
+        limits = [_limits(flag for flag in row.flags if flag not in said_once)]
         if row.undetermined_frac:
             share = f"{100 * row.undetermined_frac:.3g} % of what may be it not told to genus"
             all_of_it = "" if row.if_all is None else f", {_number(row.if_all)} if all of it is"
             limits.append(share + all_of_it)
-        if limits:
-            yield f"    {'':<{wide}}  {'; '.join(limits)}"
+        limited = "; ".join(filter(None, limits))
+        if not limited or len(line) + len(limited) <= WIDE:
+            yield f"{line}{'; ' if limited else ''}{limited}"
+        else:
+            yield line
+            yield f"    {'':<{wide}}  {limited}"
+
+
+def _ends(row: ResultRow) -> str:
+    """Return the interval, or the limit."""
+    if row.lo95 is not None and row.hi95 is not None:
+        return f"{_number(row.lo95)} to {_number(row.hi95)}"
+    if row.hi95 is not None:
+        return f"under {_number(row.hi95)}"
+    return "" if row.lo95 is None else f"over {_number(row.lo95)}"
+
+
+def _several(n: int, one: str, more: str) -> str:
+    """Return a number with its word."""
+    return f"{n} {one if n == 1 else more}"
 
 
 def _number(value: float) -> str:

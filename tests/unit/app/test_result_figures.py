@@ -265,3 +265,46 @@ def test_sizes_are_held_against_those_of_the_visit_before() -> None:
     ((_, _, made),) = size_changes(few, ResultSettings())
     assert "few_colonies" in made.found.flags
     assert "no p under 50 colonies" in made.about
+
+
+DESIGNS = {
+    "belt": BELT,
+    "quadrat_counts": UnitDesign(
+        design="quadrat_counts", area_m2=1.0, edge_rule="two_sides_in", searched=("Favites",)
+    ),
+    "timed_swim": UnitDesign(design="timed_swim", minutes=20.0),
+    "line_intercept": TAPE,
+    "point_intercept": LINE,
+    "photo_points": UnitDesign(design="photo_points", n_points=10, point_rule="random"),
+    "quadrat_cells": UnitDesign(design="quadrat_cells", n_cells=4),
+}
+
+
+@pytest.mark.parametrize("design", DESIGNS.values(), ids=DESIGNS)
+@pytest.mark.parametrize("n_units", [1, 3])
+def test_units_in_which_nothing_was_noted_are_blank_and_not_zero(
+    design: UnitDesign, n_units: int
+) -> None:
+    assert figures(group(design, [[]] * n_units)) == {}
+
+
+@pytest.mark.parametrize("design", [DESIGNS[d] for d in ("belt", "quadrat_counts", "timed_swim")])
+def test_none_seen_anywhere_gives_an_upper_limit_only(design: UnitDesign) -> None:
+    found = figures(group(design, [[SurveyRow(kind="none_seen", category="hard coral")]] * 4))
+    assert len(found) == 1
+    (made,) = found.values()
+    assert (made.found.estimate, made.found.lo95) == (0.0, None)
+    assert made.found.hi95 > 0
+    assert "upper_limit_only" in made.found.flags
+
+
+def test_tails_have_no_interval_under_ten_units_and_the_largest_reads_low_under_twenty() -> None:
+    rng = np.random.default_rng(8)
+    sizes = np.exp(rng.normal(2.5, 0.7, (12, 15)))
+    for n, wanted in ((2, ""), (5, "median"), (12, "all")):
+        found = figures(group(BELT, [[colony(s) for s in unit] for unit in sizes[:n]]))
+        assert (one(found, "size_q50_cm").found.lo95 is not None) == (wanted != "")
+        tail = one(found, "size_q90_cm").found
+        assert (tail.lo95 is not None) == (wanted == "all")
+        assert ("coverage_low" in tail.flags) == (wanted == "all")
+        assert ("few_units" in tail.flags) == (wanted != "all")

@@ -48,6 +48,7 @@ class Figure(StrEnum):
     READING_FRACTION = "reading_fraction"
     READING_COUNT = "reading_count"
     GEOMETRIC_MEAN = "geometric_mean"
+    SIZE_MEDIAN = "size_median"
     SIZE_QUANTILE = "size_quantile"
     SIZE_VARIATION = "size_variation"
     SIZE_SHAPE = "size_shape"
@@ -185,10 +186,17 @@ RULES: tuple[Rule, ...] = (
         page="sizes.md",
     ),
     Rule(
-        figure=Figure.SIZE_QUANTILE,
-        words="Median and other quantiles of size",
+        figure=Figure.SIZE_MEDIAN,
+        words="Median size",
         method=Method.WOODRUFF_T_LOGIT,
-        fewest_units=2,
+        fewest_units=3,
+        page="sizes.md",
+    ),
+    Rule(
+        figure=Figure.SIZE_QUANTILE,
+        words="Other quantiles of size",
+        method=Method.WOODRUFF_T_LOGIT,
+        fewest_units=10,
         page="sizes.md",
     ),
     Rule(

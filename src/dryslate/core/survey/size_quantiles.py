@@ -15,6 +15,8 @@ from dryslate.core.survey.statement import SurveySettings, common_flags
 
 SHARES = (0.1, 0.25, 0.5, 0.75, 0.9)
 """Quantiles that results give."""
+LOW_FROM, LOW_UNDER_UNITS = 0.9, 20
+"""Quantiles and units whose intervals held the truth in 92 to 93 % of simulated surveys."""
 
 
 def estimate_quantile(sizes: ColonySizes, share: float, settings: SurveySettings) -> Estimate:
@@ -32,7 +34,8 @@ def estimate_quantile(sizes: ColonySizes, share: float, settings: SurveySettings
     Returns
     -------
     Estimate
-        Without interval from one unit with colonies, or where no colony lies beyond an end.
+        Without interval under 3 units for the median and under 10 for others, and where no colony
+        lies beyond an end.
 
     Notes
     -----
@@ -40,7 +43,8 @@ def estimate_quantile(sizes: ColonySizes, share: float, settings: SurveySettings
     jackknife of units, t on the logit), read back as sizes [1]_; u is the interval's length over
     :math:`2t`. An end that lies beyond the smallest or largest colony is not stated. A jackknife
     of the quantile itself would fail, since it jumps. Sizes rounded to whole centimetres make the
-    ends jump too.
+    ends jump too. Under 10 units the tails could be stated in some surveys only, and held the truth
+    in 63 to 94 % of these: so they have no interval at all there.
 
     References
     ----------
@@ -63,15 +67,21 @@ def estimate_quantile(sizes: ColonySizes, share: float, settings: SurveySettings
     what = f"size_q{round(100 * share):02d}_cm"
     value = _at(size, grown, share)
     flags = common_flags(settings, n, 0)
-    method = require_method(Figure.SIZE_QUANTILE, n)
+    is_median = share == 0.5
+    method = require_method(Figure.SIZE_MEDIAN if is_median else Figure.SIZE_QUANTILE, n)
     up_to = sizes.unit_sums(sizes.size_cm <= value)
     _, u = ratio_jackknife(up_to, totals)
     lo, hi = fraction_interval(share, u, n, len(size))
-    if method is Method.NONE or not np.isfinite(lo):
+    if method is Method.NONE:
+        more = flags if n == 1 else (*flags, Flag.FEW_UNITS)
+        return Estimate(what=what, estimate=value, n_units=n, flags=more)
+    if not np.isfinite(lo):
         return Estimate(what=what, estimate=value, n_units=n, flags=flags)
     if lo < grown[0] or hi > grown[-2 if len(grown) > 1 else -1]:
         more = (*flags, Flag.FEW_COLONIES)
         return Estimate(what=what, estimate=value, n_units=n, flags=more)
+    if share >= LOW_FROM and n < LOW_UNDER_UNITS:
+        flags = (*flags, Flag.COVERAGE_LOW)
     lo95, hi95 = _at(size, grown, float(lo)), _at(size, grown, float(hi))
     return Estimate(
         what=what,
