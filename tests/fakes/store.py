@@ -434,6 +434,9 @@ class MemorySurveyStore(
         rows = self._tables["units"].values()
         return tuple(u for u in rows if visit_id in (None, u.visit_id))
 
+    def has_unit(self, unit_id: str) -> bool:
+        return (unit_id,) in self._tables["units"]
+
     def save_unit(self, unit: Unit) -> None:
         self._need("visits", (unit.visit_id,), "visit")
         same = [u for u in self.units(unit.visit_id) if unit.name and u.name == unit.name]

@@ -163,7 +163,7 @@ def units_with_rows(store: SurveyStore, plan: ImportPlan) -> tuple[Problem, ...]
         (site, date, unit.name)
         for site, date in visits
         for unit in store.units(visit_id_of(site, date))
-        if store.survey_rows(unit.unit_id)
+        if store.has_survey_rows(unit.unit_id)
     }
     return tuple(
         fault(
@@ -205,9 +205,10 @@ def save_import(
     """
     n = 0
     observer = require_observer(store, source.observer)
+    visits = {visit.visit_id for visit in store.visits()}
     with store.write():
         for unit in plan.units:
-            unit_id = _unit_id(store, unit, observer)
+            unit_id = _unit_id(store, unit, observer, visits)
             if store.has_survey_rows(unit_id):
                 raise InputError(
                     "unit-has-rows",
@@ -227,14 +228,15 @@ def save_import(
     return n
 
 
-def _unit_id(store: SurveyStore, planned: PlannedUnit, observer: str) -> str:
-    """Find or make the unit of a plan, with its visit."""
+def _unit_id(store: SurveyStore, planned: PlannedUnit, observer: str, visits: set[str]) -> str:
+    """Find or make the unit of a plan, with its visit, which `visits` then knows."""
     site, date, name = planned.key
     said = planned.said
     who = said.get("observer", observer)
     visit_id = visit_id_of(site, date)
-    if visit_id not in {visit.visit_id for visit in store.visits()}:
+    if visit_id not in visits:
         store.save_visit(require_visit(store, site, date, who))
+        visits.add(visit_id)
     for unit in store.units(visit_id):
         if unit.name == name:
             return unit.unit_id

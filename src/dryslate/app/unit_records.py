@@ -100,6 +100,9 @@ class UnitStore(Protocol):
     def units(self, visit_id: str | None = None) -> tuple[Unit, ...]:
         """Return the units of one visit, or all, in the order first saved."""
 
+    def has_unit(self, unit_id: str) -> bool:
+        """Tell whether a unit of this id is there."""
+
     def save_unit(self, unit: Unit) -> None:
         """Store a unit, or its changed words; its zone and observer come to be when not there."""
 

@@ -87,12 +87,11 @@ def new_unit(
 ) -> Unit:
     """Return a unit that is not there yet, under an id that no unit has."""
     by = require_observer(store, observer)
-    taken = {unit.unit_id for unit in store.units()} | set(also)
     count = 0
     while True:
         told = "\n".join((visit_id, began_with, words.name or "", str(count)))
         unit_id = hashlib.sha256(told.encode("utf-8")).hexdigest()
-        if unit_id not in taken:
+        if unit_id not in also and not store.has_unit(unit_id):
             break
         count += 1
     return said(store, Unit(unit_id=unit_id, visit_id=visit_id, observer=by), words)

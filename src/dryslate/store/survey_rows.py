@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterable, Sequence
 from dataclasses import fields
+from operator import attrgetter
 
 from dryslate.app.survey_records import (
     ROW_ORDERS,
@@ -23,6 +24,7 @@ _DESIGN = tuple(f.name for f in fields(UnitDesign))
 _ROW = tuple(f.name for f in fields(SurveyRow) if f.name != "name")
 _STORED = ("unit_id", "name_as_recorded", "name", "current_names", "rank", *_ROW)
 _COLUMNS = (*_STORED, "observer", "noted_at")
+_SAID = attrgetter(*_ROW)
 READ_ROWS = ", ".join(f"r.{name}" for name in ("row_no", *_COLUMNS))
 """What `noted_of` reads, of a table called r."""
 
@@ -263,5 +265,4 @@ def noted_of(row: sqlite3.Row) -> NotedRow:
 def _values_of(noted: NotedRow) -> list[object]:
     """Return the values of a row in the order of its columns."""
     stored = [noted.unit_id, noted.row.name, noted.name, to_json(list(noted.current_names))]
-    said = [getattr(noted.row, name) for name in _ROW]
-    return [*stored, noted.rank, *said, noted.observer, noted.noted_at]
+    return [*stored, noted.rank, *_SAID(noted.row), noted.observer, noted.noted_at]

@@ -17,13 +17,13 @@ _AMOUNT = """CASE kind
     WHEN 'cell' THEN coalesce(cover_pct / 100, 1.0)
     ELSE 1.0 END"""
 _COVER = f"""
-SELECT unit_id, category, CASE WHEN name <> '' THEN name ELSE name_as_recorded END AS called,
+SELECT category, CASE WHEN name <> '' THEN name ELSE name_as_recorded END AS called,
     rank, current_names, name <> '' OR name_as_recorded = '' AS is_listed,
     unreadable <> '' AS is_unreadable, {_AMOUNT} AS amount, count(*) AS n
 FROM survey_rows
-WHERE kind IN ({", ".join(f"'{kind}'" for kind in COVER_KINDS)}) AND {_NOT_ASIDE}
-GROUP BY 1, 2, 3, 4, 5, 6, 7, 8
-ORDER BY 1, 2, 3, 4, 5, 6, 7, 8
+WHERE unit_id = ? AND kind IN ({", ".join(f"'{kind}'" for kind in COVER_KINDS)}) AND {_NOT_ASIDE}
+GROUP BY 1, 2, 3, 4, 5, 6, 7
+ORDER BY 1, 2, 3, 4, 5, 6, 7
 """
 _COUNTING = [d for d, kinds in ROW_KINDS.items() if not set(kinds) <= set(COVER_KINDS)]
 # The cross join keeps the order of the tables: units first, so that points are not gone through.
@@ -40,8 +40,10 @@ class SqliteSurveySumRoom(StoreRoom):
 
     def cover_sums(self) -> Iterator[CoverSum]:
         """Return stretches of tape, points and cells of all units, alike ones together."""
-        for unit_id, *words, amount, n in self._rows(_COVER):
-            yield CoverSum(unit_id=unit_id, said=_said_of(*words), amount=amount, n=n)
+        units = list(self._rows("SELECT unit_id FROM unit_designs ORDER BY unit_id"))
+        for (unit_id,) in units:  # each by itself: all at once would be sorted on the disk
+            for *words, amount, n in self._rows(_COVER, [unit_id]):
+                yield CoverSum(unit_id=unit_id, said=_said_of(*words), amount=amount, n=n)
 
     def counted_rows(self) -> tuple[NotedRow, ...]:
         """Return counts, colonies and "none seen" of all units, in the order they were stored."""

@@ -22,6 +22,11 @@ class SqliteUnitRoom(StoreRoom):
         )
         return tuple(Unit(**dict(row)) for row in rows)
 
+    def has_unit(self, unit_id: str) -> bool:
+        """Tell whether a unit of this id is there."""
+        found = self._rows("SELECT 1 FROM units WHERE unit_id = ?", [unit_id])
+        return next(found, None) is not None
+
     def save_unit(self, unit: Unit) -> None:
         """Store a unit, or its changed words; its zone and observer come to be when not there."""
         with self.write():
