@@ -26,6 +26,8 @@ PAGES = (
     "/records/categories",
     "/records/categories?change=true",
     "/results",
+    "/plan",
+    "/plan?about=stated+share&sd=12&sd_n=8&half_width=5&change=10&correlation=0.7&power=80",
     "/second",
     "/lookalikes?a=Favites&b=Goniastrea",
     "/sheets",

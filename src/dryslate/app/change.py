@@ -13,7 +13,7 @@ import numpy as np
 from dryslate.app.change_rows import ChangeRow, Compared, change_row, with_adjusted
 from dryslate.app.change_sites import Round, control_impact, rounds_of, site_changes
 from dryslate.app.result_tallies import SampledAlike, tally_units
-from dryslate.app.unit_values import Series, UnitValue, VisitValues, series_of
+from dryslate.app.unit_values import FloatArray, Series, UnitValue, VisitValues, series_of
 from dryslate.app.visits import require_date
 from dryslate.base.errors import InputError
 from dryslate.base.problems import Problem
@@ -27,6 +27,11 @@ if TYPE_CHECKING:
     from dryslate.app.survey_records import Category
 
 ROUND_DAYS = 30
+CLUMPED = 0.4
+"""
+Squared coefficient of variation of units from where intervals of change held the truth too seldom
+(`docs/estimators/change.md`): units so unlike that a loss in proportion is far from even.
+"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -237,6 +242,8 @@ def _between(
         found = unpaired_change(series.figure, first.values, later.values, settings)
     if not _observers(used[0]) & _observers(used[1]):
         flags.append(Flag.OBSERVER_CHANGED)
+    if max(_clumping(visit.values) for visit in used) > CLUMPED:
+        flags.append(Flag.COVERAGE_LOW)
     between = Compared(
         kind="visits",
         site=series.site,
@@ -260,6 +267,13 @@ def _pairs(
     )
     both = [label for label in a if label in b]
     return tuple(a[label] for label in both), tuple(b[label] for label in both)
+
+
+def _clumping(values: FloatArray) -> float:
+    """Return the squared coefficient of variation of units; 0 where nothing was found."""
+    seen = values[np.isfinite(values)]
+    mean = float(seen.mean())
+    return float(seen.var(ddof=1)) / mean**2 if len(seen) > 1 and mean > 0 else 0.0
 
 
 def _observers(visit: VisitValues) -> set[str]:

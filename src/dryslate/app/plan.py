@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
@@ -80,6 +81,8 @@ class PlanBasis:
         Where the spread is from, in words.
     level : float or None
         Mean of the past.
+    n_units, n_visits : int
+        Of the past.
     components : PhotoComponents or None
         What makes the spread, where past units were photos with points.
     missing : tuple of Problem
@@ -90,6 +93,8 @@ class PlanBasis:
     differences: Spread | None = None
     source: str = ""
     level: float | None = None
+    n_units: int = 0
+    n_visits: int = 0
     components: PhotoComponents | None = None
     missing: tuple[Problem, ...] = ()
 
@@ -268,6 +273,36 @@ def stated_basis(
         source=source,
         missing=tuple(missing),
     )
+
+
+def read_amount(what: str, text: str) -> float | None:
+    """
+    Read a typed number, with a decimal point or comma; empty: none.
+
+    Raises
+    ------
+    InputError
+        ``plan-no-number``.
+
+    Examples
+    --------
+    >>> read_amount("change", "2,5")
+    2.5
+    """
+    typed = text.strip().replace(",", ".")
+    if not typed:
+        return None
+    try:
+        value = float(typed)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise InputError(
+            "plan-no-number",
+            f"{text!r} is no number.",
+            "Type a number such as 5 or 2.5, or leave the field empty.",
+        )
+    return value
 
 
 def require_one_basis(is_past: bool, is_stated: bool) -> None:

@@ -101,6 +101,8 @@ def past_basis(
         source=f"{asked.figure} of {asked.thing}: {len(seen)} units of {n_visits} visits to "
         f"{len({one.site for one in among})} sites, pooled within visit and zone",
         level=float(seen.mean()),
+        n_units=len(seen),
+        n_visits=n_visits,
         components=components,
         missing=tuple(missing),
     )

@@ -37,6 +37,7 @@ PLACES: Sequence[Place] = (
     Place(path="/colonies", label=N_("Tagged colonies"), part="/corals"),
     Place(path="/records", label=N_("Records"), key="r"),
     Place(path="/sheets", label=N_("Sheets"), key="t", part="/records"),
+    Place(path="/plan", label=N_("Plan"), part="/records"),
     Place(path="/second", label=N_("Second look"), key="s"),
     Place(path="/results", label=N_("Results"), key="e"),
     Place(path="/cards", label=N_("Cards"), key="c"),

@@ -27,6 +27,7 @@ MODULES = (
     "naming",
     "second",
     "records",
+    "plan",
     "entry",
     "record_import",
     "record_table",
