@@ -57,7 +57,7 @@ def test_survey_writes_tables_truth_and_figures_and_goes_on(tmp_path) -> None:
     project = tmp_path / "made-up-trip"
     project.mkdir()
     SqliteSurveyStore.create(project).close()
-    photos = [photo(), photo(date="2024-05-18")]
+    photos = [photo(), photo(station="Q1"), photo(date="2024-05-18")]
     done = survey_trip(tmp_path, project, photos, 3)
     truth = json.loads((tmp_path / "truth" / "survey.json").read_text("utf-8"))
     assert [t["date"] for t in truth] == ["2024-03-09", "2024-05-18"]

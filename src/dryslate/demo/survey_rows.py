@@ -49,19 +49,19 @@ def draw_records(truth: VisitTruth, seed: int, *, has_points: bool = False) -> T
     """
     rng = np.random.default_rng([seed, 72_000, *truth.site.encode(), *truth.date.encode()])
     makers = {
-        "T": (N_UNITS, _tape),
-        "P": (N_UNITS, _points_along),
-        "C": (N_UNITS, _cells),
-        "B": (N_UNITS, _belt),
-        "Q": (N_QUADRATS, _quadrat),
-        "S": (N_UNITS, _swim),
-        **({"F": (N_UNITS, _photo_points)} if has_points else {}),
+        "line ": (N_UNITS, _tape),
+        "points ": (N_UNITS, _points_along),
+        "cells ": (N_UNITS, _cells),
+        "belt ": (N_UNITS, _belt),
+        "quadrat ": (N_QUADRATS, _quadrat),
+        "swim ": (N_UNITS, _swim),
+        **({"photos ": (N_UNITS, _photo_points)} if has_points else {}),
     }
     units: list[Row] = []
     rows: list[Row] = []
-    for letter, (n, make) in makers.items():
+    for word, (n, make) in makers.items():
         for k in range(1, n + 1):
-            key = {"site": truth.site, "date": truth.date, "unit": f"{letter}{k}"}
+            key = {"site": truth.site, "date": truth.date, "unit": f"{word}{k}"}
             stated, noted = make(truth, rng)
             units.append({**key, "zone": "slope", "observer": truth.observer, **stated})
             rows += [{**key, **row} for row in noted]
