@@ -17,6 +17,7 @@ PAGES = (
     "/units/join?visit=Lantern+Steps+2024-03-09",
     "/units/new?visit=Lantern+Steps+2024-03-09",
     "/people",
+    "/archive",
     "/corals",
     "/corals/new",
     "/colonies",

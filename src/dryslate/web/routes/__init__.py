@@ -33,6 +33,7 @@ MODULES = (
     "record_table",
     "categories",
     "results",
+    "archive",
     "cards",
     "sheets",
     "help",
