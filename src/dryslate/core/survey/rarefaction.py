@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from dryslate.base.errors import InputError
 from dryslate.core.survey.diversity import ORDERS, Sample, sample_coverage, unseen_decay
-from dryslate.core.survey.richness import asymptotic_hill, unseen_genera
+from dryslate.core.survey.richness import asymptotic_hill, entropy_tail, unseen_genera
 
 FloatArray = NDArray[np.float64]
 FURTHEST = 2.0
@@ -327,18 +327,47 @@ def _bootstrap_u(
     found, k_log_k = _tables(every, m[m <= n], n)
     drawn = rng.multinomial(n, np.full(n, 1.0 / n), size=n_resamples) @ sample.seen
     drawn = np.hstack([drawn, _draw_unseen(sample, rng, n_resamples)])
-    values = []
-    for row in drawn:
-        counts = row[row > 0]
-        if not len(counts):
-            continue
-        again = Sample(counted=sample.counted, counts=counts, n=n)
-        times = np.bincount(counts.astype(np.int64), minlength=n + 1)[1:].astype(np.float64)
-        values.append(_hill(again, m, times, (found, k_log_k)))
-    table = np.array(values)
+    drawn = drawn[drawn.any(axis=1)].astype(np.int64)
+    times = np.array([np.bincount(row, minlength=n + 1)[1:] for row in drawn], dtype=np.float64)
+    table = _hill_many(times, m, (found, k_log_k))
     # A resample without pairs of units that share a genus has no second order: it says nothing.
     spread = np.nanstd(np.where(np.isfinite(table), table, np.nan), axis=0, ddof=1)
     return np.asarray(spread * math.sqrt(n / (n - 1)))
+
+
+def _hill_many(
+    times: FloatArray, m: NDArray[np.int64], tables: tuple[FloatArray, FloatArray]
+) -> FloatArray:
+    """Return what `_hill` does for many samples of units, told by how often each count is."""
+    from scipy.special import digamma
+
+    found, k_log_k = tables
+    n = times.shape[1]
+    x, size, inside = np.arange(1.0, n + 1), m.astype(np.float64), m <= n
+    total, f1, f2 = times @ x, times[:, :1], times[:, 1:2]
+    a_trial = (total / n)[:, None]
+    out = np.empty((len(times), 3, len(m)))
+    out[:, 0, inside] = times @ found
+    held = size[inside] * a_trial
+    out[:, 1, inside] = np.exp(np.log(held) - (times @ k_log_k) / held)
+    pairs = (times @ (x * (x - 1)))[:, None] / (n * (n - 1) * a_trial**2)
+    out[:, 2] = 1.0 / (1.0 / (size * a_trial) + (size - 1) / size * pairs)
+    if inside.all():
+        return out
+    more = size[~inside] - n
+    f0 = (n - 1) / n * np.where(f2 > 0, f1**2 / np.maximum(2 * f2, 1), f1 * (f1 - 1) / 2)
+    rate = np.where(f0 > 0, f1 / np.maximum(n * f0 + f1, 1e-300), 0.0)
+    out[:, 0, ~inside] = times.sum(axis=1)[:, None] + f0 * (1 - (1 - rate) ** more)
+    observed = np.log(total) - (times @ (x * np.log(x))) / total
+    up = np.maximum(np.where(f2 > 0, (n - 1) * f1, (n - 1) * (f1 - 1)), 0.0)
+    decay = (up / (up + np.where(f2 > 0, 2 * f2, 2.0)))[:, 0]
+    each, which = np.unique(decay, return_inverse=True)
+    tails = np.array([entropy_tail(n, float(b)) for b in each])[which]
+    entropy = times @ (x / n * (digamma(n) - digamma(x))) + f1[:, 0] / n * tails
+    entropy = entropy / a_trial[:, 0] + np.log(a_trial[:, 0])
+    mixed = n / size[~inside] * observed[:, None] + more / size[~inside] * entropy[:, None]
+    out[:, 1, ~inside] = np.exp(mixed)
+    return out
 
 
 def _draw_unseen(sample: Sample, rng: np.random.Generator, n_resamples: int) -> FloatArray:

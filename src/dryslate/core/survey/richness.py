@@ -294,15 +294,32 @@ def asymptotic_hill(sample: Sample) -> tuple[float, float, float]:
     x, n = sample.counts, sample.n
     a_trial = sample.total / n
     inside = float((x / n * (digamma(n) - digamma(x))).sum())
-    inside += sample.held(1) / n * _tail(n, unseen_decay(sample))
+    inside += sample.held(1) / n * entropy_tail(n, unseen_decay(sample))
     entropy = inside / a_trial + math.log(a_trial)
     pairs = float((x * (x - 1)).sum()) / (n * (n - 1))
     second = a_trial**2 / pairs if pairs > 0 else math.inf
     return sample.richness + unseen_genera(sample), math.exp(entropy), second
 
 
-def _tail(n: int, b: float) -> float:
-    """Return the sum of b^j / (n - 1 + j) over j from 1, in whichever way loses no digits."""
+def entropy_tail(n: int, b: float) -> float:
+    """
+    Return the sum of b^j / (n - 1 + j) over j from 1, in whichever way loses no digits.
+
+    Parameters
+    ----------
+    n : int
+    b : float
+        0 to under 1.
+
+    Returns
+    -------
+    float
+
+    Examples
+    --------
+    >>> print(f"{entropy_tail(1, 0.5):.6f}")
+    0.693147
+    """
     if b <= 0:
         return 0.0
     if n * (1 - b) > 1:

@@ -17,6 +17,9 @@ from dryslate.core.survey.diversity import (
     sample_coverage,
 )
 from dryslate.core.survey.rarefaction import (
+    _hill,
+    _hill_many,
+    _tables,
     expected_coverage,
     hill_curve,
     rarefied_richness,
@@ -169,3 +172,15 @@ def test_closed_bootstrap_by_hand() -> None:
     # Three units; genera in 3, 1 and 1 of them: 3 + 2 (2/3)^3.
     found = bootstrap_richness(read_units([[1, 1, 0], [1, 0, 1], [1, 0, 0]]))
     assert found.estimate == pytest.approx(3 + 2 * (2 / 3) ** 3)
+
+
+def test_many_resamples_at_once_are_what_each_is_alone() -> None:
+    rng = np.random.default_rng(4)
+    n, m = 7, np.array([3, 7, 11, 14])
+    tables = _tables(np.arange(1.0, n + 1), m[m <= n], n)
+    samples = [read_units(rng.random((n, 12)) < rng.random(12) * 0.5) for _ in range(60)]
+    times = [np.bincount(s.counts.astype(int), minlength=n + 1)[1:] * 1.0 for s in samples]
+    with np.errstate(divide="ignore"):
+        together = _hill_many(np.array(times), m, tables)
+        alone = [_hill(s, m, t, tables) for s, t in zip(samples, times, strict=True)]
+    np.testing.assert_allclose(together, alone, rtol=1e-12)
