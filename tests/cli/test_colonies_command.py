@@ -56,7 +56,8 @@ def trip(tmp_path_factory: pytest.TempPathFactory, card_photos, photos) -> Path:
         assert taken.exit_code in (0, 3), taken.output
     corrected = run("correct", "--project", made / "trip", "--json")
     assert corrected.exit_code in (0, 3), corrected.output
-    outline = "\n".join(f"{x},{y}" for x, y in photos.OUTLINE)
+    there = cv2.perspectiveTransform(np.array([photos.OUTLINE]), photos.view(0.0))[0]
+    outline = "\n".join(f"{x:.2f},{y:.2f}" for x, y in there)
     (made / "outline.csv").write_text(outline, "utf-8")
     done = run(
         *("colonies", "tag", made / "trip", "17", "--visit", SITE, FIRST, "--why", "random"),
@@ -85,10 +86,9 @@ def carried(trip: Path) -> list[dict[str, Any]]:
 
 def test_outline_is_carried_to_where_the_colony_lies(carried, photos) -> None:
     turns = {"A2.jpg": 1.0, "A3.jpg": 2.0, "B1.jpg": -4.0, "B2.jpg": 5.0, "B3.jpg": 7.0}
-    at_first = cv2.perspectiveTransform(np.array([photos.OUTLINE]), np.linalg.inv(photos.view(0.0)))
     for frame in carried:
         matrix = photos.view(turns[frame["photo"]])
-        true = cv2.perspectiveTransform(at_first, matrix)[0]
+        true = cv2.perspectiveTransform(np.array([photos.OUTLINE]), matrix)[0]
         off = np.linalg.norm(np.array(frame["outline_px"]) - true, axis=1)
         assert off.max() < 3.0
         assert frame["misfit_px"] < 2.0

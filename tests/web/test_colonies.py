@@ -106,6 +106,7 @@ def test_looks_are_listed_once_the_onset_is_stated_and_can_be_taken_back(pages) 
     html = pages.get("/colonies").text
     assert "To be looked at" in html
     assert "overdue" in html
+    assert "looks at tagged colonies are overdue" in pages.get("/").text
     bare = pages.post("/colonies/onsets", data=said | {"reason": " "})
     assert "onset-reason-missing" in bare.text
     back = {"site": said["site"], "date": said["date"], "take_back": "true"}

@@ -10,7 +10,7 @@ WHYS = {
     "stressed": N_("because it looked stressed"),
 }
 STATES = {
-    "seen": N_("seen"),
+    "seen": N_("found alive"),
     "tag_lost": N_("found by its place, tag lost"),
     "dead": N_("dead: no living tissue"),
     "not_found": N_("not found"),

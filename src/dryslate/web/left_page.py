@@ -5,7 +5,9 @@ from __future__ import annotations
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
+from dryslate import wiring
 from dryslate.app.backup_records import backup_state
+from dryslate.app.colony_due import due_dates
 from dryslate.app.left_to_do import left_to_do
 from dryslate.web.left_words import rows_of
 from dryslate.web.pages import page
@@ -18,5 +20,7 @@ def left_page(request: Request) -> HTMLResponse:
         visits = left_to_do(store)
         backup = backup_state(store)
         observers = [one.observer for one in store.observers()]
+        states = [d.state for d in due_dates(store, wiring.clock().now_utc()[:10])]
+    due = {state: states.count(state) for state in ("overdue", "due")}
     shown = [(visit, rows_of(request, visit)) for visit in visits]
-    return page(request, "home.html", visits=shown, observers=observers, backup=backup)
+    return page(request, "home.html", visits=shown, observers=observers, backup=backup, due=due)
