@@ -90,6 +90,7 @@ def _categories_page(
     lines = typed or [CategoryForm.of(one) for one in known]
     lines = [*lines, *(CategoryForm() for _ in range(0 if typed else 3))]
     shown: dict[str, Any] = {"newest": newest, "version": shown_version, "known": known}
+    shown["usual"] = {one.definition for one in usual}
     shown |= {"uses": uses, "lines": lines, "is_changing": is_changing}
     shown["renamed"] = [m for m in mappings if m.category != m.to_category]
     shown["problem"] = problem_of_error(error) if error is not None else None

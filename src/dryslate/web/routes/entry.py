@@ -187,6 +187,7 @@ def entry_page(
     chosen = stated.design.design if stated is not None and not design else design
     chosen = chosen if chosen in DESIGN_WORDS else ""
     shown |= {"chosen": chosen, "fields": DESIGN_FIELDS.get(chosen, ())}
+    shown["usual"] = {one.definition for one in tools_of(reach).usual}
     shown["said"] = typed or _said(sheet, chosen)
     shown["faults"] = [plainly(request, p) for p in problems]
     shown["problem"] = problem_of_error(error) if error is not None else None
