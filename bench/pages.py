@@ -18,7 +18,7 @@ from typing import Any
 
 from bench.speed import Figure, at_most, show
 
-PARTS = ("start", "photo", "load", "kills", "fuzz")
+PARTS = ("start", "photo", "points", "load", "kills", "fuzz")
 SEED = 20261127
 
 
@@ -84,6 +84,13 @@ def photo(projects: Projects) -> list[Figure]:
     return measure(projects.photos(), projects.long())
 
 
+def points(projects: Projects) -> list[Figure]:
+    """Naming points on photos of 24 megapixels."""
+    from bench.pages_points import measure
+
+    return measure(projects.copy(projects.photos(), "points"), SEED)
+
+
 def load(projects: Projects) -> list[Figure]:
     """Eight people at once."""
     from bench.pages_load import measure
@@ -115,7 +122,14 @@ def fuzz(projects: Projects) -> list[Figure]:
 def run(parts: Sequence[str], folder: Path, *, is_quick: bool) -> dict[str, Any]:
     """Measure what was asked for; returns the figures by name."""
     projects = Projects(folder, is_quick=is_quick)
-    does = {"start": start, "photo": photo, "load": load, "kills": kills, "fuzz": fuzz}
+    does = {
+        "start": start,
+        "photo": photo,
+        "points": points,
+        "load": load,
+        "kills": kills,
+        "fuzz": fuzz,
+    }
     before = os.getloadavg()[0]
     figures = [figure for name in parts for figure in does[name](projects)]
     return {

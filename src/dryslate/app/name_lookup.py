@@ -31,6 +31,16 @@ def names_to_type(taxa: TaxaData, region: str | None) -> tuple[str, ...]:
     return (*sorted({*book.written_out().values(), *families}, key=str.lower), *words)
 
 
+def name_groups(taxa: TaxaData, region: str | None) -> tuple[tuple[str, str], ...]:
+    """List the names that can be typed, each with the group of animals that its genera are of."""
+    found = []
+    for name in names_to_type(taxa, region):
+        match = find_names(name, taxa, region)
+        groups = {taxa.genera[genus].group for genus in match.genera if genus in taxa.genera}
+        found.append((name, groups.pop() if len(groups) == 1 else ""))
+    return tuple(found)
+
+
 def match_as_dict(match: NameMatch) -> dict[str, Any]:
     """Return a match for JSON."""
     return {

@@ -29,6 +29,7 @@ GROUPS = (
     "taxa",
     "sheet",
     "records",
+    "points",
     "results",
     "change",
     "community",

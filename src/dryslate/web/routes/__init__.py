@@ -30,6 +30,7 @@ MODULES = (
     "plan",
     "entry",
     "record_import",
+    "points",
     "record_table",
     "categories",
     "results",
