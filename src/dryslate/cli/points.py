@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from dryslate import wiring
 from dryslate.cli.render import print_json, print_table, print_text
+
+if TYPE_CHECKING:
+    from dryslate.app.survey_records import StatedDesign
 
 COLUMNS = ("photo_id", "photo", "point", "x_px", "y_px")
 
@@ -31,22 +34,29 @@ def points(
     Place the points of a unit on its photos, and list them. The seed that the unit states gives the
     same points on every machine, and the same order of photos.
     """
-    from dryslate.app.unit_list import find_unit
-    from dryslate.app.unit_points import place_unit_points, points_table, seed_of, stated_design
+    from dryslate.app.unit_points import seed_of
     from dryslate.formats.table_csv import write_table_csv
 
-    with wiring.survey_store(folder, write=False) as store:
-        stated = stated_design(store, find_unit(store, unit, visit or None).unit_id)
-        frames = place_unit_points(store, stated, wiring.import_tools(folder).size_of)
-    rows = points_table(frames)
+    stated, rows = _placed(folder, unit, visit)
     if csv is not None:
         wiring.save_file(csv, write_table_csv(COLUMNS, rows))
-        print_text(f"{csv}: {len(rows)} points on {len(frames)} photos.")
+        print_text(f"{csv}: {len(rows)} points on {len({row[0] for row in rows})} photos.")
     elif as_json:
         found = [dict(zip(COLUMNS, row, strict=True)) for row in rows]
         print_json({"unit_id": stated.unit_id, "seed": seed_of(stated), "points": found})
     else:
         _show(rows)
+
+
+def _placed(folder: Path, unit: str, visit: str) -> tuple[StatedDesign, list[list[Any]]]:
+    """Place the points of a unit."""
+    from dryslate.app.unit_list import find_unit
+    from dryslate.app.unit_points import place_unit_points, points_table, stated_design
+
+    with wiring.survey_store(folder, write=False) as store:
+        stated = stated_design(store, find_unit(store, unit, visit or None).unit_id)
+        frames = place_unit_points(store, stated, wiring.import_tools(folder).size_of)
+    return stated, points_table(frames)
 
 
 def _show(rows: list[list[Any]]) -> None:
