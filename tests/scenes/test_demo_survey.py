@@ -59,7 +59,7 @@ def test_survey_writes_tables_truth_and_figures_and_goes_on(tmp_path) -> None:
     SqliteSurveyStore.create(project).close()
     photos = [photo(), photo(station="Q1"), photo(date="2024-05-18")]
     done = survey_trip(tmp_path, project, photos, 3)
-    truth = json.loads((tmp_path / "truth" / "survey.json").read_text("utf-8"))
+    truth = json.loads((tmp_path / "survey-truth.json").read_text("utf-8"))
     assert [t["date"] for t in truth] == ["2024-03-09", "2024-05-18"]
     first, second = (sum(t["cover_frac"][g] for g in GENERA) for t in truth)
     assert second < 0.95 * first  # there is a change to be found

@@ -81,7 +81,7 @@ def survey_trip(
         tables = ([*units, *more_units], [*rows, *more_rows])
         import_records(project, place, tables, visit.observer)
     said = json.dumps([visit.as_dict() for visit in truths], indent=1)
-    wiring.save_file(folder / "truth" / "survey.json", said.encode("utf-8"))
+    wiring.save_file(folder / "survey-truth.json", said.encode("utf-8"))
     return _figures(project, folder / "results.csv", truths)
 
 
