@@ -17,6 +17,7 @@ from typing import Any
 
 import numpy as np
 
+from dryslate.base.errors import InputError
 from dryslate.core.survey.cover import estimate_cover
 from dryslate.core.survey.intervals import fraction_interval
 from dryslate.core.survey.second_looks import (
@@ -79,24 +80,27 @@ def one_cell(
 ) -> Iterator[dict[str, Any]]:
     rng = np.random.default_rng([SEED, q, round(100 * rate), round(100 * share), n_all, n])
     truth, table = np.array(COVERS[q]), errors(q, rate)
-    held = np.zeros((3, q))
+    held, refused = np.zeros((3, q)), 0
     wide = np.zeros((2, q))
     for _ in range(b):
         values, looks = season(rng, truth, table, share, n_all)
         values = values[:n]
         checked = np.array([rng.multinomial(100, row) for row in table])
         direct = correct_by_second_looks(values, [str(u) for u in range(n)], looks, names(q))
-        outside = correct_by_table(values, checked / 100, np.full(q, 100.0))
+        outside = by_table(values, checked)
+        refused += outside is None
         for k in range(q):
             raw = estimate_cover(values[:, k], SurveySettings())
             held[0, k] += raw.lo95 <= truth[k] <= raw.hi95
             wide[0, k] += raw.hi95 - raw.lo95
             for at, found in ((1, direct), (2, outside)):
+                if found is None:
+                    continue
                 lo, hi = interval(found, k, n)
                 held[at, k] += lo <= truth[k] <= hi
                 wide[1, k] += (hi - lo) * (at == 1)
     for k in range(q):
-        p = held[:, k] / b
+        p = held[:, k] / (b, b, max(b - refused, 1))
         yield {
             "classes": q,
             "error_rate": round(1.5 * rate, 2),
@@ -107,9 +111,18 @@ def one_cell(
             "raw_pct": round(100 * p[0], 1),
             "corrected_pct": round(100 * p[1], 1),
             "outside_pct": round(100 * p[2], 1),
+            "outside_refused_pct": round(100 * refused / b, 1),
             "monte_carlo_u_pct": round(100 * float(np.sqrt(p[1] * (1 - p[1]) / b)), 2),
             "width_over_raw": round(float(wide[1, k] / wide[0, k]), 2),
         }
+
+
+def by_table(values: np.ndarray, checked: np.ndarray) -> CorrectedAmounts | None:
+    """Correct by a table of checked corals; None where it tells classes apart too poorly."""
+    try:
+        return correct_by_table(values, checked / 100, np.full(len(checked), 100.0))
+    except InputError:
+        return None
 
 
 def names(q: int) -> list[str]:
