@@ -54,7 +54,8 @@ def test_everything_comes_back_as_it_was_stored(store, rows) -> None:
     rows.fill(store)
     taken = "2026-03-14T09:28:30+07:00"
     assert store.sites() == (Site(site=rows.SITE, note="buoyed"),)
-    assert store.zones() == (Zone(site=rows.SITE, zone="crest", depth_min_m=2.0, depth_max_m=5.0),)
+    crest = Zone(site=rows.SITE, zone="crest", depth_min_m=2.0, depth_max_m=5.0)
+    assert store.zones() == (crest, Zone(site=rows.SITE, zone="slope"))
     assert [o.observer for o in store.observers()] == ["Mara", "Tevi"]
     camera = "Benthos Five no. 0012"
     assert store.visits() == (rows.visit(clock_offset_s={camera: -90.0}),)
