@@ -11,6 +11,7 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from dryslate import wiring
+from dryslate.app.archive_check import check_archive
 from dryslate.base.errors import InputError
 from dryslate.cli.main import build_app
 from dryslate.demo import run as demo_run
@@ -56,7 +57,14 @@ def test_demo_ends_by_saying_what_to_open(done) -> None:
     folder, result, _ = done
     assert result.exit_code == 0
     report = folder / "made-up-trip" / "reports" / "report.html"
-    assert f"Open: {report}" in result.output.replace("\n", "")
+    said = result.output.replace("\n", "")
+    assert str(report) in said
+    assert f"Open: {report.with_name('results.html')}" in said
+    assert report.with_name("results.pdf").read_bytes()[:5] == b"%PDF-"
+    archive = report.with_name("archive.zip")
+    assert f"For others to read: {archive}" in said
+    with wiring.zip_box(archive) as box:
+        assert check_archive(box, archive.name).is_sound
     page = report.read_text("utf-8")
     assert "<html" in page
     assert "data:image/" in page

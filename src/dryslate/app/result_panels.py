@@ -18,6 +18,8 @@ SUBJECTS: Mapping[str, tuple[str, ...]] = {
     "diversity": (),
 }
 """How the figures of each subject begin; the last takes all others."""
+FAR = 2.0
+"""An interval that ends beyond so many times the largest estimate goes over the axis' end."""
 KINDS = ("category", "group", "name")
 
 
@@ -32,7 +34,8 @@ class Panel:
     things : tuple of tuple of ResultRow
         For each thing its rows by date.
     low, high : float
-        Ends of the axis: from 0 or the smallest value, to where nine in ten intervals end.
+        Ends of the axis: from 0 or the smallest value, to the last end of an interval that lies
+        within twice the largest estimate.
     """
 
     zone: str
@@ -106,12 +109,13 @@ def _panel(rows: Sequence[ResultRow]) -> Panel:
 
 
 def _ends(rows: Sequence[ResultRow]) -> tuple[float, float]:
-    """Choose where the axis begins and ends: all estimates, and nine in ten intervals."""
+    """Choose where the axis begins and ends: all estimates, and intervals that end near them."""
     estimates = [row.estimate for row in rows if row.estimate is not None] or [0.0]
-    upper = sorted(row.hi95 for row in rows if row.hi95 is not None) or [0.0]
-    lower = [row.lo95 for row in rows if row.lo95 is not None] or [0.0]
-    high = max(1.1 * max(estimates), upper[min(len(upper) - 1, int(0.9 * len(upper)))])
+    largest = max(estimates)
+    upper = [row.hi95 for row in rows if row.hi95 is not None]
+    near = [value for value in upper if value <= FAR * largest] or upper[:1]
+    high = max([1.1 * largest, *near])
     if rows[0].figure.endswith("_frac"):
         high = min(high, 1.0)
-    low = min(0.0, *estimates, *lower)
+    low = min([0.0, *estimates, *(row.lo95 for row in rows if row.lo95 is not None)])
     return low, high if high > low else low + 1.0

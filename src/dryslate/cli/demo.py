@@ -70,5 +70,6 @@ def _show(done: DemoReport) -> None:
         f"{len(check.problems)} things to look at (dryslate check {done.project})."
     )
     print_text(f"Figures, one a row: {done.survey.table}")
-    print_text(f"Open: {done.report}")
+    print_text(f"For others to read: {done.archive}")
+    print_text(f"Open: {done.results_report} (what was found), {done.report} (photo by photo)")
     print_text(f"Photos as they came off the cameras: {done.photos}")

@@ -15,6 +15,7 @@ from dryslate.app.ports import Progress
 from dryslate.base.errors import InputError
 from dryslate.base.problems import Problem
 from dryslate.demo.compare import Comparison, compare_with_truth
+from dryslate.demo.describe import describe_trip
 from dryslate.demo.naming import Naming, name_corals
 from dryslate.demo.survey import SurveyDone, survey_trip
 from dryslate.demo.trip import MadeTrip, made_by, make_trip, memory_card
@@ -52,6 +53,8 @@ class DemoReport:
     ----------
     project, report, photos : Path
         The project, its report, and the memory cards it came from.
+    results_report, archive : Path
+        The report of the survey's figures, and the archive for others.
     n_photos : int
     summary : Summary
         Of correcting.
@@ -67,6 +70,8 @@ class DemoReport:
 
     project: Path
     report: Path
+    results_report: Path
+    archive: Path
     photos: Path
     n_photos: int
     summary: Summary
@@ -119,9 +124,13 @@ def run_demo(folder: Path, seed: int, tools: DemoTools) -> DemoReport:
     naming = name_corals(project, made.truth, seed)
     survey = survey_trip(folder, project, made.truth, seed)
     check, report = _finish(project, tools)
+    describe_trip(project, trip)
+    results_report, archive = _publish(project)
     return DemoReport(
         project=project,
         report=report,
+        results_report=results_report,
+        archive=archive,
         photos=folder / "memory-cards",
         n_photos=len(made.truth),
         summary=summary,
@@ -250,6 +259,25 @@ def _finish(project: Path, tools: DemoTools) -> tuple[CheckReport, Path]:
         check = check_project(store, wiring.project_files(project), tools.progress)
         done = write_report(wiring.report_bench(project, store, tools.progress), None, None)
     return check, Path(done["report"])
+
+
+def _publish(project: Path) -> tuple[Path, Path]:
+    """Write the report of the survey's figures, on the screen and for paper, and the archive."""
+    from dryslate.app.archive_make import make_archive
+    from dryslate.app.survey_report import ReportSource, write_results_report
+
+    archive = project / "reports" / "archive.zip"
+    with wiring.survey_store(project, write=False) as store:
+        source = ReportSource(
+            folder=project,
+            store=store,
+            documents=wiring.document_writer(),
+            settings=wiring.result_settings(),
+        )
+        done = write_results_report(source, None, "en", has_pdf=True)
+        with wiring.zip_maker(archive) as box:
+            make_archive(store, wiring.archive_tools(project, store), box)
+    return Path(done["report"]), archive
 
 
 def _compare(

@@ -1,0 +1,50 @@
+"""What the made-up project says of itself: where its sites lie, whose it is, how it was done."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from dryslate import wiring
+from dryslate.app.project_words import set_facts, set_person
+from dryslate.app.publication_records import ProjectPerson
+from dryslate.app.site_positions import PlaceWords, set_site_place
+from dryslate.demo.trip_plan import TripVisit
+
+FACTS = {
+    "title": "A made-up trip to two reefs that do not exist",
+    "summary": "Computed photos and drawn records with known truth; no record of a living reef.",
+    "licence": "CC0-1.0",
+    "rights_holder": "nobody",
+    "methods": "Made up by a program: all seven ways of sampling a unit, at two sites, twice each.",
+    "language": "en",
+}
+
+
+def describe_trip(project: Path, trip: Sequence[TripVisit]) -> None:
+    """
+    State positions, licence and people, as somebody does before publishing.
+
+    Parameters
+    ----------
+    project : Path
+    trip : sequence of TripVisit
+    """
+    with wiring.survey_store(project, write=True, who=trip[0].observer) as store:
+        set_facts(store, dict(FACTS))
+        people = list(dict.fromkeys(visit.observer for visit in trip))
+        said = [(people[0], role) for role in ("creator", "contact", "metadataProvider")]
+        for person, role in (*said, *((who, "surveyor") for who in people)):
+            set_person(store, ProjectPerson(person=person, role=role))
+        stated = {place.site for place in store.site_places()}
+        for visit in trip:
+            if visit.site in stated:
+                continue
+            place = PlaceWords(
+                position=f"{visit.latitude_deg}, {visit.longitude_deg}",
+                uncertainty_m=50.0,
+                water_body="open sea",
+                locality="a reef that does not exist",
+            )
+            set_site_place(store, visit.site, place, visit.observer, wiring.clock())
+            stated.add(visit.site)
