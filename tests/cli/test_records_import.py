@@ -181,6 +181,21 @@ def test_all_faults_are_told_at_once(enter) -> None:
     assert {"row-blank", "row-count-negative"} <= set(found)
 
 
+def test_same_fault_in_many_rows_is_said_once_with_every_place(project, tmp_path) -> None:
+    head = "Quiet Ledge,2024-05-19,T1,belt,10,1,centre_inside,count,{},{}\n"
+    table = "site,date,unit,design,length_m,width_m,edge_rule,kind,category,n\n"
+    table += "".join(head.format("turf algae", n) for n in range(5)) + head.format("rock", 3)
+    (tmp_path / "t.csv").write_text(table, "utf-8")
+    done = run("records", "import", project, tmp_path / "t.csv", *WHO)
+    assert done.exit_code == 3
+    assert done.output.count("'turf algae' is not in the project's list") == 1
+    assert "error: 5 places: the category 'turf algae'" in done.output
+    assert all(f"t.csv, row {row};" in done.output for row in range(2, 6))
+    assert "t.csv, row 6\n" in done.output
+    assert "turf, fleshy algae" in done.output or "fleshy algae, turf" in done.output
+    assert "error: Quiet Ledge 2024-05-19 T1, t.csv, row 7: the category 'rock'" in done.output
+
+
 def test_mapping_reads_somebody_elses_columns(enter, project: Path) -> None:
     table = """Ort;Tag;Band;Was;Gattung;Anzahl;Groesse
 Quiet Ledge;19.5.2024;T1;Steinkoralle;Favites;3;

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from dryslate import wiring
-from dryslate.cli.render import WITH_PROBLEMS, print_json, print_problem, print_table, print_text
+from dryslate.cli.render import WITH_PROBLEMS, print_json, print_problems, print_table, print_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -78,8 +78,7 @@ def _import_tables(folder: Path, request: ImportRequest, *, as_json: bool) -> No
 
     with wiring.survey_store(folder, write=request.is_saved, who=request.observer) as store:
         plan, n_stored = run_import(store, request, wiring.import_tools(folder))
-    for problem in plan.problems:
-        print_problem(problem)
+    print_problems(plan.problems)
     if as_json:
         print_json({**plan.as_dict(), "n_stored": n_stored})
     else:
@@ -100,8 +99,7 @@ def _import_package(
     if is_saved and read.is_sound:
         with wiring.survey_store(folder, write=True, who=observer) as store:
             n_stored = save_package(store, read, observer)
-    for problem in read.problems:
-        print_problem(problem)
+    print_problems(read.problems)
     if as_json:
         print_json({**read.as_dict(), "n_stored": n_stored})
     else:

@@ -6,6 +6,7 @@ import json
 import math
 import sys
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from rich.console import Console
@@ -71,6 +72,17 @@ def print_problem(problem: Problem | Mapping[str, str]) -> None:
         problem = Fault(**problem)  # type: ignore[arg-type]  # the mapping has just these keys
     style = _COLOURS[problem.severity]
     words().print(f"{problem.severity}: {problem}", style=style, markup=False)
+
+
+def print_problems(problems: Iterable[Problem]) -> None:
+    """Print problems on stderr; one that stands in several places once, with every place."""
+    alike: dict[tuple[str, str, str, str], list[Problem]] = {}
+    for one in problems:
+        alike.setdefault((one.severity, one.slug, one.message, one.fix), []).append(one)
+    for same in alike.values():
+        print_problem(replace(same[0], place=f"{len(same)} places") if len(same) > 1 else same[0])
+        if len(same) > 1:
+            words().print("    " + "; ".join(one.place for one in same), markup=False)
 
 
 def print_table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import math
 from collections import Counter, defaultdict
 from collections.abc import Collection, Iterator, Sequence
@@ -118,11 +119,19 @@ def _check_row(
             "row-category-unknown",
             place,
             f"the category {row.category!r} is not in the project's list",
-            "Correct it, or add the category with its definition.",
+            _category_fix(row.category, categories),
         )
     yield from _check_said(row, place)
     yield from _check_size(row, place)
     yield from _check_health(row, place)
+
+
+def _category_fix(category: str, known: Collection[str]) -> str:
+    """Say what to do about a category that is in no list."""
+    near = difflib.get_close_matches(category.casefold(), sorted(known), n=3, cutoff=0.5)
+    if not near:
+        return "Correct it, or add the category with its definition."
+    return f"Near it are: {', '.join(near)}. Correct it, or add the category with its definition."
 
 
 def _check_said(row: SurveyRow, place: str) -> Iterator[Problem]:
