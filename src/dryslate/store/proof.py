@@ -6,6 +6,7 @@ import json
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing
+from itertools import groupby
 from typing import Any
 
 from dryslate.app.project_records import LogFault
@@ -59,47 +60,66 @@ class SqliteProofRoom(StoreRoom):
 
     def _rows_against_the_log(self) -> Iterator[LogFault]:
         """Rows that the log does not know, or otherwise; and those it knows and that are gone."""
-        logged = self._logged()
         tables = self._db.execute(
             "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite_%' "
             "ORDER BY name"
         ).fetchall()
+        logged = self._last_lines()
+        upcoming = next(logged, None)
         for (table,) in tables:
-            if table in UNLOGGED:
-                continue
-            known = logged.get(table, {})
-            for key, row in self._standing_rows(table):
-                said = known.pop(key, None)
-                if said is None:
-                    yield LogFault(kind="not_logged", table_name=table, row_key=key)
-                elif any(name in row and row[name] != value for name, value in said.items()):
-                    yield LogFault(kind="differs", table_name=table, row_key=key)
-            yield from (LogFault(kind="gone", table_name=table, row_key=key) for key in known)
+            while upcoming is not None and upcoming[0] < table:
+                upcoming = next(logged, None)  # of a table that is not there any more
+            lines: dict[str, int] = {}
+            if upcoming is not None and upcoming[0] == table:
+                lines, upcoming = upcoming[1], next(logged, None)
+            if table not in UNLOGGED:
+                yield from self._table_against(table, lines)
 
-    def _logged(self) -> dict[str, dict[str, dict[str, Any]]]:
-        """What the log says of every row that stands, by table and key."""
-        found: dict[str, dict[str, dict[str, Any]]] = {}
-        for row in self._rows("SELECT table_name, row_key, new FROM change_log ORDER BY change_no"):
-            rows = found.setdefault(row["table_name"], {})
-            if row["new"] is None:
-                rows.pop(row["row_key"], None)
-            else:
-                rows[row["row_key"]] = json.loads(row["new"])
-        return found
+    def _table_against(self, table: str, lines: dict[str, int]) -> Iterator[LogFault]:
+        """Hold the rows of a table against the last line of the log about each."""
+        for key, text in self._standing_rows(table):
+            line = lines.pop(key, None)
+            said = None if line is None else self._said(line)
+            if said is None:
+                yield LogFault(kind="not_logged", table_name=table, row_key=key)
+            elif said != text and _differ(json.loads(text), json.loads(said)):
+                yield LogFault(kind="differs", table_name=table, row_key=key)
+        for key, line in lines.items():
+            if self._said(line) is not None:
+                yield LogFault(kind="gone", table_name=table, row_key=key)
 
-    def _standing_rows(self, table: str) -> Iterator[tuple[str, dict[str, Any]]]:
-        """Key and words of each row of a table, as the log would write them."""
+    def _last_lines(self) -> Iterator[tuple[str, dict[str, int]]]:
+        """The number of the last line about each row, table by table: one table is held at once."""
+        rows = self._rows(
+            "SELECT table_name, row_key, max(change_no) AS line FROM change_log "
+            "GROUP BY table_name, row_key ORDER BY table_name, row_key"
+        )
+        for table, same in groupby(rows, key=lambda row: str(row["table_name"])):
+            yield table, {row["row_key"]: row["line"] for row in same}
+
+    def _said(self, line: int) -> str | None:
+        """What a line of the log says that a row holds, JSON; None where it took the row out."""
+        found = self._db.execute("SELECT new FROM change_log WHERE change_no = ?", [line])
+        return str(new) if (new := found.fetchone()[0]) is not None else None
+
+    def _standing_rows(self, table: str) -> Iterator[tuple[str, str]]:
+        """Key and words of each row of a table, JSON as the log would write them."""
         names, keys = self._columns(table)
         key = ", ".join(f'"{name}"' for name in keys)
         row = ", ".join(f"'{name}', \"{name}\"" for name in names)
         for found in self._rows(f'SELECT json_array({key}), json_object({row}) FROM "{table}"'):
-            yield found[0], json.loads(found[1])
+            yield found[0], found[1]
 
     def _columns(self, table: str) -> tuple[list[str], list[str]]:
         """All columns of a table, and those of its primary key in order."""
         columns = self._db.execute(f'PRAGMA table_info("{table}")').fetchall()
         keys = [str(c[1]) for c in sorted(columns, key=lambda c: int(c[5])) if c[5]]
         return [str(c[1]) for c in columns], keys
+
+
+def _differ(row: dict[str, Any], said: dict[str, Any]) -> bool:
+    """Tell whether a row holds something else than was said; columns of later steps are its own."""
+    return any(name in row and row[name] != value for name, value in said.items())
 
 
 def _triggers(connection: sqlite3.Connection) -> dict[str, tuple[str, str]]:
