@@ -136,6 +136,7 @@ def test_each_row_of_a_sheet_is_a_row_of_the_table(kind) -> None:
     left_out = {
         "site", "date", "unit",  # in the head
         "kind", "category",  # told by what is filled in
+        "tag",  # tagged colonies have a sheet of their own
         "unreadable",  # of points, cells and stretches only
         "x_px", "y_px", "name", "growth_form",  # of points on photos: keyed on the screen
     }  # fmt: skip
