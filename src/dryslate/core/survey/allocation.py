@@ -140,7 +140,7 @@ def photo_components(*visits: Sequence[UnitPhotos]) -> PhotoComponents:
     >>> print(f"{found.units:.4f} {found.photos:.4f} {found.points:.3f}")
     0.0125 0.0031 0.222
     >>> print(f"{found.spread(2, 25).sd:.3f} {found.spread(8, 25).sd:.3f}")
-    0.136 0.119
+    0.136 0.118
     """
     means: list[FloatArray] = []
     within = df_photos = 0.0

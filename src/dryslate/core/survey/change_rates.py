@@ -198,7 +198,7 @@ def trend_of_visits(what: str, times: ArrayLike, means: ArrayLike) -> Change:
     --------
     >>> found = trend_of_visits("cover_frac_per_year", [2018, 2019, 2021, 2022], [.4, .38, .3, .3])
     >>> print(f"{found.change.estimate:.3f} {found.change.lo95:.3f} {found.change.hi95:.3f}")
-    -0.028 -0.048 -0.008
+    -0.028 -0.049 -0.007
     """
     fit = fit_trend(times, means)
     df = fit.n_visits - 2.0

@@ -41,7 +41,7 @@ def state_amount(
     --------
     >>> found = state_amount(("cover_adjusted_frac", Method.TWICE_NAMED), (0.12, 0.03, 7.0), 8)
     >>> print(f"{found.lo95:.3f} {found.hi95:.3f}")
-    0.065 0.211
+    0.066 0.219
     """
     (figure, method), (estimate, u, df) = what, amount
     flags = [Flag.OF_THESE_PLOTS] if is_plots else []
