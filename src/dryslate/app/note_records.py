@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 
 from dryslate.app.identification_rows import IdentificationRow, RecordRow, ReviewOutcomeRow
 from dryslate.app.noted_sizes import parse_noted, require_class
-from dryslate.app.ports import SurveyStore
 from dryslate.app.project_photos import photos_called
 from dryslate.app.records import Photo
 from dryslate.app.review_state import latest_outcomes, settled_of, state_of
@@ -20,6 +19,7 @@ from dryslate.base.figures import with_doubt
 from dryslate.base.provenance import key_of
 
 if TYPE_CHECKING:
+    from dryslate.app.ports import SurveyStore
     from dryslate.core.identify.taxa import TaxaData
 
 HASH_DIGITS = 8

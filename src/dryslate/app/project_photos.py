@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from dryslate.app.ports import SurveyStore
 from dryslate.app.records import Photo
 from dryslate.app.set_aside import standing_photos
 from dryslate.base.errors import InputError
+
+if TYPE_CHECKING:
+    from dryslate.app.ports import SurveyStore
 
 
 def choose_photos(store: SurveyStore, names: Sequence[Path]) -> tuple[Photo, ...]:

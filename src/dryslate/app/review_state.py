@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, cast
 
 from dryslate.app.identification_rows import IdentificationRow, ReviewOutcomeRow
-from dryslate.app.ports import SurveyStore
 from dryslate.core.identify.relation import Relation, SaidName, relate_names
 
 if TYPE_CHECKING:
+    from dryslate.app.ports import SurveyStore
     from dryslate.core.identify.name_book import Rank
 
 State = Literal["agreed", "coarser", "finer", "open", "reopened", "settled", "together"]

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
-from dryslate.app.ports import SurveyStore
 from dryslate.app.records import Photo
 from dryslate.app.unit_edits import Edit, Wish, save_wish
 from dryslate.app.unit_records import REASONS, Reason, SetAside
 from dryslate.app.units import photos_by_id
 from dryslate.app.visits import require_observer
 from dryslate.base.errors import InputError
+
+if TYPE_CHECKING:
+    from dryslate.app.ports import SurveyStore
 
 
 def set_aside(

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import TypeVar
+from typing import TYPE_CHECKING, TypeVar
 
-from dryslate.app.ports import SurveyStore
 from dryslate.app.unit_records import SetAside, Unit, UnitPhoto
 from dryslate.app.unit_words import unit_words
 from dryslate.base.errors import InputError
+
+if TYPE_CHECKING:
+    from dryslate.app.ports import SurveyStore
 
 Row = TypeVar("Row")
 Pairs = Mapping[str, tuple[Row | None, Row | None]]

@@ -6,11 +6,14 @@ import hashlib
 import math
 from collections.abc import Collection
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
-from dryslate.app.ports import SurveyStore
 from dryslate.app.unit_records import KINDS, Kind, Unit
 from dryslate.app.visits import require_name, require_observer
 from dryslate.base.errors import InputError
+
+if TYPE_CHECKING:
+    from dryslate.app.ports import SurveyStore
 
 DEEPEST_M = 200.0
 """A depth of a survey unit above this is a slip of the pen."""

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
-from dryslate.app.ports import SurveyStore
 from dryslate.app.records import Photo
 from dryslate.app.unit_edits import Edit, Wish, changed_meanwhile, save_wish
 from dryslate.app.unit_joining import GAP_MIN, JoinPlan, plan_joins
@@ -13,6 +13,9 @@ from dryslate.app.unit_records import Unit, UnitPhoto
 from dryslate.app.unit_words import UnitWords, new_unit, said, unit_words
 from dryslate.app.visits import require_name, require_observer
 from dryslate.base.errors import InputError
+
+if TYPE_CHECKING:
+    from dryslate.app.ports import SurveyStore
 
 
 def mark_slates(

@@ -5,10 +5,13 @@ from __future__ import annotations
 import datetime
 import unicodedata
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from dryslate.app.ports import SurveyStore
 from dryslate.app.records import Visit
 from dryslate.base.errors import InputError
+
+if TYPE_CHECKING:
+    from dryslate.app.ports import SurveyStore
 
 
 def visit_id_of(site: str, date: str) -> str:

@@ -9,9 +9,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
+from typing import TYPE_CHECKING
 
 import dryslate
-from dryslate.app.ports import Clock
 from dryslate.base.errors import StoreError
 from dryslate.base.problems import Problem
 from dryslate.store.backups import SqliteBackupRoom
@@ -41,6 +41,9 @@ from dryslate.store.sheets import SqliteSheetRoom
 from dryslate.store.survey_rows import SqliteSurveyRowRoom
 from dryslate.store.survey_sums import SqliteSurveySumRoom
 from dryslate.store.units import SqliteUnitRoom
+
+if TYPE_CHECKING:
+    from dryslate.app.ports import Clock
 
 WAIT_S = 10.0
 """How long a second writer waits for the first, in seconds."""
