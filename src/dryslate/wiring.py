@@ -312,7 +312,7 @@ def document_writer() -> DocumentWriter:
     """Return the writer of cards and reports."""
     from dryslate.documents.writer import DocumentFiles
 
-    return DocumentFiles()
+    return DocumentFiles(save_file)
 
 
 def power_chart(curve: PowerCurve, power: float, words: tuple[str, str, str, str, str]) -> str:

@@ -204,7 +204,7 @@ def test_wishes_that_cannot_be_met_are_refused(trip: Path, tmp_path: Path) -> No
     (tmp_path / "file").write_text("x")
     with pytest.raises(DryslateError) as caught:
         run("report", trip, "-o", tmp_path / "file" / "r.html")
-    assert caught.value.slug == "document-not-written"
+    assert caught.value.slug == "write-failed"
 
 
 def test_empty_project_gives_a_report_that_says_so(tmp_path: Path) -> None:

@@ -265,3 +265,18 @@ def test_timeline_is_the_same_picture_each_time_and_says_what_it_shows(
     assert "not found" in (tmp_path / "c.svg").read_text("utf-8")
     bare = run("colonies", "plot", trip, "17", "-o", tmp_path / "d.svg", *heat[:2])
     assert bare.exit_code == 2
+
+
+def test_shares_that_make_the_whole_leave_nothing_to_the_others(trip: Path, carried) -> None:
+    words = ("colonies", "see", trip, "17", "--visit", SITE, LATER, *BY, "--json")
+    part = documents(run(*words, "--normal", 60, "--pale", 30))[0]
+    assert part["mean_shares"] is None  # ten per cent are not told
+    whole = documents(run(*words, "--normal", 60, "--pale", 40))[0]
+    assert whole["mean_shares"]["bleached_pct"] == 0.0
+    assert whole["mean_shares"]["pale_pct"] == 40.0
+
+
+def test_project_without_tagged_colonies_says_so(tmp_path: Path) -> None:
+    assert run("new", tmp_path / "p").exit_code == 0
+    assert "No tagged colonies yet" in run("health", tmp_path / "p").output
+    assert documents(run("health", tmp_path / "p", "--json")) == []

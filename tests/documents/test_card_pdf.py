@@ -10,12 +10,12 @@ import numpy as np
 import pypdfium2 as pdfium
 import pytest
 
-from dryslate.base.errors import InputError, MissingPartError, SettingsError
+from dryslate.base.errors import MissingPartError, SettingsError, StoreError
 from dryslate.core.card.finding import find_cards
 from dryslate.documents.card_pdf import PAPERS_MM, SheetSettings, draw_card, lay_out_card
 from dryslate.documents.typesetting import make_grey_device
-from dryslate.documents.writer import DocumentFiles
 from dryslate.files.reference_tables import FileReferenceTables
+from dryslate.wiring import document_writer
 
 DPI = 400
 TABLES = FileReferenceTables()
@@ -49,7 +49,7 @@ def edge_mm(img: np.ndarray, at_mm: float, across_mm: float, axis: int) -> float
 @pytest.fixture(scope="module")
 def field_pdf(tmp_path_factory) -> Path:
     path = tmp_path_factory.mktemp("pdf") / "field.pdf"
-    DocumentFiles().card_pdf(TABLES.card("field"), path)
+    document_writer().card_pdf(TABLES.card("field"), path)
     return path
 
 
@@ -112,7 +112,7 @@ def test_scale_on_the_card_is_100_mm_long_to_a_tenth(field_page) -> None:
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 @pytest.mark.parametrize("name", ["field", "large", "stick"])
 def test_check_lines_are_100_mm_across_and_down(tmp_path, name, paper) -> None:
-    DocumentFiles().card_pdf(TABLES.card(name), tmp_path / "c.pdf", paper=paper)
+    document_writer().card_pdf(TABLES.card(name), tmp_path / "c.pdf", paper=paper)
     page = rastered(tmp_path / "c.pdf", 0).mean(axis=2)
     lines = [
         i
@@ -135,7 +135,7 @@ def test_check_lines_are_100_mm_across_and_down(tmp_path, name, paper) -> None:
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 def test_page_has_the_paper_s_own_size(tmp_path, paper) -> None:
-    DocumentFiles().card_pdf(TABLES.card("field"), tmp_path / "c.pdf", paper=paper)
+    document_writer().card_pdf(TABLES.card("field"), tmp_path / "c.pdf", paper=paper)
     with pdfium.PdfDocument(tmp_path / "c.pdf") as document:
         assert len(document) == 2
         size_mm = sorted(v * 25.4 / 72 for v in document[0].get_size())
@@ -182,7 +182,7 @@ def test_ground_neutrals_and_markers_are_drawn_grey() -> None:
 
 
 def test_same_card_gives_the_same_bytes(field_pdf, tmp_path) -> None:
-    DocumentFiles().card_pdf(TABLES.card("field"), tmp_path / "again.pdf")
+    document_writer().card_pdf(TABLES.card("field"), tmp_path / "again.pdf")
     assert (tmp_path / "again.pdf").read_bytes() == field_pdf.read_bytes()
 
 
@@ -204,7 +204,7 @@ def test_serial_number_is_on_card_and_label(tmp_path) -> None:
     from dataclasses import replace
 
     card = replace(TABLES.card("field"), serial="A17")
-    DocumentFiles().card_pdf(card, tmp_path / "c.pdf")
+    document_writer().card_pdf(card, tmp_path / "c.pdf")
     with pdfium.PdfDocument(tmp_path / "c.pdf") as document:
         pages = [document[k].get_textpage().get_text_range() for k in range(2)]
     assert pages[0].count("A17") == 2
@@ -220,12 +220,12 @@ def test_faulty_wishes_are_refused(tmp_path) -> None:
     ]
     for which, options, slug in wishes:
         with pytest.raises(SettingsError) as caught:
-            DocumentFiles().card_pdf(which, tmp_path / "c.pdf", **options)
+            document_writer().card_pdf(which, tmp_path / "c.pdf", **options)
         assert caught.value.slug == slug
     (tmp_path / "file").write_text("x")
-    with pytest.raises(InputError) as caught_input:
-        DocumentFiles().card_pdf(card, tmp_path / "file" / "c.pdf")
-    assert caught_input.value.slug == "document-not-written"
+    with pytest.raises(StoreError) as caught_store:
+        document_writer().card_pdf(card, tmp_path / "file" / "c.pdf")
+    assert caught_store.value.slug == "write-failed"
 
 
 def test_pdf_without_a_grey_profile_is_refused() -> None:

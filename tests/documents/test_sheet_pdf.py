@@ -21,8 +21,8 @@ from dryslate.core.sheet.squaring import (
     fit_page,
     read_number,
 )
-from dryslate.documents.writer import DocumentFiles
 from dryslate.web.languages import catalogue
+from dryslate.wiring import document_writer
 
 DPI = 200
 NUMBER = sheet_number("a sheet of the tests")
@@ -34,7 +34,7 @@ def page_for(kind: str = "belt", paper: str = "a4", **more: object) -> SheetPage
 
 
 def rastered(page: SheetPage, dpi: int = DPI) -> np.ndarray:
-    pdf = DocumentFiles().sheet_pdf([page], "en")
+    pdf = document_writer().sheet_pdf([page], "en")
     with pdfium.PdfDocument(pdf) as document:
         return document[0].render(scale=dpi / 72).to_numpy()[..., :3].mean(axis=2).astype(np.uint8)
 
@@ -129,8 +129,8 @@ def test_frames_are_printed_where_the_geometry_says(paper) -> None:
 def test_same_pages_give_the_same_bytes_and_the_paper_s_size() -> None:
     for paper, (width, height) in PAPERS_MM.items():
         pages = [page_for("belt", paper), page_for("tagged_colony", paper)]
-        pdf = DocumentFiles().sheet_pdf(pages, "en")
-        assert pdf == DocumentFiles().sheet_pdf(pages, "en")
+        pdf = document_writer().sheet_pdf(pages, "en")
+        assert pdf == document_writer().sheet_pdf(pages, "en")
         with pdfium.PdfDocument(pdf) as document:
             assert len(document) == 2
             for page in document:
@@ -149,7 +149,7 @@ def flat(text: str) -> str:
 
 @pytest.mark.parametrize("kind", SHEET_KINDS)
 def test_every_sheet_has_its_cautions_and_its_number_in_print(kind) -> None:
-    said = flat(text_of(DocumentFiles().sheet_pdf([page_for(kind)], "en")))
+    said = flat(text_of(document_writer().sheet_pdf([page_for(kind)], "en")))
     for words in ("local law", "data come second", "hydrocorals sting", "local rules come first"):
         assert words in said
     assert "decompression" not in said
@@ -159,7 +159,7 @@ def test_every_sheet_has_its_cautions_and_its_number_in_print(kind) -> None:
 def test_french_sheet_is_in_french() -> None:
     words = catalogue("fr").gettext
     page = lay_out(SheetContent(kind="belt"), NUMBER, words)
-    said = flat(text_of(DocumentFiles().sheet_pdf([page], "fr")))
+    said = flat(text_of(document_writer().sheet_pdf([page], "fr")))
     for english in (
         "Observer",
         "How many",

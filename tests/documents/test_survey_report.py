@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import csv
 import json
+import os
 import re
 from html.parser import HTMLParser
 from pathlib import Path
@@ -237,6 +238,24 @@ def test_nothing_noted_says_so(tmp_path: Path) -> None:
     assert "Nothing was noted in units yet" in said
     assert "Cover: no unit was read for it" in said
     assert "Nothing was noted in units yet" in pdf_text(tmp_path / "r.pdf").replace("\r\n", " ")
+
+
+@pytest.mark.skipif(os.name != "posix", reason="no limit on the size of files")
+def test_disk_that_fills_up_leaves_the_older_report_whole(trip: Path, tmp_path: Path) -> None:
+    import resource  # not on every system
+
+    out = tmp_path / "r.html"
+    out.write_text("the report of last year", "utf-8")
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (70_000, hard))
+    try:
+        with pytest.raises(DryslateError) as caught:
+            run("report", trip, "--results", "-o", out)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+    assert caught.value.slug == "disk-full"
+    assert out.read_text("utf-8") == "the report of last year"
+    assert [file.name for file in tmp_path.iterdir()] == ["r.html"]
 
 
 def test_one_unit_and_all_zeros(tmp_path: Path) -> None:

@@ -173,7 +173,9 @@ def print_card(
     Raises
     ------
     InputError
-        ``card-unknown``, ``document-not-written``.
+        ``card-unknown``.
+    StoreError
+        ``disk-full``, ``folder-read-only``, ``write-failed``.
     SettingsError
         ``paper-unknown``, ``copies-not-positive``, ``card-larger-than-paper``.
     """
@@ -195,7 +197,9 @@ def draw_card_picture(
     Raises
     ------
     InputError
-        ``card-unknown``, ``document-not-written``.
+        ``card-unknown``.
+    StoreError
+        ``disk-full``, ``folder-read-only``, ``write-failed``.
     SettingsError
         ``dpi-out-of-range``.
     """

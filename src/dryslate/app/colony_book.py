@@ -15,7 +15,7 @@ from dryslate.app.colony_records import (
     ColonyFrame,
     Sighting,
 )
-from dryslate.app.coral_health import SHARES
+from dryslate.app.coral_health import SHARES, whole_shares
 from dryslate.app.note_records import standing_names
 
 if TYPE_CHECKING:
@@ -44,11 +44,12 @@ class ColonyVisit:
     frames: tuple[ColonyFrame, ...]
 
     def mean_shares(self) -> dict[str, float] | None:
-        """Return the mean over observers who judged all five; None where none did."""
-        whole = [row.shares() for row in self.fractions if None not in row.shares().values()]
+        """Return the mean over observers whose shares make the whole; None where nobody's do."""
+        found = (whole_shares(row.shares()) for row in self.fractions)
+        whole = [shares for shares in found if shares is not None]
         if not whole:
             return None
-        return {name: sum(s[name] or 0.0 for s in whole) / len(whole) for name in SHARES}
+        return {name: sum(s[name] for s in whole) / len(whole) for name in SHARES}
 
     def as_dict(self) -> dict[str, Any]:
         """Return the fields as plain values, for JSON."""
@@ -163,7 +164,7 @@ class VisitHealth:
     states : Mapping
         How many colonies, by state; ``nothing_said`` for those without a word.
     n_judged : int
-        Colonies of which somebody judged all five fractions.
+        Colonies whose shares, as somebody judged them, make the whole.
     medians, lowest, highest : Mapping
         Per cent by fraction over those colonies; empty where none was judged.
     """

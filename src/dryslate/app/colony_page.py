@@ -121,10 +121,13 @@ def frame_picture(
 
 
 def outlines_measured(store: SurveyStore, colony: Colony) -> dict[str, tuple[MeasurementRow, ...]]:
-    """Return the outlines measured in each of a colony's photos: one of them can be taken."""
+    """Return the outlines of corals measured in each of a colony's photos: one can be taken."""
+    controls = {control.name for control in store.control_objects()}
     return {
         frame.photo_id: tuple(
-            m for m in store.measurements(frame.photo_id) if m.kind in ("outline", "colour")
+            m
+            for m in store.measurements(frame.photo_id)
+            if m.kind in ("outline", "colour") and m.colony not in controls
         )
         for frame in store.colony_frames(colony.organism_id)
     }

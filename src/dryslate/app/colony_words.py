@@ -197,7 +197,7 @@ def health_words(health: VisitHealth) -> str:
     states = ", ".join(f"{n} {STATE_WORDS[state]}" for state, n in health.states.items())
     said = f"{health.visit.visit_id}, colonies {group}: {states}"
     if not health.n_judged:
-        return f"{said}; fractions of none."
+        return f"{said}; nobody judged all of a colony."
     shares = ", ".join(
         f"{SHARE_WORDS[name]} {health.medians[name]:.0f} % "
         f"({health.lowest[name]:.0f} to {health.highest[name]:.0f})"

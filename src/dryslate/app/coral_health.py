@@ -127,6 +127,36 @@ def check_health(shares: Mapping[str, float | None]) -> list[Problem]:
     return problems
 
 
+def whole_shares(shares: Mapping[str, float | None]) -> dict[str, float] | None:
+    """
+    Return all five shares, or None where some are not known.
+
+    Parameters
+    ----------
+    shares : Mapping
+        Per cent by name of `SHARES`; checked by `check_health`.
+
+    Returns
+    -------
+    dict or None
+
+    Notes
+    -----
+    What was not judged is unknown, unless the others make the whole: then there is none of it.
+
+    Examples
+    --------
+    >>> whole_shares({"normal_pct": 60.0, "pale_pct": 40.0})["bleached_pct"]
+    0.0
+    >>> whole_shares({"normal_pct": 60.0, "pale_pct": 20.0}) is None
+    True
+    """
+    known = {name: value for name in SHARES if (value := shares.get(name)) is not None}
+    if len(known) < len(SHARES) and abs(sum(known.values()) - 100.0) > ROUNDING_PCT:
+        return None
+    return {name: known.get(name, 0.0) for name in SHARES}
+
+
 def note_health(
     store: HealthRecords, record_id: str, shares: Mapping[str, float | None], who: tuple[str, str]
 ) -> HealthRow:

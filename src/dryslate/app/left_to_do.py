@@ -179,6 +179,8 @@ class _Book:
         self.all_photos = _by_visit(store.photos())
         self.aside = {one.photo_id for one in store.photos_set_aside()}
         self.units = _by_visit(store.units())
+        stated = {one.unit_id: one.design.design for one in store.unit_designs()}
+        self.without_photos = {i for i, design in stated.items() if design != "photo_points"}
         self.joins = {join.photo_id: join for join in store.unit_photos()}
         self.corrections = {row.photo_id: row for row in store.corrections()}
         names = standing_names(store)
@@ -257,6 +259,7 @@ class _Book:
         held = {j.unit_id for _, j in joins if j is not None and j.how != "slate"}
         yield from self._item("unit_no_name", [u.unit_id for u in units if u.name is None])
         yield from self._item("no_unit", [i for i, join in joins if join is None])
+        held |= self.without_photos  # tapes, belts, quadrats and swims are noted on paper
         empty = [u.unit_id for u in units if u.name is not None and u.unit_id not in held]
         yield from self._item("unit_no_photos", empty)
 

@@ -82,8 +82,8 @@ def write_report(
     ------
     SettingsError
         ``picture-size-wrong``.
-    InputError
-        ``document-not-written``.
+    StoreError
+        ``disk-full``, ``folder-read-only``, ``write-failed``.
     """
     report = collect_report(bench, picture_px)
     path = out if out is not None else bench.folder / "reports" / "report.html"

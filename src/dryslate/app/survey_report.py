@@ -184,8 +184,8 @@ def write_results_report(
     ------
     SettingsError
         ``report-language-unknown``.
-    InputError
-        ``document-not-written``.
+    StoreError
+        ``disk-full``, ``folder-read-only``, ``write-failed``.
     """
     report = collect_survey_report(source.store, source.folder, source.settings)
     path = out if out is not None else source.folder / "reports" / "results.html"

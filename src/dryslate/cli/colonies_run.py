@@ -55,7 +55,8 @@ def note_visit(
         story = colony_story(store, colony)
     told = next(v for v in story.visits if v.visit.visit_id == visit.visit_id)
     n = len(told.frames)
-    words = f"{colony.label}, {visit.visit_id}: {STATE_WORDS[sighting.state]}; {n} photos."
+    photos_said = "1 photo" if n == 1 else f"{n} photos"
+    words = f"{colony.label}, {visit.visit_id}: {STATE_WORDS[sighting.state]}; {photos_said}."
     print_json(told.as_dict()) if as_json else print_text(words)
 
 

@@ -32,6 +32,8 @@ def health(
     with wiring.survey_store(folder, write=False) as store:
         stories = colony_stories(store, site)
         told = [(story, colour_series(store, story.colony)) for story in stories]
+    if not told and not as_json:
+        print_text("No tagged colonies yet; tag one with `dryslate colonies tag`.")
     for story, series in told:
         print_json(story_as_dict(story, series)) if as_json else print_text(
             story_words(story, series)

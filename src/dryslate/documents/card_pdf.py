@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from dryslate.base.errors import InputError, SettingsError
+from dryslate.base.errors import SettingsError
 from dryslate.core.card.definition import Box, CardDefinition, Marker
 from dryslate.core.card.markers import marker_cells, rim_mm
 from dryslate.core.card.picture import STRIP_LAB, scale_ticks
@@ -135,23 +134,23 @@ def draw_card(card: CardDefinition) -> list[Item]:
     return items + _corner_arcs(card)
 
 
-def write_card_pdf(card: CardDefinition, path: Path, settings: SheetSettings) -> None:
+def card_pdf(card: CardDefinition, settings: SheetSettings) -> bytes:
     """
-    Write the PDF of a card: the sheets to print, then how to print, seal and look after it.
+    Return the PDF of a card: the sheets to print, then how to print, seal and look after it.
 
     Parameters
     ----------
     card : CardDefinition
-    path : Path
-        Where to write; an older file of that name is replaced.
     settings : SheetSettings
+
+    Returns
+    -------
+    bytes
 
     Raises
     ------
     SettingsError
         Those of `lay_out_card`.
-    InputError
-        ``document-not-written`` if the file cannot be written.
     """
     data = lay_out_card(card, settings) | {
         "card": {
@@ -168,16 +167,7 @@ def write_card_pdf(card: CardDefinition, path: Path, settings: SheetSettings) ->
         },
         "paper": {"a4": "A4", "letter": "Letter"}[settings.paper],
     }
-    pdf = typeset("card.typ", data)
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(pdf)
-    except OSError as error:
-        raise InputError(
-            "document-not-written",
-            f"{path}: the document cannot be written ({error.strerror or error}).",
-            "Choose another place with -o, or make room on the disk.",
-        ) from error
+    return typeset("card.typ", data)
 
 
 def _places(

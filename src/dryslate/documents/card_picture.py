@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+import io
 
-from dryslate.base.errors import InputError, SettingsError
+from dryslate.base.errors import SettingsError
 from dryslate.core.card.definition import CardDefinition
 from dryslate.core.card.picture import render_picture
 
@@ -12,28 +12,26 @@ DPI_RANGE = (20.0, 2400.0)
 MAX_PX = 120_000_000
 
 
-def write_card_picture(card: CardDefinition, dpi: float, path: Path) -> tuple[int, int]:
+def card_png(card: CardDefinition, dpi: float) -> tuple[bytes, tuple[int, int]]:
     """
-    Write a card as PNG in sRGB, with its resolution stated in the file.
+    Return a card as PNG in sRGB, with its resolution stated in the file.
 
     Parameters
     ----------
     card : CardDefinition
     dpi : float
         Pixels per inch (25.4 mm).
-    path : Path
 
     Returns
     -------
-    tuple of int
-        Width and height in pixels: the card's own size, rounded to whole pixels.
+    png : bytes
+    size_px : tuple of int
+        Width and height: the card's own size, rounded to whole pixels.
 
     Raises
     ------
     SettingsError
         ``dpi-out-of-range`` if the picture would be too coarse or too large.
-    InputError
-        ``document-not-written`` if the file cannot be written.
     """
     from PIL import Image
     from PIL.PngImagePlugin import PngInfo
@@ -50,13 +48,6 @@ def write_card_picture(card: CardDefinition, dpi: float, path: Path) -> tuple[in
     image = Image.fromarray(render_picture(card, dpi / 25.4))
     chunks = PngInfo()
     chunks.add(b"sRGB", b"\x00")  # rendering intent: perceptual (PNG 3rd edition, 11.3.2.5)
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        image.save(path, format="PNG", dpi=(dpi, dpi), pnginfo=chunks)
-    except OSError as error:
-        raise InputError(
-            "document-not-written",
-            f"{path}: the picture cannot be written ({error.strerror or error}).",
-            "Choose another place with -o, or make room on the disk.",
-        ) from error
-    return image.size
+    buffer = io.BytesIO()
+    image.save(buffer, format="PNG", dpi=(dpi, dpi), pnginfo=chunks)
+    return buffer.getvalue(), image.size

@@ -51,15 +51,17 @@ def timeline_svg(timeline: Timeline) -> str:
     import matplotlib as mpl
     from matplotlib.figure import Figure
 
-    n = 2 if timeline.heat is None else 3
+    has_colour = any(v.is_first_colour or v.changes for v in timeline.visits)
+    n = 1 + has_colour + (timeline.heat is not None)
     with mpl.rc_context(LOOK):
         figure = Figure(figsize=(8.4, 1.2 + 2.1 * n))
         panels = figure.subplots(n, 1, sharex=True, squeeze=False)[:, 0].tolist()
     dates = [datetime.date.fromisoformat(v.date) for v in timeline.visits]
     _draw_shares(panels[0], timeline, dates)
-    _draw_changes(panels[1], timeline, dates)
+    if has_colour:
+        _draw_changes(panels[1], timeline, dates)
     if timeline.heat is not None:
-        _draw_heat(panels[2], timeline)
+        _draw_heat(panels[-1], timeline)
     _date_axis(panels, dates, timeline)
     figure.align_ylabels(panels)
     figure.subplots_adjust(hspace=0.45)

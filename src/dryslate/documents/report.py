@@ -5,7 +5,6 @@ from __future__ import annotations
 import base64
 from collections.abc import Sequence
 from importlib import resources
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dryslate import __version__
@@ -20,7 +19,6 @@ from dryslate.app.report_words import (
     OUTCOMES,
 )
 from dryslate.app.taxon_words import italic_html
-from dryslate.base.errors import InputError
 from dryslate.documents.report_charts import (
     BLUE,
     GREY,
@@ -45,33 +43,6 @@ SIGNS = {
     "not_yet": "◇",
 }
 PATTERNS = ("solid", "lines", "dots", "cross", "pale", "steps")
-
-
-def write_report(report: Report, path: Path) -> None:
-    """
-    Write the report.
-
-    Parameters
-    ----------
-    report : Report
-    path : Path
-        An older report there is replaced.
-
-    Raises
-    ------
-    InputError
-        ``document-not-written`` if the file cannot be written.
-    """
-    html = render_report(report)
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_text(html, encoding="utf-8")
-    except OSError as error:
-        raise InputError(
-            "document-not-written",
-            f"{path}: the report cannot be written ({error.strerror or error}).",
-            "Choose another place with -o, or make room on the disk.",
-        ) from error
 
 
 def render_report(report: Report) -> str:

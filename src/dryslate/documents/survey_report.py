@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from importlib import resources
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dryslate import __version__
-from dryslate.base.errors import InputError
 from dryslate.documents.report_blocks import Block
 from dryslate.documents.report_language import Speech
 from dryslate.documents.survey_first_page import first_page
@@ -119,35 +117,6 @@ def _plain(block: Block) -> dict[str, Any]:
     found = block.as_dict()
     found["svg"] = block.svg.replace("currentColor", "#000000")
     return found
-
-
-def write_survey_report(report: SurveyReport, path: Path, language: str, *, as_pdf: bool) -> None:
-    """
-    Write the report to a file.
-
-    Parameters
-    ----------
-    report : SurveyReport
-    path : Path
-        An older report there is replaced.
-    language : {"en", "fr"}
-    as_pdf : bool
-
-    Raises
-    ------
-    InputError
-        ``document-not-written``.
-    """
-    data = survey_pdf(report, language) if as_pdf else survey_html(report, language).encode("utf-8")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(data)
-    except OSError as error:
-        raise InputError(
-            "document-not-written",
-            f"{path}: the report cannot be written ({error.strerror or error}).",
-            "Choose another place with -o, or make room on the disk.",
-        ) from error
 
 
 def anchors_of(blocks: Sequence[Block]) -> set[str]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +11,17 @@ from dryslate.core.sheet.page import SheetPage
 
 
 class DocumentFiles:
-    """Writes cards as PDF and reports as self-contained HTML."""
+    """
+    Writes cards as PDF and reports as self-contained HTML.
+
+    Parameters
+    ----------
+    save : callable
+        Puts bytes into a file, whole or not at all.
+    """
+
+    def __init__(self, save: Callable[[Path, bytes], None]) -> None:
+        self._save = save
 
     def card_pdf(
         self, card: CardDefinition, path: Path, *, paper: str = "a4", copies: int | None = None
@@ -32,12 +42,12 @@ class DocumentFiles:
         ------
         SettingsError
             ``paper-unknown``, ``copies-not-positive``, ``card-larger-than-paper``.
-        InputError
-            ``document-not-written``.
+        StoreError
+            ``disk-full``, ``folder-read-only``, ``write-failed``.
         """
-        from dryslate.documents.card_pdf import SheetSettings, write_card_pdf
+        from dryslate.documents.card_pdf import SheetSettings, card_pdf
 
-        write_card_pdf(card, path, SheetSettings(paper=paper, copies=copies))
+        self._save(path, card_pdf(card, SheetSettings(paper=paper, copies=copies)))
 
     def card_picture(self, card: CardDefinition, dpi: float, path: Path) -> tuple[int, int]:
         """
@@ -47,12 +57,14 @@ class DocumentFiles:
         ------
         SettingsError
             ``dpi-out-of-range``.
-        InputError
-            ``document-not-written``.
+        StoreError
+            ``disk-full``, ``folder-read-only``, ``write-failed``.
         """
-        from dryslate.documents.card_picture import write_card_picture
+        from dryslate.documents.card_picture import card_png
 
-        return write_card_picture(card, dpi, path)
+        png, size_px = card_png(card, dpi)
+        self._save(path, png)
+        return size_px
 
     def sheet_pdf(self, pages: Sequence[SheetPage], language: str) -> bytes:
         """Return the millimetre-true PDF of sheets for the dive; same pages, same bytes."""
@@ -84,12 +96,15 @@ class DocumentFiles:
 
     def report_html(self, report: Any, path: Path) -> None:
         """Write the self-contained report."""
-        from dryslate.documents.report import write_report
+        from dryslate.documents.report import render_report
 
-        write_report(report, path)
+        self._save(path, render_report(report).encode("utf-8"))
 
     def survey_report(self, report: Any, path: Path, language: str, *, as_pdf: bool) -> None:
         """Write the report of a survey's results as one HTML file or as PDF."""
-        from dryslate.documents.survey_report import write_survey_report
+        from dryslate.documents.survey_report import survey_html, survey_pdf
 
-        write_survey_report(report, path, language, as_pdf=as_pdf)
+        if as_pdf:
+            self._save(path, survey_pdf(report, language))
+        else:
+            self._save(path, survey_html(report, language).encode("utf-8"))

@@ -8,8 +8,10 @@ from dryslate.app.identification_rows import IdentificationRow
 from dryslate.app.left_to_do import FEWEST_GAPS, left_to_do, own_pace_min
 from dryslate.app.records import CorrectionRow
 from dryslate.app.set_aside import set_aside
+from dryslate.app.survey_records import StatedDesign
 from dryslate.app.unit_words import UnitWords
-from dryslate.app.units import change_unit, join_by_time, mark_slates, move_photos
+from dryslate.app.units import change_unit, join_by_time, mark_slates, move_photos, start_unit
+from dryslate.core.survey.designs import UnitDesign
 
 EIGHT = datetime(2026, 3, 14, 8, tzinfo=UTC)
 
@@ -111,3 +113,27 @@ def test_slate_is_not_expected_to_have_a_card(memory_store, dive) -> None:
     mark_slates(store, [ids[0], ids[2]], None, "Ines Varro")
     left = kinds_of(store)
     assert (left["no_card"], left["unreadable"]) == (1, 1)
+
+
+def test_units_that_are_noted_on_paper_need_no_photos(memory_store, dive) -> None:
+    store = memory_store
+    dive.add_visit(store)
+    ways = {"L1": UnitDesign(design="photo_points"), "T1": UnitDesign(design="belt")}
+    for name in ways:
+        start_unit(store, dive.VISIT, UnitWords(name=name), "Ines Varro")
+    ids = {unit.name: unit.unit_id for unit in store.units()}
+    assert kinds_of(store) == {"unit_no_photos": 2}
+    for name, design in ways.items():
+        store.save_unit_design(
+            StatedDesign(
+                unit_id=ids[name],
+                design=design,
+                list_version=None,
+                observer="Ines Varro",
+                stated_at="2024-05-19T12:00:00Z",
+            )
+        )
+    (visit,) = left_to_do(store)
+    assert [(item.kind, item.n, item.first) for item in visit.items] == [
+        ("unit_no_photos", 1, ids["L1"])
+    ]

@@ -126,6 +126,7 @@ def _one(
             "choices": outlines_measured(store, found),
             "due": due,
         }
+    shown["has_reference"] = any(f.frame.is_reference for f in shown["frames"])
     shown["timeline"] = wiring.document_writer().colony_timeline(timeline)
     shown |= {"words": colony_words, "said": said or {}, "shares": SHARES}
     shown["problem"] = problem_of_error(error) if error else None
