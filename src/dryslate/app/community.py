@@ -168,7 +168,7 @@ class _Comparison:
             n_units=len(self.units.unit_ids),
             n_left_out=self.units.n_left_out,
             n_things_left_out=self.units.n_things_left_out,
-            method=f"{how.measure}, transform {how.transform}, seed {how.seed}",
+            method=f"{how.measure.words}, transform {how.transform.words}, seed {how.seed}",
             flags=self.flags + flags,
             **more,
         )

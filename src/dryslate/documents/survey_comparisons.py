@@ -74,6 +74,11 @@ def change_section(report: SurveyReport, speech: Speech) -> Section:
     return blocks, []
 
 
+def _p(value: float, speech: Speech) -> str:
+    """Write a p; one that rounds to zero is not zero."""
+    return f"<{NBSP}{speech.number(0.001, 3)}" if value < 0.0005 else speech.number(value, 3)
+
+
 def _change_cells(row: ChangeRow, speech: Speech) -> Sequence[str]:
     """Return the cells of one change."""
 
@@ -84,9 +89,9 @@ def _change_cells(row: ChangeRow, speech: Speech) -> Sequence[str]:
     ends = speech.say("none")
     if row.lo95 is not None and row.hi95 is not None:
         ends = speech.say("{lo} to {hi}", lo=said(row.lo95), hi=said(row.hi95))
-    p = "" if row.p is None else speech.number(row.p, 3)
+    p = "" if row.p is None else _p(row.p, speech)
     if row.p_adjusted is not None:
-        p += f" ({speech.number(row.p_adjusted, 3)})"
+        p += f" ({_p(row.p_adjusted, speech)})"
     flags = [speech.word(SURVEY_FLAGS.get(flag, flag)) for flag in row.flags]
     where = [row.site, row.zone, speech.word(DESIGN_WORDS.get(row.design, row.design))]
     return (

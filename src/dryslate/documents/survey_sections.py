@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from itertools import groupby
@@ -146,12 +147,21 @@ def _overview(
         unit = speech.word(unit_of(figure))
         title = speech.word(figure_words(figure))
         head = f"{title} ({unit})" if unit and f"({unit})" not in title else title
-        dots = [
-            replace(dot, label=place_of(one.row.site, one.row.date, one.row.zone, speech))
-            for dot, one in zip(dots_of(own, speech), own, strict=True)
-        ]
+        named = zip(dots_of(own, speech), _places_of(own, speech), strict=True)
+        dots = [replace(dot, label=label) for dot, label in named]
         svg = dot_chart(dots, f"{speech.word(ALL)}{speech.colon}{head}", _writer(figure, speech))
         yield chart(svg, f"{speech.word(ALL)}{speech.colon}{head}")
+
+
+def _places_of(rows: Sequence[NumberedRow], speech: Speech) -> list[str]:
+    """Name figures by site, zone and date, and by the way of sampling where that is not enough."""
+    labels = [place_of(one.row.site, one.row.date, one.row.zone, speech) for one in rows]
+    n_alike = Counter(labels)
+    ways = [speech.word(DESIGN_WORDS.get(one.row.design, one.row.design)) for one in rows]
+    return [
+        f"{label}, {way}" if n_alike[label] > 1 else label
+        for label, way in zip(labels, ways, strict=True)
+    ]
 
 
 def _figures(

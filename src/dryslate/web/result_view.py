@@ -12,6 +12,7 @@ from starlette.requests import Request
 
 from dryslate import wiring
 from dryslate.app.result_panels import Panel
+from dryslate.app.result_tallies import ALL, UNNAMED
 from dryslate.app.result_trail import key_of
 from dryslate.app.survey_words import SURVEY_FLAGS, figure_words
 from dryslate.base.figures import rounded_to_doubt
@@ -106,10 +107,19 @@ def where_words(request: Request, zone: str, design: str) -> str:
     return f"{zone}, {way}" if zone else way
 
 
+def thing_words(request: Request, thing: str) -> str:
+    """Return what a figure is of; our own words in the person's language, noted ones as noted."""
+    own = (ALL.split("\t")[1], UNNAMED.split("\t")[1])
+    return catalogue(language_of(request)).gettext(thing) if thing in own else thing
+
+
 def shown(request: Request, panel: Panel) -> list[tuple[str, list[ShownFigure]]]:
     """Return the lines of a panel, by thing."""
     return [
-        (rows[0].thing, [shown_figure(request, row, (panel.low, panel.high)) for row in rows])
+        (
+            thing_words(request, rows[0].thing),
+            [shown_figure(request, row, (panel.low, panel.high)) for row in rows],
+        )
         for rows in panel.things
     ]
 

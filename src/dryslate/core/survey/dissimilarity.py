@@ -21,6 +21,11 @@ class Dissimilarity(StrEnum):
     CANBERRA = "canberra"
     CHORD = "chord"
 
+    @property
+    def words(self) -> str:
+        """Its name as it is written: of a person with a capital."""
+        return self.value if self is Dissimilarity.CHORD else self.value.replace("_", "-").title()
+
 
 class Transform(StrEnum):
     """What is done to amounts before units are compared; fixed beforehand."""
@@ -29,6 +34,11 @@ class Transform(StrEnum):
     SQUARE_ROOT = "square_root"
     FOURTH_ROOT = "fourth_root"
     PRESENCE = "presence"
+
+    @property
+    def words(self) -> str:
+        """Its name as it is written."""
+        return self.value.replace("_", " ")
 
 
 _POWER = {Transform.NONE: 1.0, Transform.SQUARE_ROOT: 0.5, Transform.FOURTH_ROOT: 0.25}

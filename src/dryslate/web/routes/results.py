@@ -21,6 +21,7 @@ from dryslate.web.result_view import (
     found_of,
     shown,
     shown_figure,
+    thing_words,
     usual_settings,
     where_words,
 )
@@ -109,6 +110,7 @@ def trail(  # noqa: PLR0913, PLR0917  the words that tell a figure, one paramete
         title=figure_title(request, panel),
         where=where_words(request, zone, design),
         row=found.row,
+        thing=thing_words(request, found.row.thing),
         told=shown_figure(request, found.row, (panel.low, panel.high)),
         units=found.units,
         names=names,
