@@ -86,7 +86,16 @@ def is_known(states: dict[str, set[str]]) -> bool:
     return all(found and found <= STATES.get(name, set()) for name, found in states.items())
 
 
-@pytest.fixture(params=["evaluation", "development", "fitting"])
+LISTS = ("evaluation", "development", "fitting", "fitting2")
+SECOND = "; second colony"
+
+
+def kept_back(row: Row) -> bool:
+    """Whether a case of fitting2 is for judging: the odd ids."""
+    return int(row["case"][1:]) % 2 == 1
+
+
+@pytest.fixture(params=LISTS)
 def cases(request: pytest.FixtureRequest) -> list[Row]:
     return read_cases(request.param)
 
@@ -98,12 +107,13 @@ def test_characters_states_and_regions_are_known_ids(cases: list[Row]) -> None:
         assert row["region"] in ATLANTIC | PACIFIC, row["case"]
 
 
-def test_each_case_has_five_to_nine_characters_and_contradicts_itself_nowhere(
+def test_each_case_has_an_agreed_number_of_characters_and_contradicts_itself_nowhere(
     cases: list[Row],
 ) -> None:
+    most = 16 if cases[0]["case"].startswith("G") else 9
     for row in cases:
         seen = read_states(row["seen"])
-        assert 5 <= len(seen) <= 9, row["case"]
+        assert 5 <= len(seen) <= most, row["case"]
         for character, states in read_states(row["not_seen"]).items():
             told = seen.get(character, set()) | read_states(row["slip"]).get(character, set())
             assert not states & told, row["case"]
@@ -132,12 +142,17 @@ def test_sizes_are_known_measures_with_a_smaller_uncertainty(cases: list[Row]) -
 
 
 def test_each_species_stands_once_under_its_genus_with_a_source(cases: list[Row]) -> None:
+    """A second colony of a species, in fitting2 only, says so."""
     assert len({row["case"] for row in cases}) == len(cases)
-    assert len({row["species"] for row in cases}) == len(cases)
+    firsts = [row["species"] for row in cases if not row["source"].endswith(SECOND)]
+    assert len(set(firsts)) == len(firsts)
     for row in cases:
         assert re.fullmatch(r"[A-Z][a-z]+ [a-z]+", row["species"]), row["case"]
         assert row["species"].startswith(row["genus"] + " "), row["case"]
-        assert re.fullmatch(r"(cf\. [^;]+ \d{4}; )+memory", row["source"]), row["case"]
+        source = row["source"]
+        if row["case"].startswith("G"):
+            source = source.removesuffix(SECOND)
+        assert re.fullmatch(r"(cf\. [^;]+ \d{4}; )+memory", source), row["case"]
 
 
 def test_evaluation_is_wide_enough_to_measure_with() -> None:
@@ -160,10 +175,38 @@ def test_fitting_is_wide_enough_to_learn_several_looks_of_a_genus() -> None:
     assert 0.4 <= sum(bool(row["sizes_mm"]) for row in rows) / len(rows) <= 0.6
 
 
+def test_fitting2_is_wide_enough_in_each_half() -> None:
+    rows = read_cases("fitting2")
+    assert [row["case"] for row in rows] == [f"G{n:03d}" for n in range(1, len(rows) + 1)]
+    assert len(rows) == 502
+    assert len({row["genus"] for row in rows}) == 92
+    for half in (rows[::2], rows[1::2]):
+        slips = sum(bool(row["slip"]) for row in half) / len(half)
+        assert len({row["genus"] for row in half}) >= 65
+        assert 0.12 <= slips <= 0.18
+        assert 0.4 <= sum(bool(row["sizes_mm"]) for row in half) / len(half) <= 0.6
+
+
 def test_no_species_stands_in_two_lists() -> None:
+    """Second colonies aside: those stand with the first, never in a list kept back."""
     assert len(read_cases("development")) == 20
     lists = [
-        {row["species"] for row in read_cases(name)}
-        for name in ("evaluation", "development", "fitting")
+        {row["species"] for row in read_cases(name) if not row["source"].endswith(SECOND)}
+        for name in LISTS
     ]
     assert sum(map(len, lists)) == len(set().union(*lists))
+
+
+def test_no_species_of_fitting2_is_both_for_fitting_and_kept_back() -> None:
+    fitting = {row["species"] for row in read_cases("fitting")}
+    rows = read_cases("fitting2")
+    judged = {row["species"] for row in rows if kept_back(row)}
+    shown = {row["species"] for row in rows if not kept_back(row)}
+    assert not judged & (shown | fitting)
+    firsts = {row["species"] for row in rows if not row["source"].endswith(SECOND)}
+    for row in rows:
+        if row["source"].endswith(SECOND):
+            assert row["species"] in firsts | fitting, row["case"]
+    counts = Counter(row["species"] for row in rows)
+    assert max(counts.values()) == 2
+    assert not {name for name in fitting if counts[name] > 1}
