@@ -16,7 +16,7 @@ from dryslate.app.colony_records import (
     Sighting,
 )
 from dryslate.app.coral_health import SHARES, whole_shares
-from dryslate.app.note_records import standing_names
+from dryslate.app.standing_names import standing_names
 
 if TYPE_CHECKING:
     from dryslate.app.ports import SurveyStore

@@ -10,10 +10,10 @@ import numpy as np
 
 from dryslate.app.crop import cut_crop
 from dryslate.app.identify_records import NameRequest
-from dryslate.app.note_records import standing_names
 from dryslate.app.noted_sizes import noted_as_evidence, parse_noted, require_class
 from dryslate.app.preview import limit_size
 from dryslate.app.second_observer import waiting_records
+from dryslate.app.standing_names import standing_names
 from dryslate.app.tiles import place_of
 from dryslate.base.errors import InputError, StoreError
 from dryslate.base.provenance import key_of
@@ -22,9 +22,9 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from dryslate.app.identification_rows import IdentificationRow, PhotoRegion, RecordRow
-    from dryslate.app.note_records import StandingName
     from dryslate.app.ports import SurveyStore
     from dryslate.app.records import MeasurementRow, Photo
+    from dryslate.app.standing_names import StandingName
     from dryslate.app.tiles import TileBench
     from dryslate.core.identify.taxa import TaxaData
 

@@ -10,7 +10,7 @@ from itertools import pairwise
 from statistics import median
 from typing import TYPE_CHECKING, Any, Literal
 
-from dryslate.app.note_records import standing_names
+from dryslate.app.standing_names import standing_names
 
 if TYPE_CHECKING:
     from dryslate.app.identification_rows import IdentificationRow, RecordRow

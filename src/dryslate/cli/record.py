@@ -162,7 +162,7 @@ def _note(
 
 def _list(folder: Path, as_json: bool) -> None:
     """Show every record with its name as things stand."""
-    from dryslate.app.note_records import standing_names
+    from dryslate.app.standing_names import standing_names
 
     with wiring.survey_store(folder, write=False) as store:
         found = standing_names(store)

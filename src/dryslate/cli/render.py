@@ -9,12 +9,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemainingColumn
-from rich.progress import Progress as RichBars
-from rich.table import Table
+if TYPE_CHECKING:  # what draws is slow to import, and many commands draw nothing
+    from rich.console import Console
+    from rich.progress import Progress as RichBars
 
-if TYPE_CHECKING:
     from dryslate.base.problems import Problem
 
 DONE, ERROR, USAGE, WITH_PROBLEMS = 0, 1, 2, 3
@@ -24,6 +22,8 @@ _COLOURS = {"note": "dim", "warning": "yellow", "error": "bold red"}
 
 def words() -> Console:
     """Return the console for people (stderr)."""
+    from rich.console import Console
+
     return Console(stderr=True, highlight=False, soft_wrap=True)
 
 
@@ -61,7 +61,8 @@ def _plain(value: Any) -> Any:
 
 def print_text(text: str) -> None:
     """Print a line for people on stdout."""
-    Console(highlight=False, soft_wrap=True, markup=False).print(text)
+    sys.stdout.write(text + "\n")
+    sys.stdout.flush()
 
 
 def print_problem(problem: Problem | Mapping[str, str]) -> None:
@@ -87,6 +88,9 @@ def print_problems(problems: Iterable[Problem]) -> None:
 
 def print_table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
     """Print a small table on stdout; every column after the first is set flush right."""
+    from rich.console import Console
+    from rich.table import Table
+
     table = Table(title=title, title_justify="left", show_edge=False, pad_edge=False)
     for i, column in enumerate(columns):
         table.add_column(column, justify="left" if i == 0 else "right", overflow="fold")
@@ -108,6 +112,9 @@ class BarProgress:
         self.done()
         if self._quiet:
             return
+        from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeRemainingColumn
+        from rich.progress import Progress as RichBars
+
         self._bars = RichBars(
             TextColumn("{task.description}"),
             BarColumn(),

@@ -12,12 +12,13 @@ import numpy as np
 from dryslate import wiring
 from dryslate.app.identify import Identifier
 from dryslate.app.identify_records import NameRequest, name_record
-from dryslate.app.note_records import NoteRequest, note_record, standing_names
+from dryslate.app.note_records import NoteRequest, note_record
 from dryslate.app.ports import SurveyStore
 from dryslate.app.review_draw import draw_queue
 from dryslate.app.review_state import count_looks
 from dryslate.app.second_observer import blind_queue, look_again
 from dryslate.app.settling import open_reviews, settle
+from dryslate.app.standing_names import standing_names
 from dryslate.core.identify.confidence import P_STATED
 from dryslate.core.identify.evidence import Evidence, Size
 from dryslate.demo.sightings import Sighting, look_at

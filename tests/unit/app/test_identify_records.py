@@ -10,12 +10,12 @@ import pytest
 from dryslate.app.identification_rows import RecordRow
 from dryslate.app.identify import Identifier
 from dryslate.app.identify_records import NameRequest, name_record
-from dryslate.app.note_records import standing_names
 from dryslate.app.records import Visit
 from dryslate.app.review_draw import draw_queue
 from dryslate.app.review_state import count_looks
 from dryslate.app.second_observer import look_again
 from dryslate.app.settling import open_reviews, reopen, settle, settle_together, standing_of
+from dryslate.app.standing_names import standing_names
 from dryslate.app.team_hit_rate import team_hit_rate
 from dryslate.base.errors import InputError
 from dryslate.files.reference_tables import FileReferenceTables

@@ -9,7 +9,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from dryslate import wiring
 from dryslate.app import coral_page
-from dryslate.app.note_records import standing_name
+from dryslate.app.standing_names import standing_name
 from dryslate.base.errors import StoreError
 from dryslate.web.benches import tile_bench_of
 from dryslate.web.errors import answer_to
