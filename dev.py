@@ -2,7 +2,7 @@
 The front door: python3 dev.py demo | test | check | bench | gold | build.
 
 demo    install, then run the whole job on a made-up trip and serve it (--no-serve: end there)
-test    install, then run the tests (further words go to pytest)
+test    install, then run the tests, on all cores (further words go to pytest, which then uses one)
 check   install, then lint, types and import contracts
 bench   install, then run the benchmarks, or those named (finding, colour, lengths, identify, speed,
         pages, survey_coverage, demo_truth, change_coverage, name_coverage, results_speed,
@@ -53,7 +53,8 @@ def main() -> int:
     if what == "demo":
         return run([python, "-m", "dryslate.cli.main", "demo", *rest])
     if what == "test":
-        return run([python, "-m", "pytest", "-q", *rest])
+        cores = str(min(os.cpu_count() or 1, 8))
+        return run([python, "-m", "pytest", "-q", *(rest or ["-n", cores, "--dist", "worksteal"])])
     if what == "build":
         run([python, "-m", "pip", "install", "--quiet", "build"])
         return run([python, "-m", "build", *rest])
