@@ -104,8 +104,10 @@ Permanent plots: the same interval, flagged `of_these_plots`, for it speaks of t
 - `t_paired`, `t_welch`, `t_mixed`, `t_trend`: t on differences of units, on two groups each with
   its own spread, on a contrast of a mixed model with Satterthwaite's degrees of freedom, and on a
   slope ([change.md](change.md)).
-- `twice_named_t`, `outside_table_t`: t on the logit or the logarithm of an amount corrected for
-  misnaming, by second looks or by a table from outside ([misnaming.md](misnaming.md)).
+- `twice_named_t`: t on the logit or the logarithm of an amount corrected for misnaming by second
+  looks ([misnaming.md](misnaming.md)).
+- `outside_table_draws`: quantiles of draws of the means of units and of the rows of a table of
+  confusions from outside, through its inverse ([misnaming.md](misnaming.md)).
 - `bca`: bias-corrected accelerated bootstrap of units, with a seed and ends widened for few units
   ([sizes.md](sizes.md)).
 - `bootstrap_t_log`: spread of units drawn again whole, beside genera likely unseen, and t on the

@@ -205,8 +205,10 @@ def test_a_table_from_outside_is_inverted(project) -> None:
     for name, value in zip(NAMES[:2], want, strict=True):
         row = rows["cover_adjusted_frac", name]
         assert row["estimate"] == pytest.approx(value)
-        assert row["method"] == "outside_table_t"
+        assert row["method"] == "outside_table_draws"
         assert row["u"] > rows["cover_frac", name]["u"]
+        assert row["flags"] == ["rates_from_elsewhere"]
+        assert row["lo95"] < value < row["hi95"]
     assert ("cover_adjusted_frac", "Porites") not in rows
 
 
@@ -220,6 +222,21 @@ def test_a_correction_beyond_what_can_be_is_flagged_and_not_cut_off(project) -> 
     assert row["estimate"] < 0
     assert row["lo95"] < row["estimate"] < row["hi95"]
     assert "adjusted_outside" in row["flags"]
+
+
+def test_shares_without_the_number_checked_are_taken_as_exact_and_said_so(project) -> None:
+    counted = table(project, GOOD)
+    wide = rows_of(project, "--error-table", counted)[0]["cover_adjusted_frac", "Favites"]
+    text = "true,read,share\nFavites,Favites,0.8\nFavites,Goniastrea,0.2\n"
+    text += "Goniastrea,Goniastrea,0.9\nGoniastrea,Favites,0.1\n"
+    row = rows_of(project, "--error-table", table(project, text))[0][
+        "cover_adjusted_frac", "Favites"
+    ]
+    assert row["estimate"] == pytest.approx(wide["estimate"])
+    assert row["hi95"] - row["lo95"] < wide["hi95"] - wide["lo95"]
+    assert {"rates_from_elsewhere", "rates_taken_as_exact", "coverage_low"} <= set(row["flags"])
+    said = run("results", project, "--error-table", counted).stdout
+    assert "by error rates from elsewhere, assumed to hold here" in said
 
 
 @pytest.mark.parametrize(

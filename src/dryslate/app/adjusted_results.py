@@ -19,13 +19,13 @@ from dryslate.base.errors import InputError
 from dryslate.base.problems import Problem
 from dryslate.core.survey.estimate import Estimate
 from dryslate.core.survey.methods import Method
-from dryslate.core.survey.named_amounts import state_amount
+from dryslate.core.survey.named_amounts import state_amount, state_drawn
+from dryslate.core.survey.outside_table import OutsideTable, correct_by_table, prepare_table
 from dryslate.core.survey.second_looks import (
     CorrectedAmounts,
     Pooling,
     SecondLook,
     correct_by_second_looks,
-    correct_by_table,
     pool_names,
 )
 
@@ -140,14 +140,20 @@ def adjusted_results(
     if outside is None and not looks:
         return (), ()
     tallied = tally_units(store, usual)
+    ready = None
     if outside is not None:
         _require_known(outside, tallied.names, facts)
+        ready = prepare_table(outside.rows, outside.checked)
     pooling = pool_names(looks, facts.lookalikes, facts.families)
     made = [
         row_of(group.where, group.design, one, group.unit_ids)
         for group in tallied.groups
         if choice.has_group(group)
-        for one in _of_group(group, tallied.names, looks, pooling, outside)
+        for one in (
+            _by_looks(group, tallied.names, looks, pooling)
+            if outside is None or ready is None
+            else _by_table(group, tallied.names, outside.names, ready)
+        )
     ]
     noted = {thing.split("\t")[1] for thing in tallied.names}
     few = {name: n for name, n in pooling.too_few.items() if name in noted}
@@ -189,41 +195,57 @@ def _require_known(
         )
 
 
-def _of_group(
+def _by_table(
+    group: SampledAlike,
+    names: Mapping[str, NotedName],
+    classes: Sequence[str],
+    ready: OutsideTable,
+) -> Iterator[Made]:
+    """Correct the figures of units that were sampled alike by a table from outside."""
+    amounts = _amounts(group, names)
+    if amounts is None:
+        return
+    things, values, _ = amounts
+    _, adjusted = _figure_names(group)
+    read = _by_class(things, values, {name: name for name in classes}, classes)
+    if not read.any():
+        return  # none of the table's names was met here
+    found = correct_by_table(read, ready, is_share=adjusted.endswith("_frac"))
+    for k, name in enumerate(classes):
+        if not (found.raw[k] > 0 or found.estimate[k] > 0):
+            continue
+        estimate = state_drawn(
+            adjusted, ready, found, k, len(group.units), is_plots=group.is_permanent
+        )
+        yield Made(thing=f"name\t{name}", found=estimate, about=BY_TABLE)
+
+
+def _by_looks(
     group: SampledAlike,
     names: Mapping[str, NotedName],
     looks: Sequence[SecondLook],
     pooling: Pooling,
-    outside: ConfusionTable | None,
 ) -> Iterator[Made]:
-    """Correct the figures of units that were sampled alike."""
+    """Correct the figures of units that were sampled alike by second looks."""
     amounts = _amounts(group, names)
     if amounts is None:
         return
     things, values, units = amounts
     figure, adjusted = _figure_names(group)
-    if outside is not None:
-        pool_of: Mapping[str, str] = {name: name for name in outside.names}
-        classes = list(outside.names)
-        pooled = _by_class(things, values, pool_of, classes)
-        found = correct_by_table(pooled, outside.rows, outside.checked)
-    else:
-        pool_of = pooling.pool_of
-        among = [_pooled(one, pool_of) for one in looks if one.first in pool_of]
-        classes = sorted({pool_of.get(t, t) for t in things} | {one.settled for one in among})
-        pooled = _by_class(things, values, pool_of, classes)
-        try:
-            found = correct_by_second_looks(pooled, units, among, classes)
-        except InputError:
-            return  # second looks at one unit alone
-    method = Method.TWICE_NAMED if outside is None else Method.OUTSIDE_TABLE
+    pool_of = pooling.pool_of
+    among = [_pooled(one, pool_of) for one in looks if one.first in pool_of]
+    classes = sorted({pool_of.get(t, t) for t in things} | {one.settled for one in among})
+    pooled = _by_class(things, values, pool_of, classes)
+    try:
+        found = correct_by_second_looks(pooled, units, among, classes)
+    except InputError:
+        return  # second looks at one unit alone
     stated = set(pool_of.values())
     for k, name in enumerate(classes):
         if name not in stated or not (found.raw[k] > 0 or found.estimate[k] > 0):
             continue
-        about = BY_LOOKS if outside is None else BY_TABLE
-        estimate = _state(found, k, (adjusted, method), group)
-        yield Made(thing=f"name\t{name}", found=estimate, about=about)
+        estimate = _state(found, k, (adjusted, Method.TWICE_NAMED), group)
+        yield Made(thing=f"name\t{name}", found=estimate, about=BY_LOOKS)
         if " or " in name and name not in things:
             raw = CorrectedAmounts(
                 classes=found.classes,

@@ -39,6 +39,8 @@ SURVEY_FLAGS: Mapping[str, str] = {
     Flag.DEPLOYMENT_NOT_STATED: "deployment times not stated",
     Flag.ONE_SITE_EACH: "one site each: the contrast alone",
     Flag.ADJUSTED_OUTSIDE: "corrected beyond what can be",
+    Flag.RATES_FROM_ELSEWHERE: "by error rates from elsewhere, assumed to hold here",
+    Flag.RATES_TAKEN_AS_EXACT: "error rates taken as exact: interval too narrow",
     Flag.OBSERVER_CHANGED: "nobody surveyed at both visits: observer or reef",
     Flag.OBSERVERS_NOT_IN_MODEL: "fewer than five observers: not in the model",
     Flag.MODEL_NOT_CONVERGED: "the model did not settle: do not use",

@@ -116,3 +116,7 @@ class Flag(StrEnum):
     """Names that some units did not search for were left out of the comparison."""
     ADJUSTED_OUTSIDE = "adjusted_outside"
     """Corrected for misnaming it came out below 0 or above 1: chance, or rates that do not hold."""
+    RATES_FROM_ELSEWHERE = "rates_from_elsewhere"
+    """Corrected by a table of confusions from outside: it is assumed that its rates hold here."""
+    RATES_TAKEN_AS_EXACT = "rates_taken_as_exact"
+    """The table of confusions does not say how many corals were checked: no doubt of it is in."""

@@ -24,7 +24,7 @@ class Method(StrEnum):
     T_MIXED = "t_mixed"
     T_TREND = "t_trend"
     TWICE_NAMED = "twice_named_t"
-    OUTSIDE_TABLE = "outside_table_t"
+    OUTSIDE_TABLE = "outside_table_draws"
     BETA_BINOMIAL = "beta_binomial"
     BCA = "bca"
     BOOTSTRAP_T_LOG = "bootstrap_t_log"

@@ -147,7 +147,8 @@ def correct_shares(
     """
     t, p = np.asarray(shares, dtype=np.float64), np.asarray(table, dtype=np.float64)
     rows = None if n_rows is None else np.asarray(n_rows, dtype=np.float64)
-    _require_usable(t, n, p, rows)
+    require_usable_table(p, rows)
+    _require_shares(t, n, len(p))
     back = np.linalg.inv(p.T)
     estimate = back @ t
     spread = back @ (np.diag(t) - np.outer(t, t)) @ back.T / n
@@ -190,9 +191,25 @@ def read_share(share: float, sensitivity: float, specificity: float) -> float:
     return share * sensitivity + (1.0 - share) * (1.0 - specificity)
 
 
-def _require_usable(t: FloatArray, n: float, p: FloatArray, rows: FloatArray | None) -> None:
-    """Refuse shares and tables that cannot be, or that say too little to be inverted."""
-    q = len(t) if t.ndim == 1 else 0
+def require_usable_table(table: FloatArray, n_rows: FloatArray | None) -> None:
+    """
+    Refuse a table of confusions that cannot be, or says too little to be inverted.
+
+    Parameters
+    ----------
+    table : ndarray of float
+    n_rows : ndarray of float, or None
+
+    Raises
+    ------
+    InputError
+        ``confusion-not-usable``.
+
+    Examples
+    --------
+    >>> require_usable_table(np.array([[0.8, 0.2], [0.1, 0.9]]), None)
+    """
+    p, q = table, len(table) if table.ndim == 2 else 0
     fix = "Pool the classes that are confused, or state the shares as read."
     is_table = p.shape == (q, q) and q >= 2 and bool(np.isfinite(p).all())
     if not is_table or p.min() < 0 or np.abs(p.sum(axis=1) - 1.0).max() > 1e-6:
@@ -201,14 +218,7 @@ def _require_usable(t: FloatArray, n: float, p: FloatArray, rows: FloatArray | N
             "A row of the table of confusions does not add up to 1, or a class is missing.",
             "Give one row and one column a class, each row adding up to 1.",
         )
-    is_shares = bool(np.isfinite(t).all()) and t.min() >= 0 and abs(t.sum() - 1.0) <= 1e-6
-    if not is_shares or not (math.isfinite(n) and n > 0):
-        raise InputError(
-            "confusion-not-usable",
-            "The shares to be corrected do not add up to 1, or rest on nothing.",
-            "Give the shares of all classes, and how many were read.",
-        )
-    if rows is not None and (rows.shape != (q,) or not (rows > 0).all()):
+    if n_rows is not None and (n_rows.shape != (q,) or not (n_rows > 0).all()):
         raise InputError(
             "confusion-not-usable",
             "A class of the table of confusions has no checked items.",
@@ -219,4 +229,15 @@ def _require_usable(t: FloatArray, n: float, p: FloatArray, rows: FloatArray | N
             "confusion-not-usable",
             "The table of confusions tells its classes apart too poorly to correct anything.",
             fix,
+        )
+
+
+def _require_shares(t: FloatArray, n: float, q: int) -> None:
+    """Refuse shares that cannot be."""
+    is_shares = t.shape == (q,) and bool(np.isfinite(t).all()) and t.min() >= 0
+    if not is_shares or abs(t.sum() - 1.0) > 1e-6 or not (math.isfinite(n) and n > 0):
+        raise InputError(
+            "confusion-not-usable",
+            "The shares to be corrected do not add up to 1, or rest on nothing.",
+            "Give the shares of all classes, and how many were read.",
         )

@@ -4,12 +4,54 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
 from scipy.special import stdtrit
 
 from dryslate.base.quality import Flag
 from dryslate.core.survey.estimate import Estimate, or_none
 from dryslate.core.survey.intervals import P_HI, fraction_interval, rate_interval
 from dryslate.core.survey.methods import Method
+from dryslate.core.survey.outside_table import DrawnAmounts, OutsideTable
+
+FloatArray = NDArray[np.float64]
+
+
+def amount_interval(
+    estimate: ArrayLike, u: ArrayLike, n_units: int, df: ArrayLike, *, is_share: bool
+) -> tuple[FloatArray, FloatArray]:
+    """
+    Return 95 % intervals of corrected amounts.
+
+    Parameters
+    ----------
+    estimate, u, df : array_like of float
+    n_units : int
+    is_share : bool
+        Of cover; else of densities or rates.
+
+    Returns
+    -------
+    lo95, hi95 : ndarray of float
+        t on the logit or the logarithm; on the plain scale where the correction came out at 0 or
+        less, or a share at 1 or more; NaN without a doubt.
+
+    Examples
+    --------
+    >>> lo, hi = amount_interval([0.12, -0.01], [0.03, 0.02], 8, [7.0, 7.0], is_share=True)
+    >>> print([f"{a:.3f} {b:.3f}" for a, b in zip(lo, hi)])
+    ['0.066 0.219', '-0.057 0.037']
+    """
+    value, spread, free = (np.asarray(a, dtype=np.float64) for a in (estimate, u, df))
+    is_inside = (value > 0) & (value < (1.0 if is_share else math.inf))
+    interval = fraction_interval if is_share else rate_interval
+    lo, hi = interval(np.where(is_inside, value, 0.5), spread, n_units, math.inf, free)
+    reach = stdtrit(free, P_HI) * spread
+    nothing = np.where(spread > 0, 0.0, math.nan)
+    return (
+        np.where(is_inside, lo, value - reach) + nothing,
+        np.where(is_inside, hi, value + reach) + nothing,
+    )
 
 
 def state_amount(
@@ -46,13 +88,11 @@ def state_amount(
     (figure, method), (estimate, u, df) = what, amount
     flags = [Flag.OF_THESE_PLOTS] if is_plots else []
     is_share = figure.endswith("_frac")
-    if 0 < estimate < (1.0 if is_share else math.inf) and u > 0:
-        interval = fraction_interval if is_share else rate_interval
-        lo, hi = (float(end) for end in interval(estimate, u, n_units, math.inf, df))
-    else:
-        reach = float(stdtrit(df, P_HI)) * u if u > 0 else math.nan
-        lo, hi = estimate - reach, estimate + reach
-        flags.append(Flag.NO_SPREAD if not u > 0 else Flag.ADJUSTED_OUTSIDE)
+    lo, hi = (float(end) for end in amount_interval(estimate, u, n_units, df, is_share=is_share))
+    if not u > 0:
+        flags.append(Flag.NO_SPREAD)
+    elif estimate <= 0 or (is_share and estimate >= 1):
+        flags.append(Flag.ADJUSTED_OUTSIDE)
     return Estimate(
         what=figure,
         estimate=estimate,
@@ -63,4 +103,65 @@ def state_amount(
         n_units=n_units,
         df=df if u > 0 else None,
         flags=tuple(flags),
+    )
+
+
+def state_drawn(
+    figure: str,
+    outside: OutsideTable,
+    found: DrawnAmounts,
+    k: int,
+    n_units: int,
+    *,
+    is_plots: bool = False,
+) -> Estimate:
+    """
+    State a cover or density corrected by a table from outside.
+
+    Parameters
+    ----------
+    figure : str
+        ``…_frac``: a share.
+    outside : OutsideTable
+    found : DrawnAmounts
+    k : int
+        The class.
+    n_units : int
+    is_plots : bool
+
+    Returns
+    -------
+    Estimate
+        Flagged ``rates_from_elsewhere`` always; ``rates_taken_as_exact`` and ``coverage_low`` where
+        the table does not say how many were checked; ``adjusted_outside`` where the correction
+        came out below 0, or a share above 1.
+
+    Examples
+    --------
+    >>> from dryslate.core.survey.outside_table import correct_by_table, prepare_table
+    >>> table = prepare_table([[0.8, 0.2], [0.1, 0.9]], [100, 50])
+    >>> found = correct_by_table([[0.30, 0.20], [0.24, 0.18], [0.35, 0.14]], table)
+    >>> state_drawn("cover_adjusted_frac", table, found, 0, 3).flags
+    (<Flag.RATES_FROM_ELSEWHERE: 'rates_from_elsewhere'>,)
+    """
+    estimate, u = float(found.estimate[k]), float(found.u[k])
+    is_outside = estimate < 0 or (figure.endswith("_frac") and estimate > 1)
+    is_exact = outside.fewest_checked is None
+    said = (
+        (Flag.OF_THESE_PLOTS, is_plots),
+        (Flag.RATES_FROM_ELSEWHERE, True),
+        (Flag.RATES_TAKEN_AS_EXACT, is_exact),
+        (Flag.COVERAGE_LOW, is_exact),
+        (Flag.ADJUSTED_OUTSIDE, is_outside),
+        (Flag.NO_SPREAD, not u > 0),
+    )
+    return Estimate(
+        what=figure,
+        estimate=estimate,
+        u=u if u > 0 else None,
+        lo95=float(found.lo95[k]) if u > 0 else None,
+        hi95=float(found.hi95[k]) if u > 0 else None,
+        method=Method.OUTSIDE_TABLE if u > 0 else Method.NONE,
+        n_units=n_units,
+        flags=tuple(flag for flag, is_so in said if is_so),
     )

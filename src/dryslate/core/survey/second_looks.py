@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -62,6 +62,7 @@ class CorrectedAmounts:
     ----------
     classes : tuple of str
     raw, estimate, u, df : ndarray of float, shape (q)
+        With leading axes where several surveys were corrected at once.
     """
 
     classes: tuple[str, ...]
@@ -197,117 +198,73 @@ def correct_by_second_looks(
     at = {name: k for k, name in enumerate(classes)}
     clusters = list(dict.fromkeys([*units, *(look.unit for look in looks)]))
     where = {unit: k for k, unit in enumerate(clusters)}
-    q, n = len(classes), len(units)
-    tables = np.zeros((len(clusters), q, q))
-    numbers = np.zeros((q, q))
+    weights = np.zeros((len(clusters), len(classes), len(classes)))
+    numbers = np.zeros((len(classes), len(classes)))
     for look in looks:
         if look.first in at and look.settled in at:
-            tables[where[look.unit], at[look.first], at[look.settled]] += 1 / look.p_drawn
+            weights[where[look.unit], at[look.first], at[look.settled]] += 1 / look.p_drawn
             numbers[at[look.first], at[look.settled]] += 1
-    with_looks = int((tables.sum(axis=(1, 2)) > 0).sum())
-    if n < 2 or with_looks < 2:
+    if len(units) < 2 or int((weights.sum(axis=(1, 2)) > 0).sum()) < 2:
         raise InputError(
             "confusion-not-usable",
             "Amounts of two units and second looks at two units are the least that a correction "
             "needs: nothing tells its doubt.",
             "State the figures as read.",
         )
-    whole = tables.sum(axis=0)
-    mean = x.mean(axis=0)
-    estimate = mean @ _shares(whole, whole)
-    own = np.array([where[unit] for unit in units])
-    # one unit of the figure left out: its amounts, and its second looks
-    means = (x.sum(axis=0) - x) / (n - 1)
-    tables_left = np.array([_shares(whole - tables[k], whole) for k in own])
-    inside = np.einsum("nj,njk->nk", means, tables_left)
-    v_units = (n - 1) / n * ((inside - inside.mean(axis=0)) ** 2).sum(axis=0)
-    others = [k for k in range(len(clusters)) if k not in set(own.tolist())]
-    m = len(others)
-    v_looks = np.zeros(q)
-    if m > 1:
-        outside = np.array([mean @ _shares(whole - tables[k], whole) for k in others])
-        v_looks = (m - 1) / m * ((outside - outside.mean(axis=0)) ** 2).sum(axis=0)
-    v_rare = _rare(mean, numbers)
-    variance = v_units + v_looks + v_rare
-    free = v_units**2 / (n - 1) + v_looks**2 / max(m - 1, 1) + v_rare**2 / max(len(looks) - q, 1)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        df = np.where(free > 0, variance**2 / free, n - 1.0)
-    return CorrectedAmounts(
-        classes=tuple(classes), raw=mean, estimate=estimate, u=np.sqrt(variance), df=df
-    )
+    return replace(correct_by_tallies(x, weights, numbers), classes=tuple(classes))
 
 
-def _shares(table: FloatArray, whole: FloatArray) -> FloatArray:
-    """Settled shares of each first name; a row that lost all its looks takes those of the whole."""
-    found = np.where(table.sum(axis=1, keepdims=True) > 1e-9, table, whole)
-    total = found.sum(axis=1, keepdims=True)
-    return np.where(total > 1e-9, found / np.where(total > 1e-9, total, 1.0), np.eye(len(table)))
-
-
-def _rare(mean: FloatArray, numbers: FloatArray) -> FloatArray:
-    """Variance from confusions that no second look met, as if half a one had been met."""
-    total = numbers.sum(axis=1, keepdims=True)
-    share = np.where(numbers > 0, 0.0, 0.5) / np.where(total > 0, total + 1, np.inf)
-    np.fill_diagonal(share, 0.0)
-    each = mean[:, None] ** 2 * share * (1 - share) / np.where(total > 0, total + 1, np.inf)
-    gained = each.sum(axis=0)
-    return np.asarray(gained + each.sum(axis=1))
-
-
-def correct_by_table(
-    values: ArrayLike, table: ArrayLike, checked: ArrayLike | None = None
+def correct_by_tallies(
+    values: ArrayLike, weights: ArrayLike, numbers: ArrayLike
 ) -> CorrectedAmounts:
-    r"""
-    Correct mean amounts of classes by the inverse of an outside table of confusions.
+    """
+    Correct mean amounts by tallied second looks: `correct_by_second_looks` for arrays.
 
     Parameters
     ----------
-    values : array_like of float, shape (n, q)
-    table : array_like of float, shape (q, q)
-        Chance of being read as each class (columns), given the true one (rows).
-    checked : array_like of float, shape (q), or None
-        Items behind each row; None: taken as exact.
+    values : array_like of float, shape (..., n, q)
+        Amounts as first named in each unit; leading axes are surveys.
+    weights : array_like of float, shape (..., c, q, q)
+        Weighted looks of each cluster, first name by settled name: the `n` units, then places that
+        were looked at but are none of them.
+    numbers : array_like of float, shape (..., q, q)
+        Looks of all clusters, not weighted.
 
     Returns
     -------
     CorrectedAmounts
-        Classes numbered; an amount may come out below 0 and is not cut off.
+        Classes numbered; arrays of shape (..., q).
 
-    Raises
-    ------
-    InputError
-        ``confusion-not-usable``.
-
-    Notes
-    -----
-    :math:`\hat\theta = (P^T)^{-1}\bar x`, the covariance of unit means carried through, plus
-    :math:`\theta_i^2` times the multinomial variance of each row of the table (Rogan and Gladen
-    1978, for several classes).
+    Examples
+    --------
+    >>> looks = [[[10.0, 0.0], [0.0, 10.0]], [[5.0, 5.0], [0.0, 10.0]]]
+    >>> found = correct_by_tallies([[0.2, 0.1], [0.3, 0.1]], looks, [[3, 1], [0, 4]])
+    >>> [round(float(v), 4) for v in found.estimate]
+    [0.1875, 0.1625]
     """
-    from dryslate.core.survey.misnaming import correct_shares
-
-    x, p = np.asarray(values, dtype=np.float64), np.asarray(table, dtype=np.float64)
-    n, q = x.shape
-    mean = x.mean(axis=0)
-    if n < 2 or not mean.sum() > 0:
-        raise InputError(
-            "confusion-not-usable",
-            "Nothing was found, or in one unit only: there is nothing to correct.",
-            "State the figures as read.",
-        )
-    rows = None if checked is None else np.asarray(checked, dtype=np.float64)
-    correct_shares(mean / mean.sum(), 1.0, p, rows)  # refuses what cannot be used
-    back = np.linalg.inv(p.T)
-    estimate = back @ mean
-    spread = back @ (np.cov(x, rowvar=False) / n) @ back.T
-    v_units = np.diag(spread).copy()
-    v_table = np.zeros(q)
-    if rows is not None:
-        for amount, row, m in zip(estimate, p, rows, strict=True):
-            cov = back @ (np.diag(row) - np.outer(row, row)) @ back.T / m
-            v_table += amount**2 * np.diag(cov)
-    variance = np.maximum(v_units, 0.0) + v_table
-    free = v_units**2 / (n - 1)
+    x, tables, seen = (np.asarray(a, dtype=np.float64) for a in (values, weights, numbers))
+    n, q = x.shape[-2:]
+    whole = tables.sum(axis=-3)
+    mean = x.mean(axis=-2)
+    estimate = _times(mean, _shares(whole, whole))
+    # one unit of the figure left out: its amounts, and its second looks
+    means = (x.sum(axis=-2, keepdims=True) - x) / (n - 1)
+    every = whole[..., None, :, :]
+    inside = _times(means, _shares(every - tables[..., :n, :, :], every))
+    v_units = (n - 1) * inside.var(axis=-2)
+    # then the places that were looked at only
+    others = tables[..., n:, :, :]
+    has = (others.sum(axis=(-1, -2)) > 0)[..., None]
+    m = has.sum(axis=-2)
+    outside = _times(mean[..., None, :], _shares(every - others, every))
+    middle = np.where(has, outside, 0.0).sum(axis=-2) / np.maximum(m, 1)
+    apart = np.where(has, outside - middle[..., None, :], 0.0)
+    v_looks = np.where(m > 1, (m - 1) / np.maximum(m, 1), 0.0) * (apart**2).sum(axis=-2)
+    v_rare = _rare(mean, seen)
+    variance = v_units + v_looks + v_rare
+    n_looks = seen.sum(axis=(-1, -2))[..., None]
+    free = v_units**2 / (n - 1) + v_looks**2 / np.maximum(m - 1, 1)
+    free += v_rare**2 / np.maximum(n_looks - q, 1)
     with np.errstate(invalid="ignore", divide="ignore"):
         df = np.where(free > 0, variance**2 / free, n - 1.0)
     return CorrectedAmounts(
@@ -317,3 +274,25 @@ def correct_by_table(
         u=np.sqrt(variance),
         df=df,
     )
+
+
+def _times(amounts: FloatArray, shares: FloatArray) -> FloatArray:
+    """Spread amounts of first names over settled ones."""
+    return np.asarray((amounts[..., None, :] @ shares)[..., 0, :])
+
+
+def _shares(table: FloatArray, whole: FloatArray) -> FloatArray:
+    """Settled shares of each first name; a row that lost all its looks takes those of the whole."""
+    found = np.where(table.sum(axis=-1, keepdims=True) > 1e-9, table, whole)
+    total = found.sum(axis=-1, keepdims=True)
+    own = np.eye(table.shape[-1])
+    return np.where(total > 1e-9, found / np.where(total > 1e-9, total, 1.0), own)
+
+
+def _rare(mean: FloatArray, numbers: FloatArray) -> FloatArray:
+    """Variance from confusions that no second look met, as if half a one had been met."""
+    total = numbers.sum(axis=-1, keepdims=True)
+    never = (numbers == 0) & ~np.eye(numbers.shape[-1], dtype=bool)
+    share = np.where(never, 0.5, 0.0) / np.where(total > 0, total + 1, np.inf)
+    each = mean[..., None] ** 2 * share * (1 - share) / np.where(total > 0, total + 1, np.inf)
+    return np.asarray(each.sum(axis=-2) + each.sum(axis=-1))
