@@ -6,19 +6,19 @@ import datetime
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal, get_args
 
 import numpy as np
 
 from dryslate.app.change_rows import ChangeRow, Compared, change_row, with_adjusted
+from dryslate.app.change_series import SurveyedUnits, comparable_series, surveyed_units
 from dryslate.app.change_sites import Round, control_impact, rounds_of, site_changes
-from dryslate.app.result_tallies import SampledAlike, tally_units
-from dryslate.app.unit_values import FloatArray, Series, UnitValue, VisitValues, series_of
+from dryslate.app.unit_values import FloatArray, Series, UnitValue, VisitValues
 from dryslate.app.visits import require_date
 from dryslate.base.errors import InputError
 from dryslate.base.problems import Problem
 from dryslate.base.quality import Flag
-from dryslate.core.survey.change import paired_change, unpaired_change
+from dryslate.core.survey.change import Change, Reading, paired_change, unpaired_change
 from dryslate.core.survey.change_rates import trend_of_visits
 from dryslate.core.survey.statement import SurveySettings
 
@@ -34,6 +34,11 @@ Squared coefficient of variation of units from where intervals of change held th
 """
 
 
+Kind = Literal["visits", "trend", "sites", "contrast"]
+KINDS: tuple[Kind, ...] = get_args(Kind)
+"""Ways to compare: two visits to a site, all of its visits, several sites, impact and control."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ChangeAsked:
     """
@@ -41,8 +46,13 @@ class ChangeAsked:
 
     Parameters
     ----------
-    figure, thing, site : str or None
-        Only these; fewer tests, fewer false finds.
+    figures, things, sites : tuple of str
+        Only these; empty: all. Fewer tests, fewer false finds. A name also finds what it was put
+        together to.
+    of : tuple of str
+        Only these kinds of things: ``category``, ``group``, ``name``; empty: all.
+    kinds : tuple of str
+        Only these of `KINDS`; empty: all.
     same_units : bool
         Units of one name are the same place at each visit, permanent plots or not.
     control, impact : tuple of str
@@ -53,14 +63,20 @@ class ChangeAsked:
         A new round of visits begins after a gap of more than so many days.
     """
 
-    figure: str | None = None
-    thing: str | None = None
-    site: str | None = None
+    figures: tuple[str, ...] = ()
+    things: tuple[str, ...] = ()
+    sites: tuple[str, ...] = ()
+    of: tuple[str, ...] = ()
+    kinds: tuple[str, ...] = ()
     same_units: bool = False
     control: tuple[str, ...] = ()
     impact: tuple[str, ...] = ()
     after: str | None = None
     round_days: int = ROUND_DAYS
+
+    def has(self, kind: Kind) -> bool:
+        """Tell whether a way to compare is asked for."""
+        return not self.kinds or kind in self.kinds
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,6 +127,28 @@ def survey_changes(
     Returns
     -------
     Changes
+        As `changes_of` makes them.
+
+    Raises
+    ------
+    InputError
+        ``change-site-unknown``, ``change-needs-both`` and ``visit-date`` about control and impact.
+    """
+    return changes_of(surveyed_units(store, usual), asked)
+
+
+def changes_of(units: SurveyedUnits, asked: ChangeAsked | None = None) -> Changes:
+    """
+    Compare the visits of units.
+
+    Parameters
+    ----------
+    units : SurveyedUnits
+    asked : ChangeAsked, optional
+
+    Returns
+    -------
+    Changes
         By site, zone, design, figure and thing: each later visit against the first, and the trend
         from three visits on; then several sites together; then control and impact.
 
@@ -122,26 +160,30 @@ def survey_changes(
     Notes
     -----
     Permanent plots are paired by their names. Other units are paired only where it is said that
-    those of one name are the same. Categories and groups are compared, and names only where
-    all visits know the same ones.
+    those of one name are the same. Names and categories are compared at lists that all visits
+    share (`comparable_series`).
     """
     asked = asked or ChangeAsked()
-    groups = tally_units(store, usual).groups
-    _require_sites(groups, asked)
-    found = _once([one for one in series_of(groups) if _is_asked(one, asked)])
+    _require_sites(units.sites, asked)
+    comparable = comparable_series(units, asked.sites)
+    found, joint = (
+        _once([one for one in series if _is_asked(one, asked)])
+        for series in (comparable.each, comparable.joint)
+    )
     rounds = rounds_of([visit.date for one in found for visit in one.visits], asked.round_days)
     rows = [row for one in found for row in _of_one_site(one, asked)]
-    problems: list[Problem] = []
+    problems = list(comparable.problems)
     alike: dict[tuple[str, ...], list[Series]] = defaultdict(list)
-    for one in found:
+    for one in joint:
         key = (one.zone, one.design, str(one.is_permanent), one.figure, one.kind_of_thing)
         alike[*key, one.thing].append(one)
     for several in alike.values():
-        if sum(len([v for v in one.visits if v.is_seen]) > 1 for one in several) > 1:
+        visited = [one for one in several if len([v for v in one.visits if v.is_seen]) > 1]
+        if asked.has("sites") and len(visited) > 1:
             more, told = site_changes(several, rounds, asked.same_units)
             rows += more
             problems += told
-        if asked.after is not None:
+        if asked.has("contrast") and asked.after is not None:
             contrast = control_impact(several, (asked.control, asked.impact), asked.after)
             rows += [] if contrast is None else [contrast]
     problems += [*_of_plots(found), *_of_observers(rows)]
@@ -150,11 +192,11 @@ def survey_changes(
 
 def _is_asked(one: Series, asked: ChangeAsked) -> bool:
     """Tell whether a figure is to be compared."""
+    wanted = {thing.casefold() for thing in asked.things}
     return (
-        one.kind_of_thing != "name"
-        and asked.figure in (None, one.figure)
-        and (asked.thing is None or asked.thing.casefold() == one.thing.casefold())
-        and asked.site in (None, one.site)
+        (not asked.of or one.kind_of_thing in asked.of)
+        and (not asked.figures or one.figure in asked.figures)
+        and (not wanted or any(name.casefold() in wanted for name in (one.thing, *one.together)))
     )
 
 
@@ -176,8 +218,11 @@ def _once(found: Sequence[Series]) -> list[Series]:
     ]
 
 
-def _require_sites(groups: Sequence[SampledAlike], asked: ChangeAsked) -> None:
-    """Refuse control and impact sites that are not there, or that lack each other or a day."""
+def _require_sites(known: Sequence[str], asked: ChangeAsked) -> None:
+    """Refuse sites that are not there; control and impact that lack each other or a day."""
+    for site in asked.sites:
+        if site not in known:
+            raise _unknown(f"{site!r} has no units here.", known)
     if not asked.control and not asked.impact and asked.after is None:
         return
     if not asked.control or not asked.impact or asked.after is None:
@@ -187,37 +232,61 @@ def _require_sites(groups: Sequence[SampledAlike], asked: ChangeAsked) -> None:
             "Give --control SITE, --impact SITE and --after DATE.",
         )
     require_date(asked.after)
-    known = sorted({group.site for group in groups})
     for site in (*asked.control, *asked.impact):
         if site not in known or (site in asked.control and site in asked.impact):
-            raise InputError(
-                "change-site-unknown",
-                f"{site!r} has no units here, or stands as control and as impact.",
-                f"Sites with units: {', '.join(known) or 'none'}.",
+            raise _unknown(
+                f"{site!r} has no units here, or stands as control and as impact.", known
             )
+
+
+def _unknown(message: str, known: Sequence[str]) -> InputError:
+    """Refuse a site, and say which there are."""
+    fix = f"Sites with units: {', '.join(known) or 'none'}."
+    return InputError("change-site-unknown", message, fix)
 
 
 def _of_one_site(series: Series, asked: ChangeAsked) -> list[ChangeRow]:
     """Compare each later visit with the first, and fit the trend."""
     seen = [visit for visit in series.visits if visit.is_seen]
-    rows = [_between(series, seen[0], later, asked) for later in seen[1:]]
-    if len(seen) > 2:
-        means = [float(np.nanmean(visit.values)) for visit in seen]
-        trend = trend_of_visits(f"{series.figure}_per_year", [_year(v.date) for v in seen], means)
-        if series.is_permanent:
-            flags = (*trend.change.flags, Flag.OF_THESE_PLOTS)
-            trend = replace(trend, change=replace(trend.change, flags=flags))
-        between = Compared(
-            kind="trend",
-            site=series.site,
-            first=seen[0].date,
-            last=seen[-1].date,
-            before=means[0],
-            after=means[-1],
-            unit_ids=tuple(unit.unit_id for visit in seen for unit in visit.units),
-        )
-        rows.append(change_row(series, between, trend))
+    rows = []
+    if asked.has("visits"):
+        rows += [_between(series, seen[0], later, asked) for later in seen[1:]]
+    if asked.has("trend") and len(seen) > 2:
+        rows.append(_trend(series, seen))
     return rows
+
+
+def _trend(series: Series, seen: Sequence[VisitValues]) -> ChangeRow:
+    """Fit a line through the means of all visits."""
+    trend = _slope(series, seen)
+    worst = None
+    if series.is_open and trend.reading() is Reading.CHANGED:
+        is_up = (trend.change.estimate or 0.0) > 0
+        middle = float(np.mean([_year(visit.date) for visit in seen]))
+        worst = _slope(
+            series,
+            [v.at("most" if (_year(v.date) < middle) == is_up else "least") for v in seen],
+        )
+    between = Compared(
+        kind="trend",
+        site=series.site,
+        first=seen[0].date,
+        last=seen[-1].date,
+        before=float(np.nanmean(seen[0].values)),
+        after=float(np.nanmean(seen[-1].values)),
+        unit_ids=tuple(unit.unit_id for visit in seen for unit in visit.units),
+        flags=(Flag.OF_THESE_PLOTS,) if series.is_permanent else (),
+        earlier=(seen[0],),
+        later=(seen[-1],),
+    )
+    return change_row(series, between, trend, worst)
+
+
+def _slope(series: Series, seen: Sequence[VisitValues]) -> Change:
+    """Return the change a year of visit means."""
+    means = [float(np.nanmean(visit.values)) for visit in seen]
+    years = [_year(visit.date) for visit in seen]
+    return trend_of_visits(f"{series.figure}_per_year", years, means)
 
 
 def _year(date: str) -> float:
@@ -229,17 +298,23 @@ def _between(
     series: Series, first: VisitValues, later: VisitValues, asked: ChangeAsked
 ) -> ChangeRow:
     """Compare two visits to one site, paired where units are the same."""
-    settings = SurveySettings(scope="plots" if series.is_permanent else "area")
     flags: list[Flag] = []
     used = (first, later)
     pairs = _pairs(first, later) if series.is_permanent or asked.same_units else None
-    if pairs is not None and pairs[0]:
+    is_paired = pairs is not None and bool(pairs[0])
+    if pairs is not None and is_paired:
         used = (replace(first, units=pairs[0]), replace(later, units=pairs[1]))
-        found = paired_change(series.figure, used[0].values, used[1].values, settings)
         if len(pairs[0]) < max(len(first.units), len(later.units)):
             flags.append(Flag.UNPAIRED_UNITS_LEFT_OUT)
-    else:
-        found = unpaired_change(series.figure, first.values, later.values, settings)
+    found = _held(series, used, is_paired=is_paired)
+    worst = None
+    if series.is_open and found.reading() is Reading.CHANGED:
+        is_up = (found.change.estimate or 0.0) > 0
+        against = (
+            used[0].at("most" if is_up else "least"),
+            used[1].at("least" if is_up else "most"),
+        )
+        worst = _held(series, against, is_paired=is_paired)
     if not _observers(used[0]) & _observers(used[1]):
         flags.append(Flag.OBSERVER_CHANGED)
     if max(_clumping(visit.values) for visit in used) > CLUMPED:
@@ -253,8 +328,17 @@ def _between(
         after=float(np.nanmean(used[1].values)),
         unit_ids=tuple(unit.unit_id for visit in used for unit in visit.units),
         flags=tuple(flags),
+        earlier=(first,),
+        later=(later,),
     )
-    return change_row(series, between, found)
+    return change_row(series, between, found, worst)
+
+
+def _held(series: Series, used: tuple[VisitValues, VisitValues], *, is_paired: bool) -> Change:
+    """Hold a later visit against an earlier one."""
+    settings = SurveySettings(scope="plots" if series.is_permanent else "area")
+    compare = paired_change if is_paired else unpaired_change
+    return compare(series.figure, used[0].values, used[1].values, settings)
 
 
 def _pairs(
@@ -306,9 +390,7 @@ def _of_plots(found: Sequence[Series]) -> list[Problem]:
 def _of_observers(rows: Sequence[ChangeRow]) -> list[Problem]:
     """Say between which visits nobody stayed the same."""
     places = dict.fromkeys(
-        f"{row.site}, {row.first} and {row.last}"
-        for row in rows
-        if Flag.OBSERVER_CHANGED in row.flags
+        f"{row.site}, {row.first}, {row.last}" for row in rows if Flag.OBSERVER_CHANGED in row.flags
     )
     return [
         Problem(

@@ -7,10 +7,10 @@ from collections.abc import Sequence
 from dataclasses import asdict, astuple, dataclass, fields, replace
 from typing import Any
 
-from dryslate.app.unit_values import Series
+from dryslate.app.unit_values import Series, VisitValues
 from dryslate.base.errors import InputError
 from dryslate.base.quality import Flag
-from dryslate.core.survey.change import Change
+from dryslate.core.survey.change import Change, Reading
 from dryslate.core.survey.change_rates import adjust_many, rates_of_change
 from dryslate.formats.table_csv import write_table_csv
 
@@ -46,6 +46,13 @@ class ChangeRow:
         Smallest change that this design sees with that power, with the doubt of its spread.
     p_sites_differ : float or None
         Of "all sites changed alike"; of a mixed model.
+    level : str
+        Of a name: the rank at which it was compared, ``several names`` or ``as written``.
+    together : tuple of str
+        Names or categories that were put together for the comparison; empty: it stands alone.
+    undetermined_first, undetermined_last : float or None
+        Of a name: the share of what is it or may be it that was not told to it, at the earlier
+        and the later visits.
     relative, annual_rate : float or None
         After over before, less 1; the steady rate a year that gives it. Figures alone.
     reading : str
@@ -81,6 +88,10 @@ class ChangeRow:
     sees_hi95: float | None
     power: float | None
     p_sites_differ: float | None
+    level: str
+    together: tuple[str, ...]
+    undetermined_first: float | None
+    undetermined_last: float | None
     relative: float | None
     annual_rate: float | None
     reading: str
@@ -89,7 +100,8 @@ class ChangeRow:
 
     def as_dict(self) -> dict[str, Any]:
         """Return the fields as plain values, for JSON."""
-        return {**asdict(self), "flags": list(self.flags), "unit_ids": list(self.unit_ids)}
+        lists = {name: list(getattr(self, name)) for name in ("together", "flags", "unit_ids")}
+        return {**asdict(self), **lists}
 
 
 COLUMNS = tuple(f.name for f in fields(ChangeRow))
@@ -108,6 +120,8 @@ class Compared:
     flags : tuple of Flag
         Beside those of the figure.
     p_sites_differ : float or None
+    earlier, later : tuple of VisitValues
+        Visits that tell what share was not told to a name.
     """
 
     kind: str
@@ -119,9 +133,13 @@ class Compared:
     unit_ids: tuple[str, ...] = ()
     flags: tuple[Flag, ...] = ()
     p_sites_differ: float | None = None
+    earlier: tuple[VisitValues, ...] = ()
+    later: tuple[VisitValues, ...] = ()
 
 
-def change_row(series: Series, between: Compared, found: Change) -> ChangeRow:
+def change_row(
+    series: Series, between: Compared, found: Change, worst: Change | None = None
+) -> ChangeRow:
     """
     Put a change into its row; p is adjusted later, with all of the table.
 
@@ -131,12 +149,19 @@ def change_row(series: Series, between: Compared, found: Change) -> ChangeRow:
         Tells zone, design, figure and thing.
     between : Compared
     found : Change
+    worst : Change, optional
+        The same if what was not told to a name had gone against the change. A change that this
+        does not show is not known, and flagged ``names_leave_open``.
 
     Returns
     -------
     ChangeRow
     """
     change, sees = found.change, found.sees
+    reading, flags = found.reading(), [*change.flags, *between.flags, *series.flags]
+    if reading is Reading.CHANGED and worst is not None and not _stands(found, worst):
+        reading = Reading.NOT_KNOWN
+        flags.append(Flag.NAMES_LEAVE_OPEN)
     relative, annual = _rates(between)
     return ChangeRow(
         site=between.site,
@@ -167,12 +192,31 @@ def change_row(series: Series, between: Compared, found: Change) -> ChangeRow:
         sees_hi95=None if sees is None else sees.hi95,
         power=None if sees is None else sees.power,
         p_sites_differ=between.p_sites_differ,
+        level=series.level,
+        together=series.together,
+        undetermined_first=_undetermined(series, between.earlier),
+        undetermined_last=_undetermined(series, between.later),
         relative=relative,
         annual_rate=annual,
-        reading=str(found.reading()),
-        flags=tuple(str(flag) for flag in dict.fromkeys((*change.flags, *between.flags))),
+        reading=str(reading),
+        flags=tuple(str(flag) for flag in dict.fromkeys(flags)),
         unit_ids=between.unit_ids,
     )
+
+
+def _stands(found: Change, worst: Change) -> bool:
+    """Tell whether the worst case shows a change the same way."""
+    is_up = (found.change.estimate or 0.0) > 0
+    is_still_up = (worst.change.estimate or 0.0) > 0
+    return worst.reading() is Reading.CHANGED and is_up == is_still_up
+
+
+def _undetermined(series: Series, visits: Sequence[VisitValues]) -> float | None:
+    """Return the share that was not told to a name; None for what is no name, or was not seen."""
+    every = sum(visit.own + visit.open for visit in visits)
+    if series.kind_of_thing != "name" or not every:
+        return None
+    return sum(visit.open for visit in visits) / every
 
 
 def _rates(between: Compared) -> tuple[float | None, float | None]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -14,8 +14,8 @@ from dryslate.app.unit_values import Series, VisitValues
 from dryslate.base.errors import InputError
 from dryslate.base.problems import Problem
 from dryslate.base.quality import Flag
-from dryslate.core.survey.change import SiteVisits, contrast_of_sites
-from dryslate.core.survey.mixed import VisitedUnits, fit_visits
+from dryslate.core.survey.change import Change, Reading, SiteVisits, contrast_of_sites
+from dryslate.core.survey.mixed import MixedFit, VisitedUnits, fit_visits
 from dryslate.core.survey.planning import POWER
 
 
@@ -82,18 +82,11 @@ def site_changes(
         return [], [_left_out(twice)]
     entries = list(_entries(alike, rounds, same_units))
     try:
-        fit = fit_visits(
-            VisitedUnits(
-                values=[one.value for one in entries],
-                sites=[one.site for one in entries],
-                visits=[one.round_no for one in entries],
-                units=[one.unit for one in entries],
-                observers=[one.observer for one in entries],
-            )
-        )
-    except InputError as error:
-        return [], [_left_out(error.message)]
+        fit = _fit(entries)
+    except InputError:
+        return [], [_left_out("")]
     rows = []
+    against: dict[bool, MixedFit] = {}
     seen = sorted({number for _, number in fit.cells if isinstance(number, int)})
     for second in seen[1:]:
         both = [s for s in dict.fromkeys(str(s) for s, _ in fit.cells)]
@@ -111,10 +104,60 @@ def site_changes(
             unit_ids=tuple(e.unit_id for e in entries if e.round_no in (seen[0], second)),
             flags=_flags(alike, entries, seen[0], second),
             p_sites_differ=fit.p_sites_differ(seen[0], second),
+            earlier=_of_round(alike, rounds, seen[0], both),
+            later=_of_round(alike, rounds, second, both),
         )
         found = fit.contrast(alike[0].figure, fit.weights_of_change(seen[0], second), power)
-        rows.append(change_row(alike[0], between, found))
+        worst = None
+        if found.reading() is Reading.CHANGED and any(one.is_open for one in alike):
+            is_up = (found.change.estimate or 0.0) > 0
+            try:
+                if is_up not in against:
+                    turned = [_turned(one, rounds, seen[0], is_up=is_up) for one in alike]
+                    against[is_up] = _fit(list(_entries(turned, rounds, same_units)))
+                weights = against[is_up].weights_of_change(seen[0], second)
+                worst = against[is_up].contrast(alike[0].figure, weights, power)
+            except InputError:  # no model of the worst case: nothing says that the change stands
+                worst = replace(found, change=replace(found.change, lo95=None, hi95=None))
+        rows.append(change_row(alike[0], between, found, worst))
     return rows, []
+
+
+def _fit(entries: Sequence[_Entry]) -> MixedFit:
+    """Fit the model to every unit at every round."""
+    return fit_visits(
+        VisitedUnits(
+            values=[one.value for one in entries],
+            sites=[one.site for one in entries],
+            visits=[one.round_no for one in entries],
+            units=[one.unit for one in entries],
+            observers=[one.observer for one in entries],
+        )
+    )
+
+
+def _of_round(
+    alike: Sequence[Series], rounds: Sequence[Round], number: int, sites: Sequence[str]
+) -> tuple[VisitValues, ...]:
+    """Return the visits of a round to these sites."""
+    return tuple(
+        visit
+        for one in alike
+        if one.site in sites
+        for visit in one.visits
+        if _round_no(visit, rounds) == number
+    )
+
+
+def _turned(one: Series, rounds: Sequence[Round], first: int, *, is_up: bool) -> Series:
+    """Let what was not told to a name go against a rise, or a fall, since the first round."""
+    return replace(
+        one,
+        visits=tuple(
+            visit.at("most" if (_round_no(visit, rounds) == first) == is_up else "least")
+            for visit in one.visits
+        ),
+    )
 
 
 def _flags(
@@ -166,24 +209,30 @@ def _round_no(visit: VisitValues, rounds: Sequence[Round]) -> int:
 
 
 def _visited_twice(alike: Sequence[Series], rounds: Sequence[Round]) -> str:
-    """Say which site was visited twice in a round; empty where none was."""
+    """Return the site that was visited twice in a round; empty where none was."""
     for series in alike:
         numbers = [_round_no(visit, rounds) for visit in series.visits if visit.is_seen]
         if len(set(numbers)) < len(numbers):
-            return (
-                f"{series.site} was visited twice in a round of visits; a smaller gap between "
-                "rounds would tell them apart."
-            )
+            return series.site
     return ""
 
 
-def _left_out(why: str) -> Problem:
+def _left_out(site: str) -> Problem:
     """Say why there is no model."""
+    if site:
+        return Problem(
+            slug="change-model-left-out",
+            severity="note",
+            place=site,
+            message="visited twice in a round of visits: no mean change of several sites.",
+            fix="A smaller gap between rounds would tell the visits apart.",
+        )
     return Problem(
         slug="change-model-left-out",
         severity="note",
         place="",
-        message=f"No mean change of several sites: {why}",
+        message="No mean change of several sites where there are no more values than sites and "
+        "visits, or all are alike.",
         fix="Changes of each site stand without it.",
     )
 
@@ -212,11 +261,9 @@ def control_impact(
     -----
     A site's mean before is that of its visits before, each the mean of its units; so too after.
     """
-    control, impact = ([_around(alike, name, after) for name in names] for names in sites)
-    seen = [[one for one in kind if one is not None] for kind in (control, impact)]
-    if not all(seen):
+    found = _contrast(alike, sites, after)
+    if found is None:
         return None
-    found = contrast_of_sites(alike[0].figure, seen[0], seen[1])
     names = {name for kind in sites for name in kind}
     visits = [v for series in alike if series.site in names for v in series.visits if v.is_seen]
     between = Compared(
@@ -225,8 +272,37 @@ def control_impact(
         first=min(v.date for v in visits),
         last=max(v.date for v in visits),
         unit_ids=tuple(unit.unit_id for v in visits for unit in v.units),
+        earlier=tuple(v for v in visits if v.date < after),
+        later=tuple(v for v in visits if v.date >= after),
     )
-    return change_row(alike[0], between, found)
+    worst = None
+    if found.reading() is Reading.CHANGED and any(one.is_open for one in alike):
+        is_up = (found.change.estimate or 0.0) > 0
+        worst = _contrast([_against(one, sites, after, is_up=is_up) for one in alike], sites, after)
+    return change_row(alike[0], between, found, worst)
+
+
+def _contrast(
+    alike: Sequence[Series], sites: tuple[Sequence[str], Sequence[str]], after: str
+) -> Change | None:
+    """Return the contrast; None where a kind has no site that was seen both before and after."""
+    control, impact = ([_around(alike, name, after) for name in names] for names in sites)
+    seen = [[one for one in kind if one is not None] for kind in (control, impact)]
+    return contrast_of_sites(alike[0].figure, seen[0], seen[1]) if all(seen) else None
+
+
+def _against(
+    one: Series, sites: tuple[Sequence[str], Sequence[str]], after: str, *, is_up: bool
+) -> Series:
+    """Let what was not told to a name go against a contrast."""
+    is_impact = one.site in sites[1]
+    return replace(
+        one,
+        visits=tuple(
+            visit.at("most" if ((visit.date < after) == is_impact) == is_up else "least")
+            for visit in one.visits
+        ),
+    )
 
 
 def _around(alike: Sequence[Series], site: str, after: str) -> SiteVisits | None:

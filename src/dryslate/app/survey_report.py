@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from dryslate.app.change import Changes, survey_changes
+from dryslate.app.change import ChangeAsked, Changes, changes_of
+from dryslate.app.change_series import surveyed_units
 from dryslate.app.colony_book import colony_stories
 from dryslate.app.colony_colours import colour_series
 from dryslate.app.community import Community, CommunitySettings, compare_communities
@@ -124,7 +125,8 @@ class SurveyReport:
     units : tuple of ReportedUnit
     rows : tuple of ResultRow
         The figures; the report writes no number of a figure that is not here.
-    changes : Changes
+    changes, named_changes : Changes
+        Of categories and groups; of names of corals.
     communities : tuple of (str, Community)
         By zone, visit and site, where there are such.
     colonies : tuple of (ColonyStory, tuple of ColourChange)
@@ -147,6 +149,7 @@ class SurveyReport:
     units: tuple[ReportedUnit, ...]
     rows: tuple[ResultRow, ...]
     changes: Changes
+    named_changes: Changes
     communities: tuple[tuple[By, Community], ...]
     colonies: tuple[tuple[ColonyStory, tuple[ColourChange, ...]], ...]
     places: tuple[MapPlace, ...]
@@ -223,6 +226,7 @@ def collect_survey_report(
     changes = store.changes()
     photos = store.photos()
     facts = store.project_facts()
+    visited = surveyed_units(store, settings.usual)
     return SurveyReport(
         title=facts.get("title") or folder.resolve().name,
         state_utc=changes[-1].changed_utc if changes else "",
@@ -230,7 +234,8 @@ def collect_survey_report(
         visits=store.visits(),
         units=_units(store, photos),
         rows=rows,
-        changes=survey_changes(store, settings.usual),
+        changes=changes_of(visited, ChangeAsked(of=("category", "group"))),
+        named_changes=changes_of(visited, ChangeAsked(of=("name",))),
         communities=_communities(store, settings),
         colonies=_colonies(store),
         places=_places(store),

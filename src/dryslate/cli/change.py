@@ -15,9 +15,12 @@ if TYPE_CHECKING:
     from dryslate.app.change_rows import ChangeRow
 
 Folder = Annotated[Path, typer.Argument(help="Project folder.")]
-Figure = Annotated[str | None, typer.Option(help="Only this figure, for example cover_frac.")]
-Thing = Annotated[str | None, typer.Option(help="Only this category or group.")]
-Site = Annotated[str | None, typer.Option(help="Only this site.")]
+Figure = Annotated[list[str] | None, typer.Option(help="Only this figure, for example cover_frac.")]
+Thing = Annotated[
+    list[str] | None, typer.Option(help="Only this category, group or name of a coral.")
+]
+Of = Annotated[list[str] | None, typer.Option("--of", help="Only these: category, group or name.")]
+Site = Annotated[list[str] | None, typer.Option(help="Only this site.")]
 SameUnits = Annotated[
     bool,
     typer.Option(
@@ -35,6 +38,11 @@ RoundDays = Annotated[
 Csv = Annotated[
     Path | None, typer.Option("--csv", help="Write the table to a file, one change a row.")
 ]
+READINGS = {
+    "changed": "sees changes from",
+    "not_shown": "no change shown; sees from",
+    "not_known": "not known whether it changed; sees from",
+}
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
 
 
@@ -47,6 +55,7 @@ def change(  # noqa: PLR0913, PLR0917  one option each for what is compared
     folder: Folder,
     figure: Figure = None,
     thing: Thing = None,
+    of: Of = None,
     site: Site = None,
     same_units: SameUnits = False,
     control: Control = None,
@@ -63,7 +72,8 @@ def change(  # noqa: PLR0913, PLR0917  one option each for what is compared
     from dryslate.app.change import ChangeAsked, survey_changes
 
     asked = ChangeAsked(
-        figure=figure, thing=thing, site=site, same_units=same_units, after=after,
+        figures=tuple(figure or ()), things=tuple(thing or ()), of=tuple(of or ()),
+        sites=tuple(site or ()), same_units=same_units, after=after,
         control=tuple(control or ()), impact=tuple(impact or ()), round_days=round_days,
     )  # fmt: skip
     with wiring.survey_store(folder, write=False) as store:
@@ -102,7 +112,21 @@ def _show(found: Changes) -> None:
             print_text(where)
             last = where
         what = {"trend": "a year, ", "contrast": "impact less control, "}.get(row.kind, "")
-        print_text(f"  {row.thing}: {row.figure}, {what}{row.first} to {row.last}: {_numbers(row)}")
+        thing = row.thing + (f" ({_level(row)})" if _level(row) else "")
+        print_text(f"  {thing}: {row.figure}, {what}{row.first} to {row.last}: {_numbers(row)}")
+
+
+def _level(row: ChangeRow) -> str:
+    """Say at which level a name was compared, and what was put together."""
+    parts = [row.level] if row.level not in ("", "genus") else []
+    if row.together:
+        parts.append("together: " + ", ".join(row.together))
+    if row.undetermined_first or row.undetermined_last:
+        shares = [
+            f"{100 * (v or 0.0):.0f}" for v in (row.undetermined_first, row.undetermined_last)
+        ]
+        parts.append(f"not told {' and '.join(shares)} %")
+    return "; ".join(parts)
 
 
 def _numbers(row: ChangeRow) -> str:
@@ -117,7 +141,7 @@ def _numbers(row: ChangeRow) -> str:
         parts.append(f"p {row.p:.3g}, adjusted {row.p_adjusted:.3g}")
     if row.sees is not None and row.sees_lo95 is not None and row.sees_hi95 is not None:
         seen = f"{row.sees:.3g} ({row.sees_lo95:.3g} to {row.sees_hi95:.3g})"
-        verb = "sees changes from" if row.reading == "changed" else "no change shown; sees from"
+        verb = READINGS[row.reading]
         parts.append(f"{verb} {seen} with power {row.power:g}")
     if row.p_sites_differ is not None:
         parts.append(f"sites alike: p {row.p_sites_differ:.3g}")

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from dryslate.app.colony_words import FIGURE_WORDS as COLOUR_WORDS
 from dryslate.app.colony_words import STATE_WORDS, WHY_WORDS
 from dryslate.app.survey_words import SURVEY_FLAGS, figure_words
+from dryslate.base.quality import Flag
 from dryslate.documents.report_blocks import Block, chart, heading, para, subheading, table
 from dryslate.documents.report_language import NBSP, Speech
 from dryslate.documents.survey_charts import scatter_chart
@@ -41,20 +42,12 @@ KINDS = {
 
 def change_section(report: SurveyReport, speech: Speech) -> Section:
     """Return what changed, each with the smallest change its design could have seen."""
-    rows = [row for row in report.changes.rows if row.estimate is not None]
-    if not rows:
+    rows, named = (
+        [row for row in changes.rows if row.estimate is not None]
+        for changes in (report.changes, report.named_changes)
+    )
+    if not rows and not named:
         return [], [speech.say("Change: no site was surveyed twice in the same way.")]
-    columns = [
-        (speech.say("figure"), False, 2.4),
-        (speech.say("where"), False, 2.2),
-        (speech.say("from, to"), False, 1.6),
-        (speech.say("change"), True, 1.1),
-        (speech.say("95 % interval"), True, 1.5),
-        (speech.say("could have seen"), True, 1.2),
-        ("p", True, 0.9),
-        (speech.say("reading"), False, 1.5),
-    ]
-    lines = [(f"change-{k}", _change_cells(row, speech)) for k, row in enumerate(rows, 1)]
     blocks = [
         heading(speech.say("Change"), "change"),
         para(
@@ -65,13 +58,43 @@ def change_section(report: SurveyReport, speech: Speech) -> Section:
                 n=report.changes.n_tests,
             )
         ),
-        table(columns, lines),
+        _changes_table(rows, "change", speech),
     ]
-    blocks += [
-        para(f"{problem.message} {problem.fix}".strip(), "hint")
-        for problem in report.changes.problems
-    ]
+    if named:
+        blocks += [
+            subheading(speech.say("Change by name of coral")),
+            para(
+                speech.say(
+                    "Names are compared at the coarsest list that the visits have in common, as "
+                    "they were noted. Where corals that nobody told to genus could be all of a "
+                    "change, it is not known. p is adjusted for the {n} tests of this table.",
+                    n=report.named_changes.n_tests,
+                )
+            ),
+            _changes_table(named, "named-change", speech),
+        ]
+    problems = dict.fromkeys((*report.changes.problems, *report.named_changes.problems))
+    for one in problems:
+        place = f"{one.place}{speech.colon}" if one.place else ""
+        said = f"{place}{speech.word(one.message)} {speech.word(one.fix)}"
+        blocks.append(para(said.strip(), "hint"))
     return blocks, []
+
+
+def _changes_table(rows: Sequence[ChangeRow], mark: str, speech: Speech) -> Block:
+    """Return changes, one a row."""
+    columns = [
+        (speech.say("figure"), False, 2.4),
+        (speech.say("where"), False, 2.2),
+        (speech.say("from, to"), False, 1.6),
+        (speech.say("change"), True, 1.1),
+        (speech.say("95 % interval"), True, 1.5),
+        (speech.say("could have seen"), True, 1.2),
+        ("p", True, 0.9),
+        (speech.say("reading"), False, 1.5),
+    ]
+    lines = [(f"{mark}-{k}", _change_cells(row, speech)) for k, row in enumerate(rows, 1)]
+    return table(columns, lines)
 
 
 def _p(value: float, speech: Speech) -> str:
@@ -92,7 +115,9 @@ def _change_cells(row: ChangeRow, speech: Speech) -> Sequence[str]:
     p = "" if row.p is None else _p(row.p, speech)
     if row.p_adjusted is not None:
         p += f" ({_p(row.p_adjusted, speech)})"
-    flags = [speech.word(SURVEY_FLAGS.get(flag, flag)) for flag in row.flags]
+    said_once = {Flag.NAMES_AS_NOTED}
+    flags = [speech.word(SURVEY_FLAGS.get(f, f)) for f in row.flags if f not in said_once]
+    flags += _names_said(row, speech)
     where = [row.site, row.zone, speech.word(DESIGN_WORDS.get(row.design, row.design))]
     return (
         f"{speech.word(figure_words(row.figure))}{speech.colon}{speech.word(row.thing)}",
@@ -104,6 +129,20 @@ def _change_cells(row: ChangeRow, speech: Speech) -> Sequence[str]:
         p,
         speech.semicolon.join([speech.word(READINGS.get(row.reading, row.reading)), *flags]),
     )
+
+
+def _names_said(row: ChangeRow, speech: Speech) -> Iterator[str]:
+    """Say at which level a name was compared, and what share was not told to it."""
+    if row.level not in {"", "genus"}:
+        yield speech.say("compared as: {level}", level=speech.word(row.level))
+    if row.together:
+        yield speech.say("put together: {names}", names=", ".join(row.together))
+    if row.undetermined_first or row.undetermined_last:
+        first, last = (
+            f"{speech.number(100 * (share or 0.0), 0)}{NBSP}%"
+            for share in (row.undetermined_first, row.undetermined_last)
+        )
+        yield speech.say("not told to it: {first}, then {last}", first=first, last=last)
 
 
 def colony_section(report: SurveyReport, speech: Speech) -> Section:
