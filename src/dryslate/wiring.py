@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from contextlib import AbstractContextManager
 
     from dryslate.app.accounts import AccountBook, PasswordHasher
+    from dryslate.app.adjusted_results import NameFacts
     from dryslate.app.archive_make import ArchiveTools
     from dryslate.app.backup import BackupFiles, BackupTools
     from dryslate.app.check import ProjectFiles
@@ -223,6 +224,13 @@ def usual_categories() -> Table:
     return read_table_csv((files(dryslate.data) / "categories.csv").read_bytes(), "categories")
 
 
+def name_facts() -> NameFacts:
+    """Return what the genus data know of names that are taken for each other."""
+    from dryslate.app.adjusted_results import name_facts as facts_of
+
+    return facts_of(reference_tables().taxa()[0])
+
+
 def result_settings(**typed: Any) -> ResultSettings:
     """Return what results are made with beside the records, and what the user typed (not None)."""
     import csv
@@ -238,6 +246,7 @@ def result_settings(**typed: Any) -> ResultSettings:
     return ResultSettings(
         usual=read_categories(usual_categories()),
         coverage=parse_coverage_table(csv.DictReader(lines)),
+        names=name_facts,
         **{name: value for name, value in typed.items() if value is not None},
     )
 

@@ -7,23 +7,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from tests.fakes.looked_again import look_again
 from typer.testing import CliRunner
 
-from dryslate import wiring
-from dryslate.app.identification_rows import (
-    IdentificationRow,
-    RecordRow,
-    ReviewChanceRow,
-    ReviewDrawRow,
-    ReviewOutcomeRow,
-)
 from dryslate.base.errors import FormatError, InputError
 from dryslate.cli.main import build_app
 
-INES, TOMO = "Ines Varro", "Tomo Halle"
+INES = "Ines Varro"
 HEADS = "site,date,unit,design,length_m,spacing_m,kind,category,name,at_m\n"
-VISIT = "Ledge 2024-05-19"
-NOW = "2024-05-20T08:00:00+00:00"
 POINTS = {"T1": (8, 4, 2), "T2": (6, 3, 3), "T3": (10, 4, 1), "T4": (7, 5, 2)}
 NAMES = ("Favites", "Goniastrea", "Porites")
 
@@ -53,78 +44,6 @@ def project(tmp_path: Path) -> Path:
     done = run("records", "import", folder, path, "--observer", INES, "--save", "--json")
     assert json.loads(done.stdout)["n_stored"] == 80, done.stdout
     return folder
-
-
-def look_again(folder: Path, looks: list[tuple[str, str, float]]) -> None:
-    """Store corals that were first named, drawn with a chance, looked at again and settled."""
-    with wiring.new_store(folder, who=INES) as store, store.write():
-        chances, outcomes = [], []
-        for k, (first, settled, p) in enumerate(looks):
-            record = RecordRow(
-                record_id=f"r{k}",
-                colony=f"C{k}",
-                visit_id=VISIT,
-                place=f"tape {k % 6}",
-                observer=INES,
-                noted_at=NOW,
-            )
-            store.save_record(record)
-            for role, name, who in (("first", first, INES), ("second", settled, TOMO)):
-                store.save_identification(
-                    IdentificationRow(
-                        identification_id=f"{role}{k}",
-                        record_id=f"r{k}",
-                        role=role,  # type: ignore[arg-type]
-                        name_as_recorded=name,
-                        name=name,
-                        current_names=(name,),
-                        rank="genus",
-                        observer=who,
-                        identified_at=NOW,
-                        data_version="1",
-                    )
-                )
-            chances.append(
-                ReviewChanceRow(
-                    identification_id=f"first{k}",
-                    record_id=f"r{k}",
-                    draw_id="d",
-                    p_drawn=p,
-                    is_drawn=True,
-                    reasons=("random",),
-                )
-            )
-            is_same = first == settled
-            outcomes.append(
-                ReviewOutcomeRow(
-                    outcome_id=f"o{k}",
-                    record_id=f"r{k}",
-                    first_id=f"first{k}",
-                    second_id=f"second{k}",
-                    third_id=None if is_same else f"second{k}",
-                    rank_shared="genus" if is_same else "family",
-                    is_agreed=is_same,
-                    agreed_at="genus" if is_same else "",
-                    observer=TOMO,
-                    decided_at=NOW,
-                    settled_name=settled,
-                    settled_names=(settled,),
-                    settled_rank="genus",
-                    relation="same" if is_same else "differs",
-                    settled_how="agreed" if is_same else "third",
-                )
-            )
-        draw = ReviewDrawRow(
-            draw_id="d",
-            seed=1,
-            random_frac=0.1,
-            least_probability=0.8,
-            observer=INES,
-            drawn_at=NOW,
-        )
-        store.save_review_draw(draw, chances)
-        for outcome in outcomes:
-            store.save_review_outcome(outcome)
 
 
 def rows_of(folder: Path, *words: object) -> tuple[dict[tuple[str, str], dict], str]:

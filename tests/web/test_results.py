@@ -7,6 +7,7 @@ import re
 from pathlib import Path
 
 import pytest
+from tests.fakes.looked_again import look_again
 from typer.testing import CliRunner
 
 from dryslate.app.result_panels import panels_of, subject_of
@@ -131,3 +132,36 @@ def test_axis_holds_every_estimate_and_fractions_end_at_one(client_of, surveyed)
         for row in (row for same in panel.things for row in same):
             assert row.estimate is None or panel.low <= row.estimate <= panel.high
         assert panel.high <= 1.0 or not panel.figure.endswith("_frac")
+
+
+@pytest.fixture
+def looked_at_again(surveyed: Path) -> Path:
+    """The same, with corals that were looked at again: many called Favites were Goniastrea."""
+    visit = "Ledge 2024-05-19"
+    looks = [("Favites", "Favites", 0.1)] * 15 + [("Favites", "Goniastrea", 0.1)] * 4
+    looks += [("Goniastrea", "Goniastrea", 0.1)] * 5 + [("Porites", "Porites", 0.1)] * 25
+    look_again(surveyed, looks, visit)
+    return surveyed
+
+
+def test_figures_corrected_for_misnaming_stand_beside_the_raw_with_their_trail(
+    client_of, looked_at_again
+) -> None:
+    pages = client_of(looked_at_again)
+    cover = pages.get("/results?site=Ledge&things=name").text
+    assert "Cover, corrected for misnaming (names as second looks settled them)" in cover
+    density = pages.get("/results?site=Ledge&subject=density&things=name").text
+    assert "Density, corrected for misnaming" in density
+    assert "names that are corrected together" in density
+    together = next(
+        a for a in trails(density) if "density_adjusted" in a and "Goniastrea" in a and "05-19" in a
+    )
+    assert "1 row counts to it, of 1" in pages.get(together).text  # rows of the names it holds
+
+
+def test_french_pages_say_in_french_what_corrected_figures_are(client_of, looked_at_again) -> None:
+    pages = client_of(looked_at_again)
+    french = {"accept": "text/html", "accept-language": "fr"}
+    cover = pages.get("/results?site=Ledge&things=name", headers=french).text
+    assert "Recouvrement, corrigé des erreurs de nom" in cover
+    assert "second looks" not in cover

@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from dryslate.app.result_choice import ResultChoice
 from dryslate.app.result_figures import COUNT_DESIGNS, COVER_DESIGNS
 from dryslate.app.result_made import Made
 from dryslate.app.result_rows import ResultRow, row_of
-from dryslate.app.result_tallies import UNNAMED, NotedName, SampledAlike, tally_units
+from dryslate.app.result_tallies import UNNAMED, NotedName, SampledAlike
 from dryslate.app.result_units import unseen
 from dryslate.app.review_state import latest_outcomes, settled_of
+from dryslate.app.survey_words import BY_LOOKS, BY_TABLE, TOGETHER
 from dryslate.base.errors import InputError
 from dryslate.base.problems import Problem
 from dryslate.core.survey.estimate import Estimate
@@ -33,12 +33,11 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from dryslate.app.ports import SurveyStore
-    from dryslate.app.survey_records import Category
+    from dryslate.app.result_choice import ResultChoice
+    from dryslate.app.result_settings import ResultSettings
+    from dryslate.app.result_tallies import Tallied
     from dryslate.core.identify.taxa import TaxaData
     from dryslate.formats.confusion_csv import ConfusionTable
-
-BY_LOOKS = "names as second looks settled them"
-BY_TABLE = "names by a table from outside"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,11 +103,7 @@ def second_looks(store: SurveyStore) -> list[SecondLook]:
 
 
 def adjusted_results(
-    store: SurveyStore,
-    usual: Sequence[Category],
-    facts: NameFacts,
-    choice: ResultChoice | None = None,
-    outside: ConfusionTable | None = None,
+    store: SurveyStore, tallied: Tallied, settings: ResultSettings, choice: ResultChoice
 ) -> tuple[tuple[ResultRow, ...], tuple[Problem, ...]]:
     """
     Correct cover and density by name.
@@ -116,11 +111,13 @@ def adjusted_results(
     Parameters
     ----------
     store : SurveyStore
-    usual : sequence of Category
-    facts : NameFacts
-    choice : ResultChoice, optional
-    outside : ConfusionTable or None
-        A table from outside, inverted; None: the project's own second looks.
+    tallied : Tallied
+        The sums of all units.
+    settings : ResultSettings
+        With `names`; its `error_table` is inverted, without one the project's own second looks
+        correct.
+    choice : ResultChoice
+        Its sites and dates; figures are picked later.
 
     Returns
     -------
@@ -135,17 +132,16 @@ def adjusted_results(
     InputError
         ``confusion-not-usable`` and ``confusion-name-unknown`` for a table from outside.
     """
-    choice = choice or ResultChoice()
+    outside = settings.error_table
     looks = [] if outside is not None else second_looks(store)
-    if outside is None and not looks:
+    if settings.names is None or (outside is None and not looks):
         return (), ()
-    tallied = tally_units(store, usual)
-    ready = None
+    facts, ready = settings.names(), None
     if outside is not None:
         _require_known(outside, tallied.names, facts)
         ready = prepare_table(outside.rows, outside.checked)
     pooling = pool_names(looks, facts.lookalikes, facts.families)
-    made = [
+    rows = tuple(
         row_of(group.where, group.design, one, group.unit_ids)
         for group in tallied.groups
         if choice.has_group(group)
@@ -154,13 +150,11 @@ def adjusted_results(
             if outside is None or ready is None
             else _by_table(group, tallied.names, outside.names, ready)
         )
-    ]
+    )
     noted = {thing.split("\t")[1] for thing in tallied.names}
     few = {name: n for name, n in pooling.too_few.items() if name in noted}
     few |= {name: 0 for name in noted - set(pooling.pool_of) - set(few) if not outside}
     few.pop(UNNAMED.split("\t")[1], None)
-    wanted = tuple(one.casefold() for one in choice.figures)
-    rows = tuple(row for row in made if not wanted or row.figure.startswith(wanted))
     return rows, _told(few)
 
 
@@ -255,7 +249,11 @@ def _by_looks(
                 df=np.full(len(classes), len(pooled) - 1.0),
             )
             own = Method.T_LOGIT if figure.endswith("_frac") else Method.T_LOG
-            yield Made(thing=f"name\t{name}", found=_state(raw, k, (figure, own), group))
+            yield Made(
+                thing=f"name\t{name}",
+                found=_state(raw, k, (figure, own), group),
+                about=TOGETHER,
+            )
 
 
 def _pooled(look: SecondLook, pool_of: Mapping[str, str]) -> SecondLook:

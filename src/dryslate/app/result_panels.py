@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 SUBJECTS: Mapping[str, tuple[str, ...]] = {
     "cover": ("cover_",),
-    "density": ("density_", "count_per_min", "juvenile_"),
+    "density": ("density_", "count_", "juvenile_"),
     "sizes": ("geometric_mean", "cv_", "log_", "size_", "class_share"),
     "health": ("prevalence_", "bleached_", "partial_", "bleaching_"),
     "diversity": (),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import zlib
+from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -14,8 +15,10 @@ from dryslate.core.survey.density import JUVENILE_CM
 from dryslate.core.survey.size_frequency import CLASS_EDGES_CM
 
 if TYPE_CHECKING:
+    from dryslate.app.adjusted_results import NameFacts
     from dryslate.app.survey_records import Category
     from dryslate.core.survey.coverage import CoverageTable
+    from dryslate.formats.confusion_csv import ConfusionTable
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,6 +38,11 @@ class ResultSettings:
         Smaller colonies leave the sizes; 0: none does.
     juvenile_cm : float
         Colonies under it are juveniles.
+    names : callable or None
+        Gives what is known of names, asked for only where figures by name are corrected for
+        misnaming; None: they are not.
+    error_table : ConfusionTable or None
+        A table from outside to correct them by; None: the project's own second looks.
     """
 
     usual: tuple[Category, ...] = ()
@@ -42,6 +50,8 @@ class ResultSettings:
     size_edges_cm: tuple[float, ...] = CLASS_EDGES_CM
     size_cut_off_cm: float = 0.0
     juvenile_cm: float = JUVENILE_CM
+    names: Callable[[], NameFacts] | None = None
+    error_table: ConfusionTable | None = None
 
     def __post_init__(self) -> None:
         """Refuse classes and limits that cannot be."""

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from dryslate.app.result_tallies import rows_about
+from dryslate.app.survey_words import BY_LOOKS, TOGETHER
 from dryslate.base.errors import InputError
 
 if TYPE_CHECKING:
@@ -127,9 +128,20 @@ def trail_of(
         told.append(
             TrailUnit(
                 unit=units[unit_id],
-                rows=rows_about(store, usual, noted, f"{key.kind}\t{key.thing}"),
+                rows=_rows_of(store, usual, noted, key),
                 n_rows=len(noted),
                 n_photos=sum(join.unit_id == unit_id for join in joined),
             )
         )
     return Trail(row=row, units=tuple(told))
+
+
+def _rows_of(
+    store: SurveyStore, usual: Sequence[Category], noted: Sequence[NotedRow], key: TrailKey
+) -> tuple[NotedRow, ...]:
+    """Return the rows that count to a figure; of names corrected together, those of each."""
+    names = [key.thing]
+    if key.about in (BY_LOOKS, TOGETHER):
+        names += [one for one in key.thing.split(" or ") if one != key.thing]
+    things = [f"{key.kind}\t{name}" for name in names]
+    return tuple(row for thing in things for row in rows_about(store, usual, noted, thing))

@@ -64,7 +64,8 @@ def find_results(
     -------
     SurveyFound
         Rows by site, date, zone, design, figure and thing; then those of whole sites, from zones
-        by their stated weights. Without weights a site has figures by zone only, and a note.
+        by their stated weights (without weights a site has figures by zone only, and a note); then
+        cover and density by name corrected for misnaming, where there is something to correct by.
 
     Notes
     -----
@@ -100,4 +101,10 @@ def find_results(
         ids = tuple(unit_id for zone in zones for unit_id in zone.unit_ids)
         for made in site_figures(zones, weights[zones[0].site], tallied.names, settings):
             found.append(row_of(where, zones[0].design, made, ids))
+    if settings.names is not None and (settings.error_table or store.review_outcomes()):
+        from dryslate.app.adjusted_results import adjusted_results
+
+        corrected, said = adjusted_results(store, tallied, settings, choice)
+        found += corrected
+        notes = [*notes, *said]
     return SurveyFound(rows=tuple(choice.pick(found, tallied.groups)), notes=tuple(notes))

@@ -56,6 +56,10 @@ SURVEY_FLAGS: Mapping[str, str] = {
     Flag.THINGS_NOT_SEARCHED: "names not searched for in every unit left out",
 }
 
+BY_LOOKS = "names as second looks settled them"
+BY_TABLE = "names by a table from outside"
+TOGETHER = "names that are corrected together"
+
 FIGURE_WORDS: Mapping[str, str] = {
     "cover_frac": "Cover (share of what was read)",
     "cover_adjusted_frac": "Cover, corrected for misnaming",

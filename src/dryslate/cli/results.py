@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -12,9 +11,8 @@ from dryslate import wiring
 from dryslate.cli.render import print_json_rows, print_problem, print_text
 
 if TYPE_CHECKING:
-    from dryslate.app.ports import SurveyStore
-    from dryslate.app.result_choice import ResultChoice
     from dryslate.app.survey_results import SurveyFound
+    from dryslate.formats.confusion_csv import ConfusionTable
 
 Names = list[str] | None
 
@@ -74,35 +72,19 @@ def results(  # noqa: PLR0913, PLR0917 - one parameter for each option
         size_edges_cm=parse_size_classes(size_classes),
         size_cut_off_cm=size_cut_off,
         juvenile_cm=juvenile,
+        error_table=None if error_table is None else _confusions(error_table),
     )
     wanted = ResultChoice(sites=site or (), dates=visit or (), figures=figure or ())
     with wiring.survey_store(folder, write=False) as store:
         found = find_results(store, settings, wanted)
-        found = _with_adjusted(store, folder, wanted, error_table, found)
     _show(found, _save(found, csv, parquet), as_json=as_json)
 
 
-def _with_adjusted(
-    store: SurveyStore,
-    folder: Path,
-    wanted: ResultChoice,
-    error_table: Path | None,
-    found: SurveyFound,
-) -> SurveyFound:
-    """Add the figures by name that are corrected for misnaming, and what is said of them."""
-    if error_table is None and not store.review_outcomes():
-        return found
-    from dryslate.app.adjusted_results import adjusted_results, name_facts
+def _confusions(path: Path) -> ConfusionTable:
+    """Read a table of confusions from outside."""
     from dryslate.formats.confusion_csv import parse_confusions
 
-    tables = wiring.reference_tables(folder)
-    outside = None
-    if error_table is not None:
-        outside = parse_confusions(tables.read_text(error_table), error_table.name)
-    facts = name_facts(tables.taxa()[0])
-    usual = wiring.result_settings().usual
-    rows, problems = adjusted_results(store, usual, facts, wanted, outside)
-    return replace(found, rows=(*found.rows, *rows), notes=(*found.notes, *problems))
+    return parse_confusions(wiring.reference_tables().read_text(path), path.name)
 
 
 def _save(found: SurveyFound, csv: Path | None, parquet: Path | None) -> list[Path]:

@@ -96,7 +96,7 @@ def usual_settings(request: Request) -> ResultSettings:
 def figure_title(request: Request, panel: Panel) -> str:
     """Say what a panel shows: the figure, what it is about, zone and way of sampling."""
     gettext = catalogue(language_of(request)).gettext
-    about = f" ({panel.about})" if panel.about else ""
+    about = f" ({gettext(panel.about)})" if panel.about else ""
     return gettext(figure_words(panel.figure)) + about
 
 
