@@ -51,6 +51,18 @@ class MemorySums:
     def n_survey_rows(self) -> Mapping[str, int]:
         return Counter(r.unit_id for r in self.survey_rows())
 
+    def written_in(self) -> Iterable[tuple[str, str, str]]:
+        rows = self.survey_rows()
+        return sorted({(r.unit_id, r.row.place, r.row.photo_id or "") for r in rows})
+
+    def n_named(self) -> Mapping[str, int]:
+        found: Counter[str] = Counter()
+        for r in self.survey_rows():
+            called = r.name or r.row.name
+            if called and r.row.kind != "none_seen":
+                found[called] += 1 if r.row.n is None else r.row.n
+        return found
+
     def has_survey_rows(self, unit_id: str) -> bool:
         return bool(self.survey_rows(unit_id))
 

@@ -154,3 +154,18 @@ def test_rows_are_counted_by_unit_without_being_read(store, rows) -> None:
     assert store.has_survey_rows("unit T1")
     assert not store.has_survey_rows("unit nowhere")
     assert store.categories_in_use() == {"sand"}
+
+
+def test_where_rows_were_written_and_how_often_names_were_noted(store, rows) -> None:
+    random_survey(store, rows, random.Random(5))
+    noted = store.survey_rows()
+    said = {(r.unit_id, r.row.place, r.row.photo_id or "") for r in noted}
+    found = list(store.written_in())
+    assert len(found) == len(said) > 0
+    assert set(found) == said
+    named: dict[str, int] = defaultdict(int)
+    for r in noted:
+        if (called := r.name or r.row.name) and r.row.kind != "none_seen":
+            named[called] += 1 if r.row.n is None else r.row.n
+    assert dict(store.n_named()) == dict(named)
+    assert {"Favites", "unlisted"} <= set(named)

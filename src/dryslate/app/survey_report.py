@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import hashlib
 from collections import Counter, defaultdict
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,23 +14,65 @@ from dryslate.app.change_series import surveyed_units
 from dryslate.app.colony_book import colony_stories
 from dryslate.app.colony_colours import colour_series
 from dryslate.app.community import Community, CommunitySettings, compare_communities
+from dryslate.app.report_units import ReportedUnit, reported_units
+from dryslate.app.result_choice import ResultChoice
 from dryslate.app.result_rows import ResultRow, results_table
 from dryslate.app.survey_results import survey_results
-from dryslate.core.survey.designs import UnitDesign
+from dryslate.base.errors import InputError
 
 if TYPE_CHECKING:
     from dryslate.app.colony_book import ColonyStory
     from dryslate.app.community_table import By
-    from dryslate.app.ports import DocumentWriter, SurveyStore
+    from dryslate.app.ports import DocumentWriter, Progress, SurveyStore
     from dryslate.app.publication_records import ProjectPerson
     from dryslate.app.records import Photo, Visit
     from dryslate.app.result_settings import ResultSettings
-    from dryslate.app.survey_records import NotedRow
-    from dryslate.app.unit_records import Unit
     from dryslate.core.health.colony_colour import ColourChange
 
-MOST_ROWS = 3_000
-"""Rows that the trail lists one by one; with more, it names their places only."""
+PARTS = ("sites", "colonies", "change", "likeness", "figures", "trail")
+"""What may go into a report or be left out; what was looked at and how always stands in it."""
+
+
+MOST_COMPARED = 250
+"""Units of one design that a report compares with each other: the work grows with their square."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReportChoice:
+    """
+    What a report is of.
+
+    Parameters
+    ----------
+    sites, dates : tuple of str
+        Of visits; empty: all.
+    parts : tuple of str
+        Some of `PARTS`.
+    """
+
+    sites: tuple[str, ...] = ()
+    dates: tuple[str, ...] = ()
+    parts: tuple[str, ...] = PARTS
+
+    def __post_init__(self) -> None:
+        """Refuse a part that there is not."""
+        wrong = [part for part in self.parts if part not in PARTS]
+        if wrong:
+            raise InputError(
+                "report-part-unknown",
+                f"A report has no part {wrong[0]!r}.",
+                f"There are: {', '.join(PARTS)}.",
+            )
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether it is of every site and visit."""
+        return not self.sites and not self.dates
+
+    def has(self, site: str, date: str) -> bool:
+        """Whether a visit is in it."""
+        wanted = {name.casefold() for name in self.sites}
+        return (not wanted or site.casefold() in wanted) and (not self.dates or date in self.dates)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,47 +87,15 @@ class ReportSource:
     store, documents
         Ports.
     settings : ResultSettings
+    save : callable
+        Puts bytes into a file, whole or not at all.
     """
 
     folder: Path
     store: SurveyStore
     documents: DocumentWriter
     settings: ResultSettings
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ReportedUnit:
-    """
-    One unit, with where its rows were written.
-
-    Parameters
-    ----------
-    number : int
-        In the report.
-    unit : Unit
-    site, date : str
-    design : UnitDesign
-    list_version : int or None
-        Of the categories its rows use.
-    n_rows : int
-    rows : tuple of NotedRow
-        All of them, or none where the survey has too many to list.
-    places : tuple of str
-        Files, sheets and cells that rows were taken from, a range each.
-    photos : tuple of (str, str)
-        Name and hash.
-    """
-
-    number: int
-    unit: Unit
-    site: str
-    date: str
-    design: UnitDesign
-    list_version: int | None
-    n_rows: int
-    rows: tuple[NotedRow, ...]
-    places: tuple[str, ...]
-    photos: tuple[tuple[str, str], ...]
+    save: Callable[[Path, bytes], None]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,10 +135,15 @@ class SurveyReport:
     units : tuple of ReportedUnit
     rows : tuple of ResultRow
         The figures; the report writes no number of a figure that is not here.
+    n_named : mapping of str to int
+        How often each name was noted in the whole survey.
+    choice : ReportChoice
     changes, named_changes : Changes
         Of categories and groups; of names of corals.
     communities : tuple of (str, Community)
         By zone, visit and site, where there are such.
+    is_too_large_to_compare : bool
+        More than `MOST_COMPARED` units of a design: they are not compared here.
     colonies : tuple of (ColonyStory, tuple of ColourChange)
         Each with its colour at the last visit against its own first; empty where none was measured.
     places : tuple of MapPlace
@@ -138,8 +153,8 @@ class SurveyReport:
     cards : tuple of str
     cameras : tuple of str
     n_photos, n_aside : int
-    table_sha256 : str
-        Of the table of figures as CSV.
+    table_sha256, table_name : str
+        Of the table of figures as CSV, and the file beside the report that holds it.
     """
 
     title: str
@@ -148,9 +163,12 @@ class SurveyReport:
     visits: tuple[Visit, ...]
     units: tuple[ReportedUnit, ...]
     rows: tuple[ResultRow, ...]
+    n_named: Mapping[str, int]
+    choice: ReportChoice
     changes: Changes
     named_changes: Changes
     communities: tuple[tuple[By, Community], ...]
+    is_too_large_to_compare: bool
     colonies: tuple[tuple[ColonyStory, tuple[ColourChange, ...]], ...]
     places: tuple[MapPlace, ...]
     facts: Mapping[str, str]
@@ -161,13 +179,20 @@ class SurveyReport:
     n_photos: int
     n_aside: int
     table_sha256: str
+    table_name: str
 
 
 def write_results_report(
-    source: ReportSource, out: Path | None, language: str, *, has_pdf: bool
+    source: ReportSource,
+    out: Path | None,
+    language: str,
+    *,
+    has_pdf: bool,
+    choice: ReportChoice | None = None,
+    progress: Progress | None = None,
 ) -> dict[str, Any]:
     """
-    Write the report of a survey's results.
+    Write the report of a survey's results, and the table of its figures beside it.
 
     Parameters
     ----------
@@ -177,137 +202,159 @@ def write_results_report(
     language : str
     has_pdf : bool
         Write a PDF beside it.
+    choice : ReportChoice, optional
+        Without it everything.
+    progress : Progress, optional
 
     Returns
     -------
     dict
-        ``report``, ``pdf``, ``n_units``, ``n_figures``, ``problems``.
+        ``report``, ``pdf``, ``table``, ``n_units``, ``n_figures``, ``problems``.
 
     Raises
     ------
     SettingsError
         ``report-language-unknown``.
+    InputError
+        ``results-choice-unknown``.
     StoreError
         ``disk-full``, ``folder-read-only``, ``write-failed``.
     """
-    report = collect_survey_report(source.store, source.folder, source.settings)
+    told = progress or _Untold()
+    told.start("report", len(STEPS) + 1 + has_pdf)
     path = out if out is not None else source.folder / "reports" / "results.html"
+    report, table = collect_survey_report(source, path.with_suffix(".csv").name, choice, told)
     source.documents.survey_report(report, path, language, as_pdf=False)
+    told.step()
     pdf = path.with_suffix(".pdf") if has_pdf else None
     if pdf is not None:
         source.documents.survey_report(report, pdf, language, as_pdf=True)
+        told.step()
+    source.save(path.with_suffix(".csv"), table)
+    told.done()
     return {
         "report": str(path),
         "pdf": None if pdf is None else str(pdf),
+        "table": str(path.with_suffix(".csv")),
         "n_units": len(report.units),
         "n_figures": len(report.rows),
         "problems": [],
     }
 
 
+STEPS = ("figures", "units", "change", "likeness", "colonies")
+"""What is collected one after the other."""
+
+
+class _Untold:
+    """Progress that nobody follows."""
+
+    def start(self, what: str, total: int | None) -> None:
+        """Begin."""
+
+    def step(self, n: int = 1, note: str = "") -> None:
+        """Go on."""
+
+    def done(self) -> None:
+        """End."""
+
+
 def collect_survey_report(
-    store: SurveyStore, folder: Path, settings: ResultSettings
-) -> SurveyReport:
+    source: ReportSource, table_name: str, choice: ReportChoice | None, progress: Progress
+) -> tuple[SurveyReport, bytes]:
     """
     Collect the report; the same records give the same report.
 
     Parameters
     ----------
-    store : SurveyStore
-    folder : Path
-        Its name is the title where the project states none.
-    settings : ResultSettings
+    source : ReportSource
+        The folder's name is the title where the project states none.
+    table_name : str
+        Of the table of figures beside the report.
+    choice : ReportChoice or None
+    progress : Progress
 
     Returns
     -------
     SurveyReport
+    bytes
+        The table of its figures as CSV.
     """
-    rows = survey_results(store, settings)
-    changes = store.changes()
+    store, settings = source.store, source.settings
+    choice = choice or ReportChoice()
+    rows = survey_results(store, settings, ResultChoice(sites=choice.sites, dates=choice.dates))
+    progress.step()
+    table = results_table(rows)
     photos = store.photos()
     facts = store.project_facts()
-    visited = surveyed_units(store, settings.usual)
-    return SurveyReport(
-        title=facts.get("title") or folder.resolve().name,
-        state_utc=changes[-1].changed_utc if changes else "",
-        n_changes=len(changes),
-        visits=store.visits(),
-        units=_units(store, photos),
+    visits = tuple(v for v in store.visits() if choice.has(v.site, v.date))
+    ids = frozenset(visit.visit_id for visit in visits)
+    units = reported_units(store, photos, ids)
+    progress.step()
+    changes, named_changes = _changes(store, settings, choice)
+    progress.step()
+    most = max(Counter(unit.design.design for unit in units).values(), default=0)
+    is_asked = "likeness" in choice.parts and choice.is_whole
+    has_likeness = is_asked and most <= MOST_COMPARED
+    communities = _communities(store, settings) if has_likeness else ()
+    progress.step()
+    colonies = _colonies(store, choice) if "colonies" in choice.parts else ()
+    progress.step()
+    own_photos = [photo for photo in photos if photo.visit_id in ids]
+    report = SurveyReport(
+        title=facts.get("title") or source.folder.resolve().name,
+        state_utc=store.last_changed_utc(),
+        n_changes=store.last_change_no(),
+        visits=visits,
+        units=units,
         rows=rows,
-        changes=changes_of(visited, ChangeAsked(of=("category", "group"))),
-        named_changes=changes_of(visited, ChangeAsked(of=("name",))),
-        communities=_communities(store, settings),
-        colonies=_colonies(store),
+        n_named=store.n_named(),
+        choice=choice,
+        changes=changes,
+        named_changes=named_changes,
+        communities=communities,
+        is_too_large_to_compare=is_asked and not has_likeness,
+        colonies=colonies,
         places=_places(store),
         facts=facts,
         people=store.project_people(),
         settings=settings,
         cards=_cards(store),
-        cameras=_cameras(photos),
-        n_photos=len(photos),
+        cameras=_cameras(own_photos),
+        n_photos=len(own_photos),
         n_aside=len(store.photos_set_aside()),
-        table_sha256=hashlib.sha256(results_table(rows)).hexdigest(),
+        table_sha256=hashlib.sha256(table).hexdigest(),
+        table_name=table_name,
     )
+    return report, table
 
 
-def _units(store: SurveyStore, photos: Sequence[Photo]) -> tuple[ReportedUnit, ...]:
-    """Return every unit that states how it was sampled, numbered by site, date, zone and name."""
-    visits = {visit.visit_id: visit for visit in store.visits()}
-    units = {unit.unit_id: unit for unit in store.units()}
-    names = {p.photo_id: p.files[0].original_name for p in photos}
-    rows: dict[str, list[NotedRow]] = defaultdict(list)
-    for noted in store.survey_rows():
-        rows[noted.unit_id].append(noted)
-    is_listed = sum(map(len, rows.values())) <= MOST_ROWS
-    joined: dict[str, set[str]] = defaultdict(set)
-    for one in store.unit_photos():
-        if one.unit_id is not None:
-            joined[one.unit_id].add(one.photo_id)
-    for unit_id, noted_rows in rows.items():
-        joined[unit_id] |= {n.row.photo_id for n in noted_rows if n.row.photo_id}
-    found = []
-    for stated in store.unit_designs():
-        unit = units[stated.unit_id]
-        visit, own = visits[unit.visit_id], rows[unit.unit_id]
-        pictures = sorted((names.get(p, p[:12]), p) for p in joined[unit.unit_id])
-        key = (visit.site, visit.date, unit.zone or "", unit.name or "", unit.unit_id)
-        found.append((key, unit, visit, stated, own, tuple(pictures)))
-    return tuple(
-        ReportedUnit(
-            number=number,
-            unit=unit,
-            site=visit.site,
-            date=visit.date,
-            design=stated.design,
-            list_version=stated.list_version,
-            n_rows=len(own),
-            rows=tuple(own) if is_listed else (),
-            places=_ranges([noted.row.place for noted in own]),
-            photos=pictures,
-        )
-        for number, (_, unit, visit, stated, own, pictures) in enumerate(
-            sorted(found, key=lambda one: one[0]), 1
+def _changes(
+    store: SurveyStore, settings: ResultSettings, choice: ReportChoice
+) -> tuple[Changes, Changes]:
+    """Compare the visits; of some sites and visits, those changes that lie among them."""
+    if "change" not in choice.parts:
+        return Changes(rows=()), Changes(rows=())
+    visited = surveyed_units(store, settings.usual)
+    found = changes_of(visited, ChangeAsked(of=("category", "group")))
+    named = changes_of(visited, ChangeAsked(of=("name",)))
+    return _among(found, choice), _among(named, choice)
+
+
+def _among(found: Changes, choice: ReportChoice) -> Changes:
+    """Leave out changes that reach beyond the chosen sites and visits."""
+    if choice.is_whole:
+        return found
+    rows = tuple(
+        row
+        for row in found.rows
+        if all(
+            choice.has(site.strip(), date)
+            for site in row.site.split(";")
+            for date in (row.first, row.last)
         )
     )
-
-
-def _ranges(places: Sequence[str]) -> tuple[str, ...]:
-    """Put places of one file that follow one another together: the first and the last."""
-    found: dict[str, list[str]] = defaultdict(list)
-    for place in places:
-        if place:
-            head = place.rstrip("0123456789")
-            found[head].append(place.removeprefix(head))
-    said = []
-    for head, ends in found.items():
-        numbers = sorted({int(end) for end in ends if end})
-        if not numbers:
-            said.append(head)
-        elif len(numbers) == 1:
-            said.append(f"{head}{numbers[0]}")
-        else:
-            said.append(f"{head}{numbers[0]}\N{EN DASH}{numbers[-1]}")
-    return tuple(said)
+    return replace(found, rows=rows)
 
 
 def _communities(store: SurveyStore, settings: ResultSettings) -> tuple[tuple[By, Community], ...]:
@@ -331,11 +378,14 @@ def _communities(store: SurveyStore, settings: ResultSettings) -> tuple[tuple[By
 
 
 def _colonies(
-    store: SurveyStore,
+    store: SurveyStore, choice: ReportChoice
 ) -> tuple[tuple[ColonyStory, tuple[ColourChange, ...]], ...]:
     """Return every tagged colony with how its colour changed since its own first visit."""
     found = []
+    wanted = {site.casefold() for site in choice.sites}
     for story in colony_stories(store):
+        if wanted and story.colony.site.casefold() not in wanted:
+            continue
         changes = colour_series(store, story.colony).changes
         found.append((story, list(changes.values())[-1] if changes else ()))
     return tuple(found)

@@ -81,6 +81,12 @@ class SurveySumStore(Protocol):
     def n_survey_rows(self) -> Mapping[str, int]:
         """Return how many rows each unit has; units without any are not there."""
 
+    def written_in(self) -> Iterable[tuple[str, str, str]]:
+        """Return unit, place and photo (empty: none) of what was noted, each of them once."""
+
+    def n_named(self) -> Mapping[str, int]:
+        """Return how often each name was noted: rows, and what counts say; zeros are no finds."""
+
     def has_survey_rows(self, unit_id: str) -> bool:
         """Tell whether anything was noted in a unit."""
 

@@ -273,6 +273,7 @@ def _publish(project: Path) -> tuple[Path, Path]:
             store=store,
             documents=wiring.document_writer(),
             settings=wiring.result_settings(),
+            save=wiring.save_file,
         )
         done = write_results_report(source, None, "en", has_pdf=True)
         with wiring.zip_maker(archive) as box:

@@ -37,7 +37,8 @@ class Block:
 
     Parameters
     ----------
-    kind : {"title", "heading", "subheading", "para", "list", "table", "chart", "break"}
+    kind : {"title", "heading", "subheading", "para", "list", "table", "chart", "charts", \
+            "beside", "ledger", "break"}
     anchor : str
         Where links lead.
     text : list of Span
@@ -45,6 +46,7 @@ class Block:
     tone : {"plain", "care", "hint", "warn"}
         Of paragraphs.
     items : list of list of Span
+        Of a list; of a drawing with text beside it, its paragraphs.
     head : list of str
     rows : list of dict
         Of a table: ``anchor`` and ``cells``, each a list of spans.
@@ -55,8 +57,19 @@ class Block:
     svg, alt : str
         Of a chart: the drawing, and what it shows in words; of a table that paper leaves out: what
         it is called where it is folded.
+    drawings : list of dict
+        Of charts set two in a row: ``svg`` and ``alt`` of each.
+    lines : list of dict
+        Of a ledger, which is a table on the screen and two columns of small lines on paper:
+        ``anchor`` and ``cells``; a line of one cell is a heading.
     is_wide : bool
         A long list that paper leaves out.
+    is_paper : bool
+        Only on paper.
+    is_small : bool
+        A table in small letters on paper.
+    share : float
+        Of the width of the paper, for a chart.
     """
 
     kind: str
@@ -70,7 +83,12 @@ class Block:
     widths: list[float] = field(default_factory=list)
     svg: str = ""
     alt: str = ""
+    drawings: list[dict[str, str]] = field(default_factory=list)
+    lines: list[dict[str, Any]] = field(default_factory=list)
     is_wide: bool = False
+    is_paper: bool = False
+    is_small: bool = False
+    share: float = 1.0
 
     def as_dict(self) -> dict[str, Any]:
         """Return it as plain values, for the typesetter."""
@@ -118,9 +136,19 @@ def bullets(items: Sequence[Text]) -> Block:
     return Block(kind="list", items=[spans(item) for item in items])
 
 
-def chart(svg: str, alt: str) -> Block:
-    """Return a drawing with what it shows in words."""
-    return Block(kind="chart", svg=svg, alt=alt)
+def chart(svg: str, alt: str, share: float = 1.0) -> Block:
+    """Return a drawing with what it shows in words, and its share of the width of paper."""
+    return Block(kind="chart", svg=svg, alt=alt, share=share)
+
+
+def beside(svg: str, alt: str, paragraphs: Sequence[Text]) -> Block:
+    """Return a drawing with text beside it."""
+    return Block(kind="beside", svg=svg, alt=alt, items=[spans(one) for one in paragraphs])
+
+
+def charts(drawn: Sequence[tuple[str, str]]) -> Block:
+    """Return drawings, two in a row, each with what it shows in words."""
+    return Block(kind="charts", drawings=[{"svg": svg, "alt": alt} for svg, alt in drawn])
 
 
 def table(
@@ -128,6 +156,7 @@ def table(
     rows: Sequence[tuple[str, Sequence[Text]]],
     *,
     is_wide: bool = False,
+    is_small: bool = False,
 ) -> Block:
     """
     Return a table.
@@ -140,6 +169,8 @@ def table(
         Anchor and cells.
     is_wide : bool
         A long list that paper leaves out.
+    is_small : bool
+        In small letters on paper.
     """
     return Block(
         kind="table",
@@ -148,4 +179,5 @@ def table(
         widths=[width for _, _, width in columns],
         rows=[{"anchor": a, "cells": [spans(cell) for cell in cells]} for a, cells in rows],
         is_wide=is_wide,
+        is_small=is_small,
     )

@@ -8,6 +8,9 @@ from dataclasses import dataclass
 from xml.sax.saxutils import escape
 
 WIDTH = 720.0
+HALF = 352.0
+"""Of two drawings side by side, with letters of the same size."""
+MAP_WIDTH = 500.0
 ROW = 22.0
 SIZE = 11.5
 _CHAR = 6.6
@@ -26,12 +29,39 @@ class Dot:
     value : float or None
     lo, hi : float or None
         One of them alone is a limit.
+    before : Dot or None
+        The same at the visit before, drawn thin below it.
     """
 
     label: str
     value: float | None
     lo: float | None = None
     hi: float | None = None
+    before: Dot | None = None
+
+    def ends(self) -> list[float]:
+        """Return every number of it."""
+        own = [x for x in (self.value, self.lo, self.hi) if x is not None]
+        return own if self.before is None else [*own, *self.before.ends()]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frame:
+    """
+    How large a chart is, and what it is called.
+
+    Parameters
+    ----------
+    width : float
+    row : float
+        Height of a row.
+    head : str
+        Above the drawing; empty: nothing.
+    """
+
+    width: float = WIDTH
+    row: float = ROW
+    head: str = ""
 
 
 Write = Callable[[float], str]
@@ -64,7 +94,14 @@ def ticks_to(top: float, n: int = 5) -> list[float]:
     return [round(k * step, 12) for k in range(count + 1)]
 
 
-def dot_chart(dots: Sequence[Dot], title: str, write: Write, *, has_bars: bool = False) -> str:
+def dot_chart(
+    dots: Sequence[Dot],
+    title: str,
+    write: Write,
+    *,
+    has_bars: bool = False,
+    frame: Frame = Frame(),
+) -> str:
     """
     Draw values with their intervals, a row each, the first on top.
 
@@ -72,29 +109,38 @@ def dot_chart(dots: Sequence[Dot], title: str, write: Write, *, has_bars: bool =
     ----------
     dots : sequence of Dot
     title : str
-        What the axis shows.
+        What the axis shows; empty where the head says it.
     write : callable
         Number to text.
     has_bars : bool
         A bar from 0 to the value as well, for shares of a whole.
+    frame : Frame
 
     Returns
     -------
     str
         An SVG element.
     """
-    lines = [_wrapped(dot.label, 44) for dot in dots]
-    left = min(max((len(one) for row in lines for one in row), default=4) * _CHAR, 310) + 14
-    heights = [max(ROW, 15 * len(row) + 7) for row in lines]
-    ends = [x for dot in dots for x in (dot.value, dot.lo, dot.hi) if x is not None]
-    marks = ticks_to(max(ends, default=1.0))
-    span, top = WIDTH - left - 24, 8.0
+    is_small = frame.width < WIDTH
+    lines = [_wrapped(dot.label, 24 if is_small else 44) for dot in dots]
+    most = frame.width * 0.43
+    left = min(max((len(one) for row in lines for one in row), default=4) * _CHAR, most) + 14
+    least = [frame.row + (4 if dot.before is not None else 0) for dot in dots]
+    heights = [
+        a if len(row) == 1 else max(a, 15 * len(row) + 7)
+        for a, row in zip(least, lines, strict=True)
+    ]
+    ends = [x for dot in dots for x in dot.ends()]
+    marks = ticks_to(max(ends, default=1.0), 3 if is_small else 5)
+    heads = _wrapped(frame.head, 48 if is_small else 100) if frame.head else []
+    span, top = frame.width - left - 24, 8.0 + 16 * len(heads)
     low = top + sum(heights)
 
     def at(value: float) -> float:
         return left + span * min(value / marks[-1], 1.0)
 
-    parts = [
+    parts = [_text(4, 12 + 16 * k, line, "start", weight="bold") for k, line in enumerate(heads)]
+    parts += [
         f'<line x1="{at(m):.1f}" y1="{top}" x2="{at(m):.1f}" y2="{low:.1f}" stroke="#b0b0b0" '
         f'stroke-width="0.7"/>{_text(at(m), low + 16, write(m), "middle")}'
         for m in marks
@@ -105,12 +151,34 @@ def dot_chart(dots: Sequence[Dot], title: str, write: Write, *, has_bars: bool =
         for k, line in enumerate(row):
             shift = (k - (len(row) - 1) / 2) * 14
             parts.append(_text(left - 8, middle + 4 + shift, line, "end"))
+        if dot.before is not None:
+            parts.append(_earlier(dot.before, middle + 5.5, at))
+            middle -= 3.5
         parts.append(_dot(dot, middle, at, has_bars=has_bars))
         y += height
-    titles = _wrapped(title, 100)
+    titles = _wrapped(title, 48 if is_small else 100) if title else []
     for k, line in enumerate(titles):
-        parts.append(_text(WIDTH - 24, low + 36 + 15 * k, line, "end"))
-    return _svg(low + 31 + 15 * len(titles), parts)
+        parts.append(_text(frame.width - 24, low + 36 + 15 * k, line, "end"))
+    return _svg(low + (31 if titles else 20) + 15 * len(titles), parts, frame.width)
+
+
+def _earlier(dot: Dot, y: float, at: Callable[[float], float]) -> str:
+    """Draw a value of the visit before: a small square on a thin line."""
+    ink = 'stroke="#767676" stroke-width="1.2"'
+    parts = []
+    if dot.lo is not None and dot.hi is not None:
+        parts.append(f'<path d="M{at(dot.lo):.1f} {y:.1f}H{at(dot.hi):.1f}" {ink}/>')
+    elif dot.hi is not None:
+        parts.append(
+            f'<path d="M{at(0):.1f} {y:.1f}H{at(dot.hi):.1f}" {ink} stroke-dasharray="2 2"/>'
+        )
+    if dot.value is not None:
+        is_sure = dot.lo is not None and dot.hi is not None
+        parts.append(
+            f'<rect x="{at(dot.value) - 2.5:.1f}" y="{y - 2.5:.1f}" width="5" height="5" '
+            f'fill="{"#767676" if is_sure else "#ffffff"}" {ink}/>'
+        )
+    return "".join(parts)
 
 
 def _dot(dot: Dot, y: float, at: Callable[[float], float], *, has_bars: bool) -> str:
@@ -143,7 +211,7 @@ def _dot(dot: Dot, y: float, at: Callable[[float], float], *, has_bars: bool) ->
     return "".join(parts)
 
 
-def scatter_chart(points: Sequence[tuple[float, float, str]]) -> str:
+def scatter_chart(points: Sequence[tuple[float, float, str]], side: float = 210.0) -> str:
     """
     Draw units as points, a shape for each group; axes without numbers, for they mean nothing.
 
@@ -151,6 +219,8 @@ def scatter_chart(points: Sequence[tuple[float, float, str]]) -> str:
     ----------
     points : sequence of (float, float, str)
         Place and group.
+    side : float
+        Of the square.
 
     Returns
     -------
@@ -159,7 +229,6 @@ def scatter_chart(points: Sequence[tuple[float, float, str]]) -> str:
     """
     groups = list(dict.fromkeys(group for _, _, group in sorted(points, key=lambda p: p[2])))
     reach = max((max(abs(x), abs(y)) for x, y, _ in points), default=1.0) or 1.0
-    side = 400.0
     parts = [
         f'<rect x="10" y="10" width="{side}" height="{side}" fill="none" '
         'stroke="currentColor" stroke-width="1"/>'
@@ -168,9 +237,9 @@ def scatter_chart(points: Sequence[tuple[float, float, str]]) -> str:
         px, py = (10 + side * (0.5 + 0.46 * v / reach) for v in (x, -y))
         parts.append(_mark(groups.index(group), px, py))
     for k, group in enumerate(groups):
-        parts.append(_mark(k, side + 34, 24 + 24 * k))
-        parts.append(_text(side + 50, 28 + 24 * k, _wrapped(group, 36)[0], "start"))
-    return _svg(max(side + 20, 40 + 24 * len(groups)), parts)
+        parts.append(_mark(k, side + 28, 20 + 18 * k))
+        parts.append(_text(side + 40, 24 + 18 * k, _wrapped(group, 15)[0], "start"))
+    return _svg(max(side + 20, 30 + 18 * len(groups)), parts, HALF)
 
 
 def _mark(k: int, x: float, y: float) -> str:
@@ -223,7 +292,7 @@ def map_chart(
     high = max(max(lats) - min(lats) + 2 * max(pads), 0.002)
     wide = max((max(lons) - min(lons) + 2 * max(pads)) * shrink, 0.002)
     reach = max(high, wide) * 1.3
-    side, edge = 440.0, 46.0
+    side, edge = 230.0, 46.0
     scale = side / reach
     lon0, lat0 = (max(lons) + min(lons)) / 2, middle
 
@@ -270,7 +339,7 @@ def map_chart(
     x = edge + side - 22
     parts.append(f'<path d="M{x} 52V24l-6 12m6-12l6 12" fill="none" stroke="currentColor" '
                  f'stroke-width="2"/>{_text(x, 66, "N", "middle")}')  # fmt: skip
-    return _svg(side + 36, parts)
+    return _svg(side + 36, parts, MAP_WIDTH)
 
 
 def _together(lons: Sequence[float]) -> list[float]:
@@ -301,17 +370,18 @@ def _wrapped(text: str, most: int) -> list[str]:
     return lines if len(lines) <= 3 else [*lines[:2], f"{lines[2][: most - 1]}…"]
 
 
-def _text(x: float, y: float, text: str, anchor: str, size: float = SIZE) -> str:
+def _text(x: float, y: float, text: str, anchor: str, size: float = SIZE, weight: str = "") -> str:
     """Write a text."""
+    heavy = f'font-weight="{weight}" ' if weight else ""
     return (
-        f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" font-size="{size}" '
+        f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" font-size="{size}" {heavy}'
         f'font-family="DejaVu Sans, Arial, sans-serif" fill="currentColor">{escape(text)}</text>'
     )
 
 
-def _svg(height: float, parts: Sequence[str]) -> str:
+def _svg(height: float, parts: Sequence[str], width: float = WIDTH) -> str:
     """Put the drawing together."""
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:.0f} {height:.0f}" '
-        f'width="{WIDTH:.0f}" height="{height:.0f}">{"".join(parts)}</svg>'
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:.0f} {height:.0f}" '
+        f'width="{width:.0f}" height="{height:.0f}">{"".join(parts)}</svg>'
     )

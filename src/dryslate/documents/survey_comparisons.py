@@ -10,7 +10,7 @@ from dryslate.app.colony_words import FIGURE_WORDS as COLOUR_WORDS
 from dryslate.app.colony_words import STATE_WORDS, WHY_WORDS
 from dryslate.app.survey_words import SURVEY_FLAGS, figure_words
 from dryslate.base.quality import Flag
-from dryslate.documents.report_blocks import Block, chart, heading, para, subheading, table
+from dryslate.documents.report_blocks import Block, Text, beside, heading, para, subheading, table
 from dryslate.documents.report_language import NBSP, Speech
 from dryslate.documents.survey_charts import scatter_chart
 from dryslate.documents.survey_figures import (
@@ -84,17 +84,17 @@ def change_section(report: SurveyReport, speech: Speech) -> Section:
 def _changes_table(rows: Sequence[ChangeRow], mark: str, speech: Speech) -> Block:
     """Return changes, one a row."""
     columns = [
-        (speech.say("figure"), False, 2.4),
-        (speech.say("where"), False, 2.2),
-        (speech.say("from, to"), False, 1.6),
-        (speech.say("change"), True, 1.1),
-        (speech.say("95 % interval"), True, 1.5),
-        (speech.say("could have seen"), True, 1.2),
-        ("p", True, 0.9),
-        (speech.say("reading"), False, 1.5),
+        (speech.say("figure"), False, 2.6),
+        (speech.say("where"), False, 2.4),
+        (speech.say("from, to"), False, 1.9),
+        (speech.say("change (of shares: percentage points)"), True, 1.3),
+        (speech.say("95 % interval"), True, 1.1),
+        (speech.say("could have seen"), True, 0.8),
+        ("p", True, 1.0),
+        (speech.say("reading"), False, 3.0),
     ]
     lines = [(f"{mark}-{k}", _change_cells(row, speech)) for k, row in enumerate(rows, 1)]
-    return table(columns, lines)
+    return table(columns, lines, is_small=True)
 
 
 def _p(value: float, speech: Speech) -> str:
@@ -108,7 +108,7 @@ def _change_cells(row: ChangeRow, speech: Speech) -> Sequence[str]:
     def said(value: float | None) -> str:
         return speech.say("none") if value is None else write_value(row.figure, value, speech)
 
-    unit = unit_of(row.figure).replace("%", speech.say("percentage points")).strip()
+    unit = "" if "%" in unit_of(row.figure) else speech.word(unit_of(row.figure))
     ends = speech.say("none")
     if row.lo95 is not None and row.hi95 is not None:
         ends = speech.say("{lo} to {hi}", lo=said(row.lo95), hi=said(row.hi95))
@@ -214,13 +214,19 @@ def community_section(report: SurveyReport, speech: Speech) -> Section:
     for by, found in report.communities:
         starts = [k for k, row in enumerate(found.rows) if row.figure == "stress"]
         for start, end in pairwise([*starts, len(found.rows)]):
+            if len({r.first for r in found.rows[start:end] if r.figure == "axis_1"}) < 2:
+                continue  # one group alone: there is nothing to compare
             blocks += _compared(found.rows[start:end], numbers, speech)
+        said: dict[str, list[str]] = {}
+        for p in found.problems:
+            said.setdefault(p.message, []).append(
+                speech.word(DESIGN_WORDS.get(p.place or "", p.place or ""))
+            )
         blocks += [
-            para(f"{speech.word(by)}, {speech.word(DESIGN_WORDS.get(p.place, p.place))}: "
-                 f"{p.message}", "hint")
-            for p in found.problems
-        ]  # fmt: skip
-    if not any(block.kind == "chart" for block in blocks):
+            para(f"{speech.word(by)}, {speech.listed(ways)}{speech.colon}{message}", "hint")
+            for message, ways in said.items()
+        ]
+    if not any(block.kind == "beside" for block in blocks):
         return [], [speech.say("How alike units are: fewer than three units to compare.")]
     told = speech.say(
         "Each mark is a unit. The nearer two marks, the more alike in what they hold; scale and "
@@ -242,15 +248,13 @@ def _compared(
     stress = speech.digits(first.estimate or 0.0)
     flags = "".join(f"{speech.semicolon}{speech.word(SURVEY_FLAGS.get(f, f))}" for f in first.flags)
     said = speech.say("stress {stress}, {n} units", stress=stress, n=first.n_units)
-    yield chart(scatter_chart(points), f"{said}; {design}")
-    yield para(f"{said[0].upper()}{said[1:]}{flags}. {first.method}.", "hint")
-    yield para(
-        [f"{speech.say('Units')}{speech.colon}", *links_to_units([r.unit_id for r in xs], numbers)]
-    )
-    for row in rows:
-        if row.p is not None:
-            yield para(_tested(row, speech))
-    yield from _contributions(rows, speech)
+    links = links_to_units([r.unit_id for r in xs], numbers)
+    told: list[Text] = [
+        [f"{said[0].upper()}{said[1:]} (", *links, f"){flags}. {first.method}."],
+        *(_tested(row, speech) for row in rows if row.p is not None),
+        *_contributions(rows, speech),
+    ]
+    yield beside(scatter_chart(points), f"{said}; {design}", told)
 
 
 def _tested(row: CommunityRow, speech: Speech) -> str:
@@ -274,25 +278,18 @@ def _tested(row: CommunityRow, speech: Speech) -> str:
     )
 
 
-def _contributions(rows: Sequence[CommunityRow], speech: Speech) -> Iterator[Block]:
-    """List what each pair of groups differs most by."""
-    pairs = [row for row in rows if row.figure == "dissimilarity_frac"]
-    if not pairs:
-        return
-    columns = [
-        (speech.say("groups"), False, 2.5),
-        (speech.say("mean dissimilarity"), True, 1.2),
-        (speech.say("most by"), False, 4.0),
-    ]
-    lines = []
-    for pair in pairs:
+def _contributions(rows: Sequence[CommunityRow], speech: Speech) -> Iterator[str]:
+    """Say what each pair of groups differs most by."""
+    for pair in (row for row in rows if row.figure == "dissimilarity_frac"):
         parts = [
             f"{row.thing} {with_unit(row.figure, row.estimate or 0.0, speech)}"
             for row in rows
             if row.figure == "contribution_frac"
             and (row.first, row.second) == (pair.first, pair.second)
         ]
-        names = speech.listed([speech.word(pair.first), speech.word(pair.second)])
-        value = f"{write_value(pair.figure, pair.estimate or 0.0, speech)}{NBSP}%"
-        lines.append(("", (names, value, speech.semicolon.join(parts[:MOST_CONTRIBUTIONS]))))
-    yield table(columns, lines)
+        yield speech.say(
+            "Mean dissimilarity of {groups}: {value}. Most by {parts}.",
+            groups=speech.listed([speech.word(pair.first), speech.word(pair.second)]),
+            value=f"{write_value(pair.figure, pair.estimate or 0.0, speech)}{NBSP}%",
+            parts=", ".join(parts[:MOST_CONTRIBUTIONS]),
+        )

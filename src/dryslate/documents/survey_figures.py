@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -25,6 +25,10 @@ DESIGN_WORDS = {
     "photo_points": "photo station, read at points",
     "timed_swim": "timed swim",
 }
+
+
+_SAID_UNITS = ("per square metre", "per minute", "par mètre carré", "par minute", "par m²")
+"""Ends of figures in words that say their unit."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,19 +134,61 @@ def place_of(site: str, date: str, zone: str, speech: Speech) -> str:
     return ", ".join(part for part in (site, zone, speech.date(date) if date else "") if part)
 
 
+def title_of(figure: str, speech: Speech) -> str:
+    """Write a figure with its unit."""
+    title, unit = speech.word(figure_words(figure)), speech.word(unit_of(figure))
+    is_said = not unit or f"({unit})" in title or title.casefold().endswith(_SAID_UNITS)
+    return title if is_said else f"{title} ({unit})"
+
+
+def axis_writer(figure: str, speech: Speech) -> Callable[[float], str]:
+    """Return how numbers of a figure are written along an axis."""
+    if "%" in unit_of(figure):
+        return lambda value: speech.digits(round(100 * value, 10))
+    return lambda value: write_value(figure, value, speech)
+
+
+def group_words(
+    where: tuple[str, str, str, str, str], speech: Speech, *, has_brackets: bool = True
+) -> str:
+    """
+    Write site, zone, date and way of sampling.
+
+    Parameters
+    ----------
+    where : tuple of str
+        As `NumberedRow.where` has it.
+    speech : Speech
+    has_brackets : bool
+        Around the way of sampling.
+    """
+    site, date, zone, design, weights = where
+    said = place_of(site, date, zone, speech)
+    words = speech.word(DESIGN_WORDS.get(design, design.replace("_", " ")))
+    if weights:
+        weighed = speech.say("zones weighed {weights}", weights=weights)
+        words = speech.semicolon.join(part for part in (words, weighed) if part)
+    if not has_brackets:
+        return ", ".join(part for part in (said, words) if part)
+    return f"{said} ({words})" if words else said
+
+
+def undetermined_of(row: ResultRow, speech: Speech) -> str:
+    """Say what share was not told to genus, and the figure if all of it is this one."""
+    if not row.undetermined_frac or row.if_all is None:
+        return ""
+    return speech.say(
+        "{share}{nbsp}% of what may be it not told to genus; {all} if all of it is",
+        share=speech.number(100 * row.undetermined_frac, 1),
+        nbsp=NBSP,
+        all=with_unit(row.figure, row.if_all, speech),
+    )
+
+
 def flags_of(row: ResultRow, speech: Speech) -> str:
     """Write what limits a figure, in plain words."""
     said = [speech.word(SURVEY_FLAGS.get(flag, flag)) for flag in row.flags]
-    if row.undetermined_frac and row.if_all is not None:
-        said.append(
-            speech.say(
-                "{share}{nbsp}% of what may be it not told to genus; {all} if all of it is",
-                share=speech.number(100 * row.undetermined_frac, 1),
-                nbsp=NBSP,
-                all=with_unit(row.figure, row.if_all, speech),
-            )
-        )
-    return speech.semicolon.join(said)
+    return speech.semicolon.join([*said, *filter(None, [undetermined_of(row, speech)])])
 
 
 def links_to_units(unit_ids: Sequence[str], numbers: dict[str, int]) -> list[Span | str]:

@@ -22,10 +22,12 @@ from dryslate.documents.report_language import Speech
 from dryslate.documents.survey_figures import DESIGN_WORDS
 
 if TYPE_CHECKING:
+    from dryslate.app.report_units import ReportedUnit
     from dryslate.app.survey_records import NotedRow
-    from dryslate.app.survey_report import ReportedUnit, SurveyReport
+    from dryslate.app.survey_report import SurveyReport
     from dryslate.core.survey.designs import UnitDesign
 
+MOST_UNITS_ON_PAPER = 1_000
 EDGES = {
     "centre_inside": "colonies whose centre lies inside are counted",
     "two_sides_in": "colonies that touch two agreed sides are counted, those on the others not",
@@ -209,7 +211,7 @@ def trail(report: SurveyReport, speech: Speech) -> list[Block]:
         para(speech.say(
             "Each figure names the units it rests on; here is where their rows were written."
         )),
-        table(columns, lines),
+        table(columns, lines, is_small=True, is_wide=len(lines) > MOST_UNITS_ON_PAPER),
     ]  # fmt: skip
     listed = [unit for unit in report.units if unit.rows]
     if listed:

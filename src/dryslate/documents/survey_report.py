@@ -36,7 +36,7 @@ def survey_blocks(report: SurveyReport, language: str) -> list[Block]:
         ``report-language-unknown``.
     """
     speech = Speech(language)
-    made, missing = sections(report, speech)
+    made, every, missing = sections(report, speech)
     return [
         *first_page(report, speech, missing),
         Block(kind="break"),
@@ -44,7 +44,8 @@ def survey_blocks(report: SurveyReport, language: str) -> list[Block]:
         *methods(report, speech),
         *metadata(report, speech),
         *limits(report, speech),
-        *trail(report, speech),
+        *every,
+        *(trail(report, speech) if "trail" in report.choice.parts else []),
         *origin(report, speech, __version__),
     ]
 
@@ -72,10 +73,12 @@ def survey_html(report: SurveyReport, language: str = "en") -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    blocks = survey_blocks(report, language)
+    blocks = [b for b in survey_blocks(report, language) if not b.is_paper]
+    anchors = anchors_of(blocks)
     speech = Speech(language)
     return environment.get_template("survey_report.html").render(
         blocks=blocks,
+        anchors=anchors,
         language="en-GB" if language == "en" else language,
         title=f"{speech.say('Results of the survey')}{speech.colon}{report.title}",
         parts=speech.say("Parts of this report"),
@@ -107,7 +110,11 @@ def survey_pdf(report: SurveyReport, language: str = "en") -> bytes:
         "language": language,
         "title": f"{speech.say('Results of the survey')}{speech.colon}{report.title}",
         "page": speech.say("page"),
-        "blocks": [_plain(b) for b in survey_blocks(report, language) if not b.is_wide],
+        "blocks": [
+            _plain(b)
+            for b in survey_blocks(report, language)
+            if not b.is_wide and (b.kind != "ledger" or b.is_paper)
+        ],
     }
     return typeset("survey_report.typ", data)
 
@@ -115,7 +122,8 @@ def survey_pdf(report: SurveyReport, language: str = "en") -> bytes:
 def _plain(block: Block) -> dict[str, Any]:
     """Return a block as the typesetter reads it: black ink, and links only where they lead."""
     found = block.as_dict()
-    found["svg"] = block.svg.replace("currentColor", "#000000")
+    for drawing in (found, *found["drawings"]):
+        drawing["svg"] = drawing["svg"].replace("currentColor", "#000000")
     return found
 
 

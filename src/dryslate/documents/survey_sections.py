@@ -2,76 +2,54 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
-from itertools import groupby
 from typing import TYPE_CHECKING
 
-from dryslate.app.survey_words import figure_words
-from dryslate.documents.report_blocks import Block, chart, heading, para, subheading
+from dryslate.app.survey_report import MOST_COMPARED
+from dryslate.documents.report_blocks import Block, chart, charts, heading, para
 from dryslate.documents.report_language import Speech
-from dryslate.documents.survey_charts import dot_chart, map_chart
+from dryslate.documents.survey_charts import (
+    HALF,
+    MAP_WIDTH,
+    WIDTH,
+    Frame,
+    dot_chart,
+    map_chart,
+)
 from dryslate.documents.survey_comparisons import change_section, colony_section, community_section
 from dryslate.documents.survey_figures import (
     ALL,
-    DESIGN_WORDS,
     NumberedRow,
+    axis_writer,
     dots_of,
-    figure_table,
+    group_words,
     numbered,
-    place_of,
-    thing_of,
-    unit_of,
-    write_value,
+    title_of,
 )
+from dryslate.documents.survey_ledger import ledger
+from dryslate.documents.survey_sites import ROW, few_names, few_table, how_to_read, site_pages
 
 if TYPE_CHECKING:
     from dryslate.app.survey_report import SurveyReport
 
-MOST_CHARTS = 30
-"""Of a section; the tables hold every figure."""
-MOST_DOTS = 45
-FEWEST_DRAWN = 50
-"""Colonies of a name from which on its sizes are drawn."""
-
-PARTS: tuple[tuple[str, str, tuple[str, ...], tuple[str, ...]], ...] = (
-    ("cover", "Cover", ("cover",), ("cover_frac",)),
-    (
-        "density",
-        "Density",
-        ("density", "count_per", "juvenile_density"),
-        ("density_per_m2", "count_per_min"),
-    ),
-    (
-        "sizes",
-        "Sizes",
-        ("geometric_mean", "log_", "size_", "class_share", "cv_"),
-        ("class_share_frac", "geometric_mean_cm"),
-    ),
-    (
-        "health",
-        "Health and bleaching",
-        ("prevalence", "bleached_of_live", "partial_mortality", "bleaching_index"),
-        ("prevalence_bleached_frac", "prevalence_lesion_frac"),
-    ),
-    (
-        "diversity",
-        "Diversity",
-        ("hill", "richness", "shannon", "chao", "sample_coverage", "gini", "simpson", "jackknife",
-         "diversity", "bootstrap", "order_"),
-        (),
-    ),
-)  # fmt: skip
-"""Anchor, heading, how figures of it begin, and those that are drawn."""
-OVERVIEW: dict[str, tuple[str, ...]] = {
-    "cover": ("cover_frac",),
-    "density": ("density_per_m2", "juvenile_density_per_m2"),
-    "sizes": ("geometric_mean_cm",),
-    "health": ("prevalence_bleached_frac",),
-    "diversity": ("hill_q0_at_coverage", "hill_q1_at_coverage"),
+PARTS: dict[str, tuple[str, ...]] = {
+    "cover": ("cover",),
+    "density": ("density", "count_per", "juvenile_density"),
+    "sizes": ("geometric_mean", "log_", "size_", "class_share", "cv_"),
+    "health": ("prevalence", "bleached_of_live", "partial_mortality", "bleaching_index"),
+    "diversity": ("hill", "richness", "shannon", "sample_coverage", "gini"),
 }
-"""Of all corals, drawn for every visit side by side at the head of a section."""
+"""What figures are of, and how their names begin."""
+OVERVIEW = (
+    "cover_frac",
+    "density_per_m2",
+    "geometric_mean_cm",
+    "prevalence_bleached_frac",
+    "juvenile_density_per_m2",
+    "count_per_min",
+)
+"""Of all corals, drawn for every site and zone side by side."""
 MOST_OVERVIEW = 60
 MISSING = {
     "cover": "Cover: no unit was read for it (tape, points, cells).",
@@ -82,9 +60,9 @@ MISSING = {
 }
 
 
-def sections(report: SurveyReport, speech: Speech) -> tuple[list[Block], list[str]]:
+def sections(report: SurveyReport, speech: Speech) -> tuple[list[Block], list[Block], list[str]]:
     """
-    Return every section with data, and a line for each without.
+    Return every section with data, every figure, and a line for each section without.
 
     Parameters
     ----------
@@ -93,143 +71,69 @@ def sections(report: SurveyReport, speech: Speech) -> tuple[list[Block], list[st
 
     Returns
     -------
-    list of Block, list of str
+    list of Block, list of Block, list of str
     """
     rows = numbered(report)
     numbers = {unit.unit.unit_id: unit.number for unit in report.units}
+    parts = report.choice.parts
     blocks, missing = _map(report, speech)
-    taken: set[int] = set()
-    for anchor, title, starts, drawn in PARTS:
-        own = [one for one in rows if one.row.figure.startswith(starts)]
-        taken |= {one.number for one in own}
-        if own:
-            blocks.append(heading(speech.say(title), anchor))
-            if not any(block.kind == "table" for block in blocks):
-                blocks.append(_key(speech))
-            blocks += _overview(own, OVERVIEW[anchor], speech)
-            blocks += _figures(own, drawn, numbers, speech)
-        else:
-            missing.append(speech.say(MISSING[anchor]))
-        if anchor == "health":
-            for made in (colony_section, change_section):
-                found, lacks = made(report, speech)
-                blocks += found
-                missing += lacks
-    rest = [one for one in rows if one.number not in taken]
-    if rest:
-        blocks.append(heading(speech.say("Other figures"), "other"))
-        blocks += _figures(rest, (), numbers, speech)
-    found, lacks = community_section(report, speech)
-    return [*blocks, *found], [*missing, *lacks]
-
-
-def _key(speech: Speech) -> Block:
-    """Say how the drawings are read."""
-    said = speech.say(
-        "Full dot: a figure with its 95 % interval. Open dot: no interval. Arrow: a limit "
-        "alone. Each figure stands in the table below its drawing."
-    )
-    return para(said, "hint")
-
-
-def _overview(
-    rows: Sequence[NumberedRow], figures: Sequence[str], speech: Speech
-) -> Iterator[Block]:
-    """Draw a figure of all corals at every visit side by side, where there are several."""
-    for figure in figures:
-        own = [
-            one
-            for one in rows
-            if (one.row.figure, one.row.thing) == (figure, ALL) and one.row.estimate is not None
-        ]
-        if not 2 <= len(own) <= MOST_OVERVIEW:
-            continue
-        unit = speech.word(unit_of(figure))
-        title = speech.word(figure_words(figure))
-        head = f"{title} ({unit})" if unit and f"({unit})" not in title else title
-        named = zip(dots_of(own, speech), _places_of(own, speech), strict=True)
-        dots = [replace(dot, label=label) for dot, label in named]
-        svg = dot_chart(dots, f"{speech.word(ALL)}{speech.colon}{head}", _writer(figure, speech))
-        yield chart(svg, f"{speech.word(ALL)}{speech.colon}{head}")
-
-
-def _places_of(rows: Sequence[NumberedRow], speech: Speech) -> list[str]:
-    """Name figures by site, zone and date, and by the way of sampling where that is not enough."""
-    labels = [place_of(one.row.site, one.row.date, one.row.zone, speech) for one in rows]
-    n_alike = Counter(labels)
-    ways = [speech.word(DESIGN_WORDS.get(one.row.design, one.row.design)) for one in rows]
-    return [
-        f"{label}, {way}" if n_alike[label] > 1 else label
-        for label, way in zip(labels, ways, strict=True)
+    missing += [
+        speech.say(MISSING[part])
+        for part, starts in PARTS.items()
+        if not any(one.row.figure.startswith(starts) for one in rows)
     ]
+    blocks += _side_by_side(rows, speech)
+    few = few_names(report)
+    if "sites" in parts:
+        blocks += site_pages(rows, report, few, speech)
+        blocks += few_table(rows, few, report, speech)
+    if "colonies" in parts:
+        found, lacks = colony_section(report, speech)
+        blocks, missing = [*blocks, *found], [*missing, *lacks]
+    if "change" in parts:
+        found, lacks = change_section(report, speech)
+        blocks, missing = [*blocks, *found], [*missing, *lacks]
+    if report.is_too_large_to_compare:
+        missing.append(speech.say("How alike units are: over {n} units of one kind; “dryslate "
+                                  "community” compares them.", n=MOST_COMPARED))  # fmt: skip
+    elif "likeness" in parts and report.choice.is_whole:
+        found, lacks = community_section(report, speech)
+        blocks, missing = [*blocks, *found], [*missing, *lacks]
+    elif "likeness" in parts:
+        missing.append(speech.say("How alike units are: shown in the report of all sites alone."))
+    every = ledger(rows, report, numbers, speech) if "figures" in parts else []
+    return blocks, every, missing
 
 
-def _figures(
-    rows: Sequence[NumberedRow], drawn: Sequence[str], numbers: dict[str, int], speech: Speech
-) -> Iterator[Block]:
-    """Draw and list figures, a visit after the other."""
-    n_charts = 0
-    for where, here in groupby(rows, key=lambda one: one.where):
-        own = list(here)
-        site, date, zone, design, weights = where
-        said = place_of(site, date, zone, speech)
-        words = speech.word(DESIGN_WORDS.get(design, design.replace("_", " ")))
-        weighed = f"; {speech.say('zones weighed {weights}', weights=weights)}" if weights else ""
-        yield subheading(f"{said} ({words}{weighed})" if words or weighed else said)
-        for block in _charts(own, drawn, said, speech):
-            n_charts += 1
-            if n_charts <= MOST_CHARTS:
-                yield block
-            elif n_charts == MOST_CHARTS + 1:
-                yield para(speech.say("Further drawings are left out; the tables are whole."))
-        first = [one for one in own if _is_first(one, drawn)]
-        rest = [one for one in own if not _is_first(one, drawn)]
-        if first:
-            yield figure_table(first, numbers, speech)
-        if rest:
-            title = speech.say("Further figures: {n}", n=len(rest))
-            yield replace(figure_table(rest, numbers, speech), is_wide=bool(first), alt=title)
-
-
-def _is_first(one: NumberedRow, drawn: Sequence[str]) -> bool:
-    """Tell whether a figure stands on paper too: of all corals, of the ground, or drawn."""
-    is_whole = one.row.thing == ALL or one.row.kind_of_thing == "category"
-    return is_whole or (one.row.figure in drawn and one.row.figure != "class_share_frac")
-
-
-def _charts(
-    rows: Sequence[NumberedRow], drawn: Sequence[str], said: str, speech: Speech
-) -> Iterator[Block]:
-    """Draw the figures that are drawn: things side by side, size classes of each thing."""
-    for figure in drawn:
-        own = [one for one in rows if one.row.figure == figure and one.row.estimate is not None]
-        title = speech.word(figure_words(figure))
-        unit = speech.word(unit_of(figure))
-        if figure == "class_share_frac":
-            for _, classes in groupby(own, key=lambda one: one.row.thing):
-                held = list(classes)
-                is_many = held[0].row.thing == ALL or (held[0].row.n_colonies or 0) >= FEWEST_DRAWN
-                if len(held) < 2 or not is_many:
-                    continue
-                dots = dots_of(held, speech)
-                named = [
-                    replace(dot, label=one.row.about) for dot, one in zip(dots, held, strict=True)
-                ]
-                head = f"{title}{speech.colon}{thing_of(held[0].row, speech)} ({unit})"
-                svg = dot_chart(named, head, _writer(figure, speech), has_bars=True)
-                yield chart(svg, f"{head}; {said}")
+def _side_by_side(rows: Sequence[NumberedRow], speech: Speech) -> list[Block]:
+    """Draw figures of all corals, sites and zones side by side, the visit before below."""
+    drawn = []
+    for figure in OVERVIEW:
+        series: dict[tuple[str, ...], list[NumberedRow]] = {}
+        for one in rows:
+            row = one.row
+            if (row.figure, row.thing) == (figure, ALL) and row.estimate is not None:
+                series.setdefault((row.site, row.zone, row.design, row.weights), []).append(one)
+        n_ways = len({(design, weights) for _, _, design, weights in series})
+        dots = []
+        for (site, zone, design, weights), own in series.items():
+            way = (design, weights) if n_ways > 1 else ("", "")
+            label = group_words((site, "", zone, *way), speech, has_brackets=False)
+            found = dots_of(sorted(own, key=lambda one: one.row.date)[-2:], speech)
+            before = found[0] if len(found) > 1 else None
+            dots.append(replace(found[-1], label=label, before=before))
+        if not 2 <= len(dots) <= MOST_OVERVIEW:
             continue
-        for at in range(0, len(own), MOST_DOTS):
-            head = f"{title} ({unit})" if unit and f"({unit})" not in title else title
-            dots = dots_of(own[at : at + MOST_DOTS], speech)
-            yield chart(dot_chart(dots, head, _writer(figure, speech)), f"{head}; {said}")
-
-
-def _writer(figure: str, speech: Speech) -> Callable[[float], str]:
-    """Return how numbers of a figure are written along an axis."""
-    if "%" in unit_of(figure):
-        return lambda value: speech.digits(round(100 * value, 10))
-    return lambda value: write_value(figure, value, speech)
+        head = f"{speech.word(ALL)}{speech.colon}{title_of(figure, speech)}"
+        frame = Frame(width=HALF, row=ROW, head=head)
+        drawn.append((dot_chart(dots, "", axis_writer(figure, speech), frame=frame), head))
+    if not drawn:
+        return []
+    return [
+        heading(speech.say("Sites side by side"), "overview"),
+        charts(drawn),
+        para(how_to_read(speech), "hint"),
+    ]
 
 
 def _map(report: SurveyReport, speech: Speech) -> tuple[list[Block], list[str]]:
@@ -243,7 +147,11 @@ def _map(report: SurveyReport, speech: Speech) -> tuple[list[Block], list[str]]:
     svg = map_chart(drawn, lambda d: f"{speech.digits(d, 6)}°", speech.digits)
     blocks = [
         heading(speech.say("Where"), "map"),
-        chart(svg, speech.say("Positions of the sites on a grid of latitude and longitude")),
+        chart(
+            svg,
+            speech.say("Positions of the sites on a grid of latitude and longitude"),
+            MAP_WIDTH / WIDTH,
+        ),
         para(
             speech.say(
                 "Positions in degrees (WGS 84), north up; latitudes south and longitudes west "

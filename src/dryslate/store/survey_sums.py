@@ -53,6 +53,21 @@ class SqliteSurveySumRoom(StoreRoom):
         """Return how many rows each unit has; units without any are not there."""
         return dict(self._db.execute("SELECT unit_id, count(*) FROM survey_rows GROUP BY unit_id"))
 
+    def written_in(self) -> Iterator[tuple[str, str, str]]:
+        """Return unit, place and photo (empty: none) of what was noted, each of them once."""
+        query = "SELECT DISTINCT unit_id, place, coalesce(photo_id, '') FROM survey_rows"
+        for unit_id, place, photo_id in self._rows(query):  # rows as tuples
+            yield str(unit_id), str(place), str(photo_id)
+
+    def n_named(self) -> Mapping[str, int]:
+        """Return how often each name was noted: rows, and what counts say; zeros are no finds."""
+        found = self._rows(
+            "SELECT CASE WHEN name <> '' THEN name ELSE name_as_recorded END AS called, "
+            "sum(coalesce(n, 1)) FROM survey_rows WHERE kind <> 'none_seen' "
+            "GROUP BY called HAVING called <> '' ORDER BY called"
+        )
+        return {str(name): int(n) for name, n in found}
+
     def has_survey_rows(self, unit_id: str) -> bool:
         """Tell whether anything was noted in a unit."""
         found = self._rows("SELECT 1 FROM survey_rows WHERE unit_id = ? LIMIT 1", [unit_id])
