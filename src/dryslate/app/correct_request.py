@@ -7,11 +7,12 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import get_args
 
-from dryslate.app.depths import DepthTable, parse_depths
+from dryslate.app.depths import DepthTable, depth_table, parse_depths
 from dryslate.app.one_point import PickedPoint, What
 from dryslate.base.errors import InputError, SettingsError
 from dryslate.core.scale.lens import Lens, Port
 from dryslate.formats.lens_toml import parse_lens
+from dryslate.formats.uddf import read_uddf, sampled
 
 _POINT = re.compile(r"\s*([-+]?[0-9.]+(?:e[-+]?\d+)?)\s*,\s*([-+]?[0-9.]+(?:e[-+]?\d+)?)\s*", re.I)
 
@@ -190,7 +191,7 @@ def require_request(
 
 def depths_from(path: Path | None) -> DepthTable | None:
     """
-    Read a table of times and depths from a file.
+    Read a table of times and depths from a file, or the dives of a log in UDDF.
 
     Parameters
     ----------
@@ -217,6 +218,9 @@ def depths_from(path: Path | None) -> DepthTable | None:
             f"{path}: the table of depths cannot be read ({error}).",
             "Check the path; the table is a UTF-8 text file.",
         ) from error
+    if text.lstrip().startswith("<"):
+        dives = read_uddf(text.encode(), str(path))
+        return depth_table([one for dive in dives for one in sampled(dive)])
     return parse_depths(text, str(path))
 
 

@@ -52,7 +52,11 @@ def correct_command(  # noqa: PLR0913, PLR0917 - one argument an option
     preview: Annotated[bool, typer.Option(help="Write a small copy of each photo.")] = True,
     lens: Annotated[Path | None, typer.Option(help="Lens calibration file.")] = None,
     depths: Annotated[
-        Path | None, typer.Option(help="CSV of time and depth_m, for borrowing in a project.")
+        Path | None,
+        typer.Option(
+            help="CSV of time and depth_m, or a dive's log in UDDF, for borrowing in a project; "
+            "times are taken as local, as photos have them."
+        ),
     ] = None,
     jobs: Annotated[
         int | None, typer.Option(min=1, help="Photos at a time; without it one a core.")
