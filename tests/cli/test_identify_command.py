@@ -201,6 +201,14 @@ def test_broken_row_of_a_project_is_told_and_the_rest_is_used(tmp_path: Path) ->
     assert "Possible" in out
 
 
+def test_how_often_genera_are_met_is_said_and_can_be_left_out() -> None:
+    as_met = json.loads(run(*BOULDER, "--json")[1])
+    equal = json.loads(run(*BOULDER, "--all-equal", "--json")[1])
+    assert "a judgement" in as_met["prior"]
+    assert "equally common" in equal["prior"]
+    assert as_met["ranked"] != equal["ranked"]
+
+
 def test_folder_that_is_no_project_is_refused_and_not_passed_over(tmp_path: Path) -> None:
     done = process(*BOULDER, "--project", str(tmp_path))
     assert done.returncode == 1

@@ -26,6 +26,7 @@ def identify(  # noqa: PLR0913 - the parts of one coral's evidence, each by its 
     sizes_mm: Mapping[str, float | tuple[float, float] | Size] | None = None,
     juvenile: bool = False,
     project: str | Path | None = None,
+    all_equal: bool = False,
 ) -> Answer:
     """
     Name a coral from what was seen of it.
@@ -44,6 +45,8 @@ def identify(  # noqa: PLR0913 - the parts of one coral's evidence, each by its 
         The colony is under 5 cm: adult sizes are not applied.
     project : str or Path, optional
         Folder of a project with genus data of its own; read anew in each call.
+    all_equal : bool
+        Count every genus as equally common, whatever is known of how often it is met.
 
     Returns
     -------
@@ -79,7 +82,7 @@ def identify(  # noqa: PLR0913 - the parts of one coral's evidence, each by its 
         "juvenile": juvenile,
     }
     evidence, problems = parse_record(fields)
-    return require_answer(_identifier(project), evidence, problems)
+    return require_answer(_identifier(project, all_equal), evidence, problems)
 
 
 def genera(region: str | None = None, *, project: str | Path | None = None) -> tuple[Genus, ...]:
@@ -160,20 +163,21 @@ def lookalikes(
     return compare_genera(taxa, genus, other, px_per_mm, region)
 
 
-def _identifier(project: str | Path | None) -> Identifier:
+def _identifier(project: str | Path | None, all_equal: bool = False) -> Identifier:
     """Open the genus data; the built-in ones once."""
     if project is None:
-        return _built_in()
+        return _built_in(all_equal)
     return open_identifier(
         Path(project),
         None,
         wiring.reference_tables,
         wiring.project_folders(),
         lambda folder: wiring.survey_store(folder, write=False),
+        all_equal=all_equal,
     )
 
 
-@lru_cache(maxsize=1)
-def _built_in() -> Identifier:
+@lru_cache(maxsize=2)
+def _built_in(all_equal: bool) -> Identifier:
     """Read the genus data that ship with the program."""
-    return Identifier(wiring.reference_tables())
+    return Identifier(wiring.reference_tables(), all_equal=all_equal)

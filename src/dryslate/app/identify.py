@@ -65,6 +65,8 @@ class Identifier:
         project's own tables are about, else `DEFAULT_REGION`.
     region_words : str
         Who stated it.
+    all_equal : bool
+        Every genus of a region counts as equally common.
 
     Raises
     ------
@@ -78,11 +80,14 @@ class Identifier:
         built_in_regions: Collection[str] | None = None,
         region: str | None = None,
         region_words: str = "as given",
+        *,
+        all_equal: bool = False,
     ) -> None:
         self.taxa, self.table_problems = tables.taxa()
         self._rates: ErrorRates = tables.error_rates()
         self.choice = choose_region(region, self.taxa, built_in_regions, region_words)
         self.check = QuickCheck(self.taxa)
+        self._all_equal = all_equal
         self._models: dict[str, Model] = {}
 
     def model(self, region: str) -> Model:
@@ -95,7 +100,9 @@ class Identifier:
             ``identify-region-unknown``, ``identify-region-empty``.
         """
         if region not in self._models:
-            self._models[region] = build_model(self.taxa, self._rates, region)
+            self._models[region] = build_model(
+                self.taxa, self._rates, region, all_equal=self._all_equal
+            )
         return self._models[region]
 
     def region_of(self, evidence: Evidence) -> str:
@@ -149,6 +156,8 @@ def open_identifier(
     tables_of: Callable[[Path | None], ReferenceTables],
     folders: ProjectFolders,
     open_store: Callable[[Path], SurveyStore],
+    *,
+    all_equal: bool = False,
 ) -> Identifier:
     """
     Open the genus data, those of a project over the built-in ones.
@@ -164,6 +173,8 @@ def open_identifier(
     folders : ProjectFolders
     open_store : callable
         Opens a project's records for reading.
+    all_equal : bool
+        As of `Identifier`.
 
     Returns
     -------
@@ -178,14 +189,15 @@ def open_identifier(
         Where the project's records cannot be read.
     """
     if project is None:
-        return Identifier(tables_of(None), None, region)
+        return Identifier(tables_of(None), None, region, all_equal=all_equal)
     is_project = require_data_folder(project, folders)
     built_in = tables_of(None).taxa()[0].regions
     if region is None and is_project:
         with closing(open_store(project)) as store:
             stated = store.region()
-        return Identifier(tables_of(project), built_in, stated, "as the project states")
-    return Identifier(tables_of(project), built_in, region)
+        words = "as the project states"
+        return Identifier(tables_of(project), built_in, stated, words, all_equal=all_equal)
+    return Identifier(tables_of(project), built_in, region, all_equal=all_equal)
 
 
 def _in_region(evidence: Evidence, region: str | None) -> Evidence:

@@ -75,6 +75,13 @@ Project = Annotated[
     Path | None,
     typer.Option("--project", help="Project folder: its own genera, region and frequencies."),
 ]
+AllEqual = Annotated[
+    bool,
+    typer.Option(
+        "--all-equal",
+        help="Count every genus as equally common, whatever is known of how often it is met.",
+    ),
+]
 Photo = Annotated[
     Path | None,
     typer.Option("--photo", help="Photo with a card in it, to measure the corallites in."),
@@ -125,6 +132,7 @@ def identify_command(  # noqa: PLR0913, PLR0917 - one argument an option
     lens: LensFile = None,
     port: PortName = "unknown",
     project: Project = None,
+    all_equal: AllEqual = False,
     largest_mp: LargestMp = LARGEST_MP,
     ask: Ask = False,
     why: Why = False,
@@ -137,5 +145,5 @@ def identify_command(  # noqa: PLR0913, PLR0917 - one argument an option
     said = (seen or [], not_seen or [], unclear or [], size or [])
     asking = Asking(said=said, is_juvenile=juvenile, is_asked=ask, has_why=why, as_json=as_json)
     require_use(stream, asking, picture)
-    where = (project, region)
+    where = (project, region, all_equal)
     raise typer.Exit(run_one(where, asking, picture) if stream is None else run_batch(where))

@@ -99,7 +99,7 @@ def require_use(stream: str | None, asking: Asking, source: Source) -> None:
         )
 
 
-def identifier_of(project: Path | None, region: str | None) -> Identifier:
+def identifier_of(project: Path | None, region: str | None, all_equal: bool = False) -> Identifier:
     """Open the genus data, those of a project over the built-in ones."""
     from dryslate.app.identify import open_identifier
 
@@ -109,10 +109,11 @@ def identifier_of(project: Path | None, region: str | None) -> Identifier:
         wiring.reference_tables,
         wiring.project_folders(),
         lambda folder: wiring.survey_store(folder, write=False),
+        all_equal=all_equal,
     )
 
 
-def run_batch(where: tuple[Path | None, str | None]) -> int:
+def run_batch(where: tuple[Path | None, str | None, bool]) -> int:
     """Answer the records on standard input; return the exit code."""
     from dryslate.app.identify_batch import answer_blocks
 
@@ -153,7 +154,7 @@ def _blocks() -> Iterable[bytes]:
     return iter(lambda: read(BLOCK_BYTES), b"")
 
 
-def run_one(where: tuple[Path | None, str | None], asking: Asking, source: Source) -> int:
+def run_one(where: tuple[Path | None, str | None, bool], asking: Asking, source: Source) -> int:
     """Answer one coral; return the exit code."""
     from dryslate.app.identify import answer_document
     from dryslate.app.identify_request import in_centimetres, parse_words

@@ -16,6 +16,7 @@ from dryslate.core.identify.taxa import (
     Group,
     Lookalike,
     Measure,
+    Met,
     SeenWith,
     TaxaData,
 )
@@ -26,6 +27,7 @@ GROUPS: tuple[str, ...] = get_args(Group)
 FREQUENCIES: tuple[str, ...] = get_args(Frequency)
 MEASURES: tuple[str, ...] = get_args(Measure)
 SEEN_WITH: tuple[str, ...] = get_args(SeenWith)
+MET: tuple[str, ...] = get_args(Met)  # the most often first
 NOT_GENERA = frozenset({"not_coral", "juvenile"})
 """Groups that are answers everywhere, whatever a checklist holds."""
 
@@ -82,7 +84,8 @@ def parse_taxa(tables: Mapping[str, str]) -> tuple[TaxaData, list[Problem]]:
     _read_characters(rows, parts, checker)
     _read_genera(rows["genera"], parts, checker)
     _read_checklists(rows["checklist"], parts, checker)
-    profiles = build_profiles(_profile_tables(rows, parts), checker)
+    tables_of_looks = _profile_tables(rows, parts)
+    profiles = build_profiles(tables_of_looks, checker)
     lookalikes = _read_lookalikes(rows["lookalikes"], parts, checker)
     frequencies = _read_frequencies(rows["frequencies"], parts, checker)
     data = TaxaData(
@@ -93,6 +96,7 @@ def parse_taxa(tables: Mapping[str, str]) -> tuple[TaxaData, list[Problem]]:
         lookalikes=lookalikes,
         regions=parts.regions,
         frequencies=frequencies,
+        met=_read_met(rows["met"], parts, tables_of_looks.parents, checker),
         versions=frozenset(row.get("version") for row in rows["version"]),
     )
     return data, found
@@ -285,6 +289,25 @@ def _read_lookalikes(rows: list[Row], parts: _Parts, checker: Checker) -> tuple[
             place=row.place,
         )
     return tuple(pairs.values())
+
+
+def _read_met(
+    rows: list[Row], parts: _Parts, parents: Mapping[str, frozenset[str]], checker: Checker
+) -> dict[str, dict[str, Met]]:
+    """How often genera are met, by finest region; a checklist's region is as where it lies."""
+    met: dict[str, dict[str, Met]] = {}
+    for row in checker.once(
+        rows, lambda r: (r.get("genus"), r.get("region")), "taxa-row-twice", "genus"
+    ):
+        good = checker.known(row, "genus", row.get("genus"), parts.genera, "taxa-genus-unknown")
+        if good and checker.known(row, "met", row.get("met"), MET, "taxa-word-unknown"):
+            for region in sorted(finest_of(row, parts.regions, checker)):
+                met.setdefault(region, {})[row.get("genus")] = cast("Met", row.get("met"))
+    for region, around in parents.items():
+        told = [met[r] for r in sorted(around) if r in met]
+        listed = {g: min((m[g] for m in told if g in m), key=MET.index) for m in told for g in m}
+        met[region] = {**listed, **met.get(region, {})}
+    return met
 
 
 def _read_frequencies(

@@ -28,6 +28,7 @@ COLUMNS: Mapping[str, tuple[str, ...]] = {
     ),
     "lookalikes": ("genus_a", "genus_b", "how_to_tell", "characters", "source"),
     "checklist": ("region", "genus", "source"),
+    "met": ("genus", "region", "met", "source"),
     "frequencies": ("region", "genus", "frequency", "source"),
 }
 """Tables by name, with the columns that each must have; further columns are allowed."""

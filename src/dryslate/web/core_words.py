@@ -112,6 +112,9 @@ def reason_words(language: str, character: str, text: str) -> str:
     if language == "en":
         return text
     if not text.startswith(f"{topic}: "):
+        told = [said(language, part, of_data=True) for part in text.split("; ")]
+        if all(told):
+            return "\u00a0; ".join(part for part in told if part)
         return said(language, text, of_data=True) or numerals(language, text)
     parts = text.removeprefix(f"{topic}: ").split("; ")
     found = [said(language, part, of_data=True) or joined(language, part, "and") for part in parts]

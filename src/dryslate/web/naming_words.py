@@ -33,6 +33,14 @@ CONFIDENCE = (
     (4, N_("nearly sure")),
     (5, N_("sure")),
 )
+PRIOR = {
+    "local": N_("Local frequencies of the genera are weighed in."),
+    "met": N_(
+        "Genera that surveyors meet on most dives count twice as much as those met now and then, "
+        "and four times as much as those met seldom (a judgement)."
+    ),
+    "equal": N_("Every genus of the region counts as equally common."),
+}
 SHOWN_RANKED = 6
 SHOWN_REASONS = 4
 MEASURES = ("corallite_diameter", "valley_width", "colony_diameter")
@@ -57,7 +65,7 @@ def answer_words(
     -------
     dict
         ``verdict``, ``accept`` (the name to take over), ``question`` (or None), ``others``,
-        ``ranked``, ``memory``, ``splits``, ``cautions``, ``problems``.
+        ``ranked``, ``memory``, ``prior``, ``splits``, ``cautions``, ``problems``.
     """
     language = language_of(request)
     characters = [n.character for n in answer.next if n.character not in MEASURES]
@@ -74,6 +82,7 @@ def answer_words(
         ],
         "ranked": [_ranked(request, one) for one in answer.ranked[:SHOWN_RANKED]],
         "memory": f"{number(100.0 * answer.memory_share, 0, language)} %",
+        "prior": translate(request, PRIOR[identifier.model(str(answer.region)).prior_kind]),
         "splits": None
         if split is None or not split.how_to_tell
         else {

@@ -70,6 +70,12 @@ def test_lookalikes_are_listed_or_put_side_by_side() -> None:
     assert pair.differing
 
 
+def test_genera_can_be_counted_as_equally_common() -> None:
+    seen = {"growth_form": "massive", "corallite_arrangement": "cerioid"}
+    assert "a judgement" in dryslate.identify(seen=seen).prior_words
+    assert "equally common" in dryslate.identify(seen=seen, all_equal=True).prior_words
+
+
 def test_project_region_is_taken_where_none_is_given(tmp_path: Path) -> None:
     (tmp_path / "taxa").mkdir()
     (tmp_path / "taxa" / "frequencies.csv").write_text(

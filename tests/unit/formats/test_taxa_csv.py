@@ -120,6 +120,27 @@ def test_a_region_with_a_checklist_holds_the_genera_of_the_list() -> None:
     assert sorted(kinds) == ["Aa alba", "Aa nigra"]
 
 
+def test_how_often_genera_are_met_goes_for_a_checklists_region_as_for_where_it_lies() -> None:
+    more = {
+        "met.csv": "genus,region,met,source\nAa,world,often,Z\nBb,east,seldom,Z\n",
+        "taxa/regions.csv": "region,made_of,words\nbay,east,our bay\n",
+        "taxa/checklist.csv": "region,genus,source\nbay,Aa,own list\nbay,Bb,own list\n",
+        "taxa/met.csv": "genus,region,met,source\nBb,bay,often,own counts\n",
+    }
+    data, problems = parse_taxa({**HEADS, **more})
+    assert problems == []
+    assert data.met["west"] == {"Aa": "often"}
+    assert data.met["east"] == {"Aa": "often", "Bb": "seldom"}
+    assert data.met["bay"] == {"Aa": "often", "Bb": "often"}
+
+
+def test_a_word_for_how_often_that_is_not_known_is_told() -> None:
+    _, problems = parse_taxa({**HEADS, "met.csv": "genus,region,met,source\nAa,east,daily,Z\n"})
+    assert [(p.slug, p.place) for p in problems] == [
+        ("taxa-word-unknown", "met.csv, line 2, column met")
+    ]
+
+
 def test_a_checklist_of_a_finest_region_strikes_the_other_genera_from_it() -> None:
     own = {"taxa/checklist.csv": "region,genus,source\neast,Aa,own list\n"}
     data, problems = parse_taxa({**HEADS, **own})

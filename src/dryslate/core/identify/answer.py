@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -10,7 +10,7 @@ from dryslate.base.problems import Problem
 from dryslate.core.identify.batches import Batch, work_out
 from dryslate.core.identify.conflicts import find_conflicts
 from dryslate.core.identify.evidence import Evidence
-from dryslate.core.identify.model import Model
+from dryslate.core.identify.model import Model, PriorKind
 from dryslate.core.identify.questions import (
     NextCharacter,
     TwoWayQuestion,
@@ -23,8 +23,13 @@ from dryslate.core.identify.verdict import find_verdict
 P_POSSIBLE = 0.05
 P_UNSURE = 0.5  # under it, a size that fits nothing is asked about
 CHUNK = 256
-FLAT_WORDS = "No local frequencies are given: every genus of the region counts as equally common."
-LOCAL_WORDS = "Local frequencies of the genera are weighed in."
+PRIOR_WORDS: Mapping[PriorKind, str] = {
+    "local": "Local frequencies of the genera are weighed in.",
+    "met": "No local frequencies are given: genera that surveyors meet on most dives count twice "
+    "as much as those met now and then, and four times as much as those met seldom (a judgement).",
+    "equal": "Every genus of the region counts as equally common.",
+}
+"""What an answer says of how common it takes the genera to be."""
 JUVENILE_WORDS = "the coral is under 5 cm: sizes of adults are not applied"
 
 
@@ -210,7 +215,7 @@ def _answer(
         if split
         else None,
         memory_share=batch.memory_share[i],
-        prior_words=FLAT_WORDS if model.is_prior_flat else LOCAL_WORDS,
+        prior_words=PRIOR_WORDS[model.prior_kind],
         problems=_problems(evidence, i, batch, model),
     )
 

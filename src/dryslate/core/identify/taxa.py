@@ -10,6 +10,8 @@ SeenWith = Literal["eye", "lens", "broken"]
 """By eye, with a lens or a close-up, or only on a broken or dead surface."""
 Frequency = Literal["usual", "sometimes", "rare"]
 Group = Literal["stony", "hydrocoral", "octocoral", "not_coral", "juvenile"]
+Met = Literal["often", "at_times", "seldom"]
+"""How often a genus is met: on most dives, now and then, on few dives or in few places."""
 Measure = Literal["corallite_diameter", "valley_width", "colony_diameter"]
 
 
@@ -187,6 +189,8 @@ class TaxaData:
         own.
     frequencies : Mapping of str to Mapping of str to float
         Local relative frequency of genera by region, where a project gives it.
+    met : Mapping of str to Mapping of str to str
+        How often a genus is met, by finest region; a genus that is not listed: at times.
     versions : frozenset of str
         Every version that these data have had, without a project's additions.
     """
@@ -198,4 +202,5 @@ class TaxaData:
     lookalikes: tuple[Lookalike, ...]
     regions: Mapping[str, frozenset[str]]
     frequencies: Mapping[str, Mapping[str, float]] = field(default_factory=dict)
+    met: Mapping[str, Mapping[str, Met]] = field(default_factory=dict)
     versions: frozenset[str] = frozenset()

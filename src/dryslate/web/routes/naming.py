@@ -51,10 +51,11 @@ class EvidenceBody(BaseModel):
 
 
 class WeighBody(BaseModel):
-    """Evidence, and the character that the person wants to answer next."""
+    """Evidence, the character that is to be answered next, and whether genera count alike."""
 
     evidence: EvidenceBody
     asked: Annotated[str, Field(max_length=60)] = ""
+    all_equal: bool = False
 
 
 class NameBody(BaseModel):
@@ -70,18 +71,19 @@ class NameBody(BaseModel):
         return f"{self.qualifier} {self.name}".strip()
 
 
-def identifier_of(reach: Reach) -> Identifier:
+def identifier_of(reach: Reach, all_equal: bool = False) -> Identifier:
     """Return what weighs evidence in this server's project, loaded once."""
     return cast(
         Identifier,
         reach.keep(
-            "identifier",
+            "identifier, all equal" if all_equal else "identifier",
             lambda: open_identifier(
                 reach.settings.project,
                 None,
                 wiring.reference_tables,
                 wiring.project_folders(),
                 lambda folder: wiring.survey_store(folder, write=False),
+                all_equal=all_equal,
             ),
         ),
     )
@@ -170,7 +172,7 @@ def take_over(request: Request, record_id: RecordId) -> RedirectResponse:
 @router.post("/weigh")
 def weigh(request: Request, body: WeighBody) -> dict[str, Any]:
     """Say what the evidence so far tells of a coral, and what to look at next."""
-    identifier = identifier_of(reach_of(request))
+    identifier = identifier_of(reach_of(request), body.all_equal)
     evidence, said = parse_record(body.evidence.as_record())
     answer, problems = identifier.answer(evidence, said)
     if answer is None:

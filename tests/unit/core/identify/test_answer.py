@@ -136,6 +136,8 @@ def test_also_fit_are_all_genera_for_which_every_state_is_usual(model: Model) ->
 
 def test_prior_is_said(model: Model, small_reef: ModuleType) -> None:
     assert "equally common" in ask(model).prior_words
+    met = build_model(replace(model.taxa, met={"west": {"Alpha": "often"}}), model.rates, "west")
+    assert "a judgement" in identify(Evidence(), met).prior_words
     local = replace(model.taxa, frequencies={"west": {"Alpha": 1.0}})
     assert "weighed in" in identify(Evidence(), build_model(local, model.rates, "west")).prior_words
 

@@ -35,7 +35,7 @@ def model(small_reef: ModuleType) -> Model:
 
 def test_nothing_seen_leaves_every_genus_equally_likely(model: Model) -> None:
     assert chances(model) == pytest.approx({"Alpha": 1 / 3, "Bella": 1 / 3, "Nova": 1 / 3})
-    assert model.is_prior_flat
+    assert model.prior_kind == "equal"
 
 
 def test_one_state_weighs_as_its_error_rate_says(model: Model) -> None:
@@ -120,10 +120,39 @@ def test_local_frequencies_are_the_prior_with_a_floor(small_reef: ModuleType) ->
     assert chances(model) == pytest.approx(
         {"Alpha": floor + 0.98 / 4, "Bella": floor, "Nova": floor + 0.98 * 3 / 4}
     )
-    assert not model.is_prior_flat
+    assert model.prior_kind == "local"
+    assert build_model(taxa, small_reef.PLAIN, "west", all_equal=True).prior_kind == "equal"
 
 
-def test_in_a_region_made_of_several_every_genus_counts_alike(small_reef: ModuleType) -> None:
+def test_how_often_a_genus_is_met_is_the_prior_where_nothing_local_is_known(
+    small_reef: ModuleType,
+) -> None:
+    plain = small_reef.reef(small_reef.ALPHA, small_reef.BELLA, small_reef.NOVA)
+    taxa = replace(plain, met={"west": {"Alpha": "often", "Nova": "seldom"}})
+    model = build_model(taxa, small_reef.PLAIN, "west")
+    # 4 : 2 : 1, Bella being met at times as it is not listed
+    assert chances(model) == pytest.approx({"Alpha": 4 / 7, "Bella": 2 / 7, "Nova": 1 / 7})
+    assert model.prior_kind == "met"
+    equal = build_model(taxa, small_reef.PLAIN, "west", all_equal=True)
+    assert chances(equal) == pytest.approx({"Alpha": 1 / 3, "Bella": 1 / 3, "Nova": 1 / 3})
+    local = build_model(
+        replace(taxa, frequencies={"west": {"Nova": 1.0}}), small_reef.PLAIN, "west"
+    )
+    assert chances(local)["Nova"] == pytest.approx(0.98 + 0.02 / 7)
+
+
+def test_in_a_region_made_of_several_a_genus_counts_as_where_it_is_met_most(
+    small_reef: ModuleType,
+) -> None:
+    plain = small_reef.reef(small_reef.ALPHA, small_reef.BELLA, small_reef.NOVA)
+    met = {"west": {"Nova": "seldom", "Alpha": "seldom"}, "east": {"Nova": "often"}}
+    p = chances(build_model(replace(plain, met=met), small_reef.PLAIN, "both"))
+    assert p["Nova"] == pytest.approx(4 * p["Alpha"])
+
+
+def test_in_a_region_made_of_several_every_genus_counts_alike_where_nothing_is_known(
+    small_reef: ModuleType,
+) -> None:
     taxa = small_reef.reef(small_reef.ALPHA, small_reef.BELLA, small_reef.NOVA)
     both = build_model(taxa, small_reef.PLAIN, "both")
     assert chances(both) == pytest.approx({"Alpha": 1 / 3, "Bella": 1 / 3, "Nova": 1 / 3})

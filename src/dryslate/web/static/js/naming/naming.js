@@ -62,7 +62,7 @@ async function weigh() {
   const asks = performance.now();
   at("states").setAttribute("aria-busy", "true"); // until the answer is there its buttons are of the last question
   try {
-    const answer = await post("/weigh", { evidence: evidence(), asked });
+    const answer = await post("/weigh", { evidence: evidence(), asked, all_equal: at("all-equal").checked });
     if (mine !== round) return;
     told = answer;
     at("said").replaceChildren();
@@ -148,6 +148,7 @@ function showTold() {
     }),
   );
   at("numbers").textContent = `${text.memory} ${told.memory}`;
+  at("prior").textContent = told.prior;
   at("chances").replaceChildren(...told.ranked.map((one) => withGenera("li", `${one.genus} ${one.probability}`)));
   at("cautions").replaceChildren(...told.cautions.map((one) => withGenera("p", `${one}.`, "stop")));
   at("problems").replaceChildren(...told.problems.filter((p) => p.severity !== "note").map((p) => inLanguage(withGenera("p", `${p.place}${p.colon}${p.message} ${p.fix}`, "warn"), p.lang)));
@@ -235,6 +236,7 @@ at("measure")?.addEventListener("change", (event) => {
   start.sizes_mm = { ...rest, [event.target.value]: corallite_diameter ?? valley_width };
   changed();
 });
+at("all-equal").addEventListener("change", weigh);
 at("zoom")?.addEventListener("click", () => at("zoom").setAttribute("aria-pressed", String(at("zoom").getAttribute("aria-pressed") !== "true")));
 
 const commands = {
