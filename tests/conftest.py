@@ -89,3 +89,16 @@ def web_project(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A small finished project; tests that change anything copy it first."""
     made: Path = load_fake("web_project").make_project(tmp_path_factory.mktemp("web"))
     return made
+
+
+@pytest.fixture(scope="session")
+def visited_twice() -> ModuleType:
+    """Makes a project of two sites and several visits: `tests/fakes/visited_twice.py`."""
+    return load_fake("visited_twice")
+
+
+@pytest.fixture
+def visited(own_project: Path, tmp_path: Path, visited_twice: ModuleType) -> Path:
+    """A project with belts and tapes at two sites and several visits."""
+    made: Path = visited_twice.survey(own_project, tmp_path)
+    return made

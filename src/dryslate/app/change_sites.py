@@ -18,6 +18,9 @@ from dryslate.core.survey.change import Change, Reading, SiteVisits, contrast_of
 from dryslate.core.survey.mixed import MixedFit, VisitedUnits, fit_visits
 from dryslate.core.survey.planning import POWER
 
+LESS = "less"
+"""Stands between impact and control sites where a row names its sites."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Round:
@@ -268,7 +271,7 @@ def control_impact(
     visits = [v for series in alike if series.site in names for v in series.visits if v.is_seen]
     between = Compared(
         kind="contrast",
-        site="; ".join([*sites[1], "less", *sites[0]]),
+        site="; ".join([*sites[1], LESS, *sites[0]]),
         first=min(v.date for v in visits),
         last=max(v.date for v in visits),
         unit_ids=tuple(unit.unit_id for v in visits for unit in v.units),

@@ -34,6 +34,7 @@ MODULES = (
     "record_table",
     "categories",
     "results",
+    "change",
     "archive",
     "cards",
     "sheets",
