@@ -43,6 +43,12 @@ class Projects:
 
         return self._once("small", lambda place: photo_trip(place, 6, SMALL))
 
+    def surveyed(self) -> Path:
+        """The small one with units of every design and tagged colonies."""
+        from bench.pages_project import surveyed_trip
+
+        return self._once("surveyed", surveyed_trip)
+
     def long(self) -> Path:
         """500 photos and 200 corals."""
         from bench.pages_project import long_trip
@@ -113,7 +119,7 @@ def fuzz(projects: Projects) -> list[Figure]:
     """Requests made up from our own OpenAPI document."""
     from bench.pages_fuzz import fuzz as send
 
-    copy = projects.copy(projects.small(), "fuzz")
+    copy = projects.copy(projects.surveyed(), "fuzz")
     found = send(copy, 500 if projects.is_quick else 5000, SEED)
     note = f"{found['n_cases']} cases, {found['n_operations']} operations {found['faults'] or ''}"
     return [at_most("made-up requests: faults of the server", found["n_faults"], "", 0, note)]

@@ -27,11 +27,13 @@ from fastapi.testclient import TestClient
 from schemathesis.generation import GenerationMode
 
 from dryslate import wiring
+from dryslate.core.survey.designs import DESIGNS
 from dryslate.web.app import create_app
 from dryslate.web.settings import ServeSettings
 
 BASE = "http://127.0.0.1:8321"
 OBSERVER = "Ines Varro"
+TURNS = 6
 LEFT_OUT = ("/events", "/sign-out")
 """Ends of addresses that answer as long as something runs, or end the session; tested apart."""
 
@@ -56,13 +58,18 @@ def fuzz(project: Path, n_cases: int, seed: int) -> dict[str, Any]:
             for found in schema.get_all_operations()
             if not found.ok().path.endswith(LEFT_OUT)
         ]
-        each = max(1, -(-n_cases // len(operations)))
         status: Counter[int] = Counter()
         faults: list[dict[str, Any]] = []
-        known = _known_names(project)
-        for n, operation in enumerate(operations):
-            tried = _Tried(operation=operation, n=each, seed=seed + n, known=known)
-            _try(client, headers, tried, (status, faults))
+        for turn in range(TURNS):  # some operations have fewer ways to be asked than their share
+            missing = n_cases - sum(status.values())
+            if missing <= 0:
+                break
+            each = -(-missing // len(operations))
+            known = _known_names(project)  # what was made in the turn before is known in the next
+            for n, operation in enumerate(operations):
+                at = seed + turn * len(operations) + n
+                tried = _Tried(operation=operation, n=each, seed=at, known=known)
+                _try(client, headers, tried, (status, faults))
         _stop_jobs(app)
     return {
         "n_cases": sum(status.values()),
@@ -101,6 +108,9 @@ def _known_names(project: Path) -> dict[str, list[str]]:
             "record_id": [r.record_id for r in store.records()],
             "name": [c.name for c in wiring.reference_tables(project).cards()],
             "visit_id": [v.visit_id for v in store.visits()],
+            "unit_id": [u.unit_id for u in store.units()],
+            "organism_id": [c.organism_id for c in store.colonies()],
+            "design": list(DESIGNS),
             "variant": ["original", "corrected"],
         }
 

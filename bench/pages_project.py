@@ -93,6 +93,22 @@ def photo_trip(folder: Path, n_photos: int, size_px: tuple[int, int]) -> Path:
     return project
 
 
+def surveyed_trip(folder: Path) -> Path:
+    """The small photo trip with survey units of every design and tagged colonies."""
+    from dryslate.demo.survey import import_records
+    from dryslate.demo.survey_rows import draw_records
+    from dryslate.demo.survey_truth import plan_survey
+
+    project = photo_trip(folder, 6, SMALL)
+    site, date, observer = "Made Reef", "2031-05-04", OBSERVERS[0]
+    (truth,) = plan_survey([(site, date, observer)], 1)
+    import_records(project, folder / "tables", draw_records(truth, 1, has_points=True), observer)
+    why = ("--why", "random", "--observer", observer, "--visit", site, date)
+    for label in ("B1", "B2"):
+        command("colonies", "tag", project, label, *why)
+    return project
+
+
 def _picks(names: list[str], size_px: tuple[int, int]) -> Iterator[str]:
     """One length and one outline a photo, near the middle."""
     x, y = size_px[0] * 0.5, size_px[1] * 0.75
