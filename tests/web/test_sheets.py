@@ -69,8 +69,10 @@ def test_what_cannot_be_printed_is_told_in_the_form(client_of, own_project) -> N
 
 
 def test_kind_that_is_unknown_is_refused(client_of, own_project) -> None:
-    answer = client_of(own_project).post("/sheets/print.pdf", data={"kind": "napkin"})
-    assert answer.json()["problems"][0]["slug"] == "sheet-kind-unknown"
+    for more in ({}, {"length_m": "10"}):  # also with a field of a head that it has not
+        asked = {"kind": "napkin", **more}
+        answer = client_of(own_project).post("/sheets/print.pdf", data=asked)
+        assert answer.json()["problems"][0]["slug"] == "sheet-kind-unknown"
 
 
 def test_nobody_prints_without_a_name(client_of, own_project) -> None:

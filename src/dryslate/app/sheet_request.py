@@ -145,7 +145,7 @@ def _require_preset(request: SheetRequest) -> None:
 
 
 def head_fields(kind: str) -> dict[str, tuple[str, ...]]:
-    """Return the fields in the head of a kind of sheet, each with its boxes to tick."""
+    """Return the fields in a sheet's head, each with its boxes; none for a kind that is none."""
     found: dict[str, tuple[str, ...]] = {}
     for name, value in _columns(kind):
         found[name] = (*found.get(name, ()), *((value,) if value else ()))
@@ -154,6 +154,6 @@ def head_fields(kind: str) -> dict[str, tuple[str, ...]]:
 
 def _columns(kind: str) -> Iterator[tuple[str, str]]:
     """Yield field and tick of each cell of the head."""
-    for tier in HEADS[kind]:
+    for tier in HEADS.get(kind, ()):
         for column in tier:
             yield column.field, column.value
