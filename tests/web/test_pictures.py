@@ -92,6 +92,7 @@ def test_pictures_of_what_is_not_there_are_refused(client_of, pages, own_project
     assert unknown.json()["problems"][0]["slug"] == "photo-not-in-project"
     assert client.get("/photos/../../etc/thumb/original.jpg").status_code in {404, 422}
     assert client.get(f"/photos/{'0' * 64}/thumb/else.jpg").status_code == 422
+    assert client.get(f"/photos/{'0' * 64}/thumb/original.jpg?k=-").status_code == 422
     from dataclasses import replace
 
     with wiring.survey_store(own_project, write=True, who="Ines Varro") as store:

@@ -22,7 +22,7 @@ from dryslate.web.unit_view import unit_words_of
 
 router = APIRouter()
 PhotoId = Annotated[str, Path(pattern="^[0-9a-f]{64}$")]
-Key = Annotated[str, Query(pattern="^[0-9a-v-]{0,80}$")]
+Key = Annotated[str, Query(pattern="^([0-9a-v][0-9a-v-]{0,79})?$")]
 Number = Annotated[int, Path(ge=0, le=100_000)]
 
 
