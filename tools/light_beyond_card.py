@@ -9,25 +9,26 @@ Seeded; some seconds. It lights a flat, matt reef square to the camera with one 
 the lens (inverse square, cosine, a beam of some width, water's attenuation along both ways, on top
 of a share of daylight) or with daylight alone (a broad gradient, soft shade, caustics), lays a card
 of one of three sizes somewhere into the frame, fits a log-linear field to 36 points of it as
-`fit_greys` does, and looks at the logarithm of the light elsewhere. Printed: the error left by each
-rule of carrying the field on, by distance in half diagonals of the card, and the constants of the
-doubt that `dryslate.core.colour.light` states. Nothing is measured here on real reefs: ranges of
+`fit_greys` does and a bend and a curvature to 16 of them as `measure_bend` does, and looks at the
+logarithm of the light elsewhere. Printed: the error left by each rule of carrying the field on, by
+distance in half diagonals of the card, and the constants of the doubt that
+`dryslate.core.colour.light` states. Nothing is measured here on real reefs: ranges of
 beam, distance and share of daylight are judgements about how people take such photos.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from dryslate.core.colour.light import RIPPLE_FACTOR, measure_ripple
+from dryslate.core.colour.light import RIPPLE_FACTOR, measure_bend, measure_ripple
 
 FloatArray = NDArray[np.float64]
 
-N_PHOTOS = 1500
+N_PHOTOS, N_PLAY = 6000, 750
 SLOPE_SPREAD, NOISE = 0.25, 0.03
 GROUND_NOISE, N_GROUND = 0.01, 16
 NEAREST = 1.5
@@ -38,7 +39,9 @@ RULES = (
 )  # fmt: skip
 """How many times its span on the card the field may rise above, and fall below, its centre."""
 RULE = (1.0, 2.0)
+N_ROUNDS = 6
 SLOPES = (0.02, 0.06, 0.12, 0.25)
+CURVATURES = (0.015, 0.03, 0.06, 0.12)
 DISTANCES = (0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 9.0)
 
 
@@ -48,11 +51,25 @@ class Photo:
 
     kind: str
     slope: FloatArray
-    slope_cov: FloatArray
     place: FloatArray
     truth: FloatArray
-    card_span: float
+    on_card: FloatArray
+    bend: float = 0.0
+    curvature: float = 0.0
     ripple: float = 0.0
+
+    def field(self, place: FloatArray) -> FloatArray:
+        """Fitted logarithm of light at places, zero in the mean over the card."""
+        square = (place * place).sum(axis=1)
+        level = float((self.on_card * self.on_card).sum(axis=1).mean())
+        return np.asarray(place @ self.slope + self.bend * (square - level))
+
+    def held(self, rule: tuple[float, float]) -> FloatArray:
+        """Fitted logarithm of light at the photo's points, held by a rule."""
+        bright, dim = rule
+        on_card = self.field(self.on_card)
+        low, high = dim * float(on_card.min()), bright * float(on_card.max())
+        return np.clip(self.field(self.place), low, high)
 
 
 def _lamps(xy: FloatArray, stand_off: float, rng: np.random.Generator) -> FloatArray:
@@ -144,23 +161,24 @@ def take_photo(rng: np.random.Generator, *, has_play: bool = False) -> Photo:
     found = np.linalg.solve(precision, design.T @ seen / NOISE**2)
     ground = np.linspace(0, n - 1, N_GROUND).round().astype(int)
     seen_there = log_light[ground] + rng.normal(0, GROUND_NOISE, N_GROUND)
-    ripple = measure_ripple(place[ground], seen_there)
+    bend, curvature = measure_bend(place[ground], seen_there)
+    square = (place[ground] ** 2).sum(axis=1)
+    ripple = measure_ripple(place[ground], seen_there - bend * square)
     return Photo(
         kind=kind,
         slope=found[:2],
-        slope_cov=np.linalg.inv(precision)[:2, :2],
         place=place[n:],
         truth=log_light[n:] - found[2],
-        card_span=float(np.abs(place[:n] @ found[:2]).max()),
+        on_card=place[:n],
+        bend=bend,
+        curvature=curvature,
         ripple=ripple,
     )
 
 
 def errors_of(photo: Photo, rule: tuple[float, float]) -> FloatArray:
     """Error of the logarithm of light where the field is held by a rule."""
-    bright, dim = rule
-    held = np.clip(photo.place @ photo.slope, -dim * photo.card_span, bright * photo.card_span)
-    return np.asarray(held - photo.truth)
+    return np.asarray(photo.held(rule) - photo.truth)
 
 
 def _far(photos: list[Photo]) -> FloatArray:
@@ -169,64 +187,96 @@ def _far(photos: list[Photo]) -> FloatArray:
 
 
 def _print_rules(photos: list[Photo]) -> None:
-    """Spread of the error by rule and distance: the 95th percentile over 1.96."""
+    """Spread of the error by rule and distance: the 95th percentile over 1.96, and the median."""
     far = _far(photos)
+    straight = [replace(p, bend=0.0) for p in photos]
     for kind in ("flash", "daylight"):
         mine = np.concatenate([np.full(len(p.truth), p.kind == kind) for p in photos])
-        print(f"{kind}: 95th percentile of |error| over 1.96, at {DISTANCES} half diagonals")
-        for rule in RULES:
-            error = np.abs(np.concatenate([errors_of(p, rule) for p in photos]))
-            row = [
-                np.quantile(error[mine & (np.abs(np.log(far / d)) < 0.15)], 0.95) / 1.96
-                for d in DISTANCES
-            ]
-            print(
-                f"  held at {rule[0]:5.2f} and {rule[1]:5.2f} times:",
-                " ".join(f"{v:.3f}" for v in row),
-            )
+        print(f"{kind}: |error|, 95th over 1.96 and median, at {DISTANCES} half diagonals")
+        for name, some, rules in (("bent", photos, RULES), ("straight", straight, (RULE,))):
+            for rule in rules:
+                error = np.abs(np.concatenate([errors_of(p, rule) for p in some]))
+                at = [error[mine & (np.abs(np.log(far / d)) < 0.15)] for d in DISTANCES]
+                print(
+                    f"  {name}, held at {rule[0]:5.2f} and {rule[1]:5.2f} times:",
+                    " ".join(f"{np.quantile(e, 0.95) / 1.96:.3f}" for e in at),
+                    "|",
+                    " ".join(f"{np.median(e):.3f}" for e in at),
+                )
 
 
 def tabulate(photos: list[Photo], rule: tuple[float, float]) -> FloatArray:
     """
-    Doubt of the logarithm of light by slope and distance, what the ripple states taken off.
+    Doubt of the logarithm of light by slope, curvature and distance, on top of the ripple.
 
-    In squares, down to a third.
+    At each knot the table is the factor on its own last round that holds the wanted share of the
+    errors near there: points between knots are judged by what the table says of them, not by a
+    knot that is too wide or too narrow for them. The fitted slope's own error is in it.
     """
     far = _far(photos)
-    slope = np.concatenate([np.full(len(p.truth), np.linalg.norm(p.slope)) for p in photos])
-    error = np.abs(np.concatenate([errors_of(p, rule) for p in photos]))
-    ripple = np.concatenate([np.full(len(p.truth), RIPPLE_FACTOR * p.ripple) for p in photos])
-    table = np.zeros((len(SLOPES), len(DISTANCES)))
-    for i, s in enumerate(SLOPES):
-        near_slope = np.exp(-0.5 * (np.log(np.maximum(slope, 0.01) / s) / 0.4) ** 2)
-        for j, d in enumerate(DISTANCES):
-            weight = near_slope * np.exp(-0.5 * (np.log(far / d) / 0.12) ** 2)
-            order = np.argsort(error)
+    slope = _each(photos, [float(np.linalg.norm(p.slope)) for p in photos])
+    curvature = _each(photos, [p.curvature for p in photos])
+    ripple = _each(photos, [RIPPLE_FACTOR * p.ripple for p in photos])
+    error = np.concatenate([errors_of(p, rule) for p in photos])
+    wanted = np.sqrt(np.maximum((error / 1.96) ** 2 - ripple**2, 0.0))
+    shape = (len(SLOPES), len(CURVATURES), len(DISTANCES))
+    table = np.broadcast_to(0.03 * np.array(DISTANCES), shape)
+    for _ in range(N_ROUNDS):
+        ratio = wanted / np.concatenate([steady_at(p, table) for p in photos])
+        order = np.argsort(ratio)
+        factor = np.ones(shape)
+        for i, j, k in np.ndindex(*shape):
+            weight = (
+                _near(slope, SLOPES[i], 0.4, SLOPES)
+                * _near(curvature, CURVATURES[j], 0.4, CURVATURES)
+                * np.exp(-0.5 * (np.log(far / DISTANCES[k]) / 0.15) ** 2)
+            )
             total = np.cumsum(weight[order])
-            at = np.searchsorted(total, 0.95 * total[-1])
-            whole = error[order][at] / 1.96
-            stated = np.average(ripple**2, weights=weight)
-            table[i, j] = np.sqrt(max(whole**2 - stated, whole**2 / 9.0))
-    table = np.maximum.accumulate(np.maximum.accumulate(table, axis=0), axis=1)
+            factor[i, j, k] = ratio[order][np.searchsorted(total, 0.95 * total[-1])]
+        table = np.maximum.accumulate(np.maximum(table * factor, 0.002), axis=2)
     return np.asarray(table)
+
+
+def _each(photos: list[Photo], values: list[float]) -> FloatArray:
+    """One value a photo, repeated for each of its points."""
+    return np.repeat(values, [len(p.truth) for p in photos])
+
+
+def _near(values: FloatArray, knot: float, width: float, knots: tuple[float, ...]) -> FloatArray:
+    """Weight by how near values are to a knot; what lies beyond the ends counts as near them."""
+    held = np.clip(values, 0.75 * knots[0], 1.4 * knots[-1])
+    return np.asarray(np.exp(-0.5 * (np.log(held / knot) / width) ** 2))
+
+
+def steady_at(photo: Photo, table: FloatArray) -> FloatArray:
+    """What the table states at a photo's points."""
+    by_slope = [np.interp(float(np.linalg.norm(photo.slope)), SLOPES, r) for r in np.eye(4)]
+    by_curvature = [np.interp(photo.curvature, CURVATURES, r) for r in np.eye(4)]
+    row = np.einsum("i,j,ijk->k", by_slope, by_curvature, table)
+    far = np.linalg.norm(photo.place, axis=1)
+    return np.interp(far, (0.0, *DISTANCES), np.concatenate([[0.0], row]))
+
+
+def doubt_at(photo: Photo, table: FloatArray, factor: float) -> FloatArray:
+    """Stated doubt at a photo's points, with some factor of the ripple."""
+    return np.asarray(np.hypot(steady_at(photo, table), factor * photo.ripple))
 
 
 def _print_coverage(photos: list[Photo], table: FloatArray, rule: tuple[float, float]) -> None:
     """Share of points inside 1.96 times the doubt, on photos not used for the table."""
-    for kind in ("flash", "daylight"):
-        inside = []
-        for photo in photos:
-            if photo.kind != kind:
-                continue
-            s = float(np.linalg.norm(photo.slope))
-            row = [np.interp(s, SLOPES, column) for column in table.T]
-            steady = np.interp(
-                np.linalg.norm(photo.place, axis=1), (0.0, *DISTANCES), np.concatenate([[0.0], row])
-            )
-            u = np.hypot(steady, RIPPLE_FACTOR * photo.ripple)
-            near = np.linalg.norm(photo.place, axis=1) < 4.0
-            inside.append((np.abs(errors_of(photo, rule)) < 1.96 * u)[near])
-        print(f"{kind}: {np.concatenate(inside).mean():.3f} within 1.96 u, up to 4 half diagonals")
+    edges = (0.0, 0.5, 1.0, 1.5, 2.0, 2.5, 4.0)
+    for name in ("flash", "daylight", "both"):
+        mine = [p for p in photos if name in (p.kind, "both")]
+        inside = np.concatenate(
+            [np.abs(errors_of(p, rule)) < 1.96 * doubt_at(p, table, RIPPLE_FACTOR) for p in mine]
+        )
+        far = _far(mine)
+        shares = [inside[(far >= a) & (far < b)].mean() for a, b in pairwise(edges)]
+        print(
+            f"{name}: {inside[far < 2.5].mean():.3f} within 1.96 u up to 2.5 half diagonals; "
+            f"between {edges}:",
+            " ".join(f"{share:.3f}" for share in shares),
+        )
 
 
 def held_by(
@@ -235,19 +285,16 @@ def held_by(
     """Share of points up to some half diagonals inside 1.96 times the doubt, photo by photo."""
     shares = []
     for photo in photos:
-        far = np.linalg.norm(photo.place, axis=1)
-        row = [np.interp(float(np.linalg.norm(photo.slope)), SLOPES, c) for c in table.T]
-        steady = np.interp(far, (0.0, *DISTANCES), np.concatenate([[0.0], row]))
-        u = np.hypot(steady, factor * photo.ripple)
-        near = far < reach
+        near = np.linalg.norm(photo.place, axis=1) < reach
         if near.any():
-            shares.append(float((np.abs(errors_of(photo, RULE)) < 1.96 * u)[near].mean()))
+            inside = np.abs(errors_of(photo, RULE)) < 1.96 * doubt_at(photo, table, factor)
+            shares.append(float(inside[near].mean()))
     return np.array(shares)
 
 
 def _print_ripple(rng: np.random.Generator, table: FloatArray) -> None:
     """Find the factor of the ripple on one half of the photos; print what it holds of others."""
-    one, two = ([take_photo(rng, has_play=True) for _ in range(N_PHOTOS // 2)] for _ in range(2))
+    one, two = ([take_photo(rng, has_play=True) for _ in range(N_PLAY)] for _ in range(2))
     factors = np.arange(0.0, 3.01, 0.05)
     held = np.array([held_by(one, table, f, NEAREST).mean() for f in factors])
     factor = float(factors[np.argmax(held >= 0.95)])
@@ -273,9 +320,15 @@ def main() -> None:
     photos = [take_photo(rng) for _ in range(N_PHOTOS)]
     _print_rules(photos)
     table = tabulate(photos, RULE)
-    print(f"doubt by slope {SLOPES} (rows) and distance {DISTANCES}, field held at {RULE}:")
-    for row in table:
-        print("   (" + ", ".join(f"{v:.3f}" for v in row) + "),")
+    print(
+        f"doubt by slope {SLOPES}, curvature {CURVATURES} (rows) and distance {DISTANCES}, "
+        f"field held at {RULE}:"
+    )
+    for part in table:
+        print("        (")
+        for row in part:
+            print("            (" + ", ".join(f"{v:.3f}" for v in row) + "),")
+        print("        ),")
     _print_coverage([take_photo(rng) for _ in range(N_PHOTOS)], table, RULE)
     _print_ripple(np.random.default_rng(6), table)
 

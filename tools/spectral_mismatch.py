@@ -161,11 +161,12 @@ def collect(scenes: list[Scene], settings: ColourSettings, how: str) -> dict[str
             if not is_told(fit):
                 continue
             kind = "matrix" if fit.fit in ("affine", "root_polynomial_2") else "gain"
+            in_even = replace(fit, correction=replace(fit.correction, field=None))
             strain = measure_red_strain(fit.correction.matrix, fit.gain, np.eye(3))
             centre = np.zeros(2) if fit.light is None else np.array(fit.light.centre_px)
             for i, truth in enumerate(scene.reef_lab):
                 given = lab_with_doubt(
-                    scene.reef_even_linear[i], scene.card_cov[3], N_PX, fit, centre
+                    scene.reef_even_linear[i], scene.card_cov[3], N_PX, in_even, centre
                 )
                 known = np.hypot(given.parts["fit"], given.parts["noise"])
                 de00 = float(ciede2000(given.lab, truth))

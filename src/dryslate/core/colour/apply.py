@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dryslate.core.arrays.orientation import upright_xy
-from dryslate.core.colour.correction import Correction, apply_tone
+from dryslate.core.colour.correction import Correction, LightField, apply_tone
 from dryslate.core.colour.spaces import linear_to_srgb
 
 N_ENCODE = 16_384
@@ -199,18 +199,27 @@ def _field_factors(
         return np.ones(width, np.float32), np.ones(height, np.float32), np.ones(2, np.float32)
     k, light = reduced_by, correction.field
     corners = np.array([(0.0, 0.0), (1.0, 0.0), (0.0, 1.0)]) * k + (k - 1) / 2
-    # Orientation maps are affine: three points give them, for the photo that this is a copy of.
-    at = (upright_xy(corners, (width * k, height * k), orientation) - light.centre_px) @ (
-        light.log_per_px
-    )
-    columns = -(np.arange(width) * (at[1] - at[0]) + at[0])
-    rows = -(np.arange(height) * (at[2] - at[0]))
+    # Orientation maps are affine and keep right angles, so the field is a part of the column and
+    # a part of the row; three points give both, for the photo that this is a copy of.
+    at = upright_xy(corners, (width * k, height * k), orientation) - light.centre_px
+    columns = -light.log_centre - _along(np.arange(width), at[0], at[1] - at[0], light)
+    rows = -_along(np.arange(height), np.zeros(2), at[2] - at[0], light)
+    rows -= 2.0 * light.bend_per_px2 * np.arange(height) * float(at[0] @ (at[2] - at[0]))
     limits = np.exp(-np.array([light.log_hi, light.log_lo]))
     return (
         np.exp(np.clip(columns, -_LOG_MOST, _LOG_MOST)).astype(np.float32),
         np.exp(np.clip(rows, -_LOG_MOST, _LOG_MOST)).astype(np.float32),
         limits.astype(np.float32),
     )
+
+
+def _along(
+    steps: NDArray[Any], start: NDArray[np.float64], way: NDArray[np.float64], light: LightField
+) -> NDArray[np.float64]:
+    """Slope and bend of the logarithm of light at start + steps * way, from the card's centre."""
+    points = start + steps[:, None] * way
+    bend = light.bend_per_px2 * (points * points).sum(axis=1)
+    return np.asarray(points @ light.log_per_px + bend, dtype=np.float64)
 
 
 @cache

@@ -39,25 +39,31 @@ def _frozen(values: object) -> FloatArray:
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class LightField:
     """
-    A log-linear light gradient in pixels of the upright photo.
+    The light over a photo: a slope and a bend alike to all sides, in pixels of the upright photo.
 
-    The natural logarithm of the light, relative to the card's centre, is
-    ``clip(log_per_px @ (xy - centre_px), log_lo, log_hi)``.
+    With p = xy - centre_px, the natural logarithm of the light is
+    ``clip(log_centre + log_per_px @ p + bend_per_px2 * (p @ p), log_lo, log_hi)``.
 
     Parameters
     ----------
     centre_px : ndarray of float, shape (2,)
-        Where the field is zero, as (x, y).
+        The card's centre, as (x, y).
     log_per_px : ndarray of float, shape (2,)
         Slope of the logarithm along x and y.
     log_lo, log_hi : float
         Smallest and largest value that the field may take, also beyond the card.
+    log_centre : float
+        At the centre: above zero where the light bends down, as the mean over the card is zero.
+    bend_per_px2 : float
+        Below zero where the light falls off to all sides, as a lamp's does.
     """
 
     centre_px: FloatArray
     log_per_px: FloatArray
     log_lo: float
     log_hi: float
+    log_centre: float = 0.0
+    bend_per_px2: float = 0.0
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "centre_px", _frozen(self.centre_px))
@@ -66,7 +72,9 @@ class LightField:
     def log_light(self, xy_px: ArrayLike) -> FloatArray:
         """Return the logarithm of the light at points of shape (n, 2)."""
         points = np.asarray(xy_px, dtype=np.float64) - self.centre_px
-        return np.clip(points @ self.log_per_px, self.log_lo, self.log_hi)
+        bend = self.bend_per_px2 * (points * points).sum(axis=-1)
+        free = self.log_centre + points @ self.log_per_px + bend
+        return np.asarray(np.clip(free, self.log_lo, self.log_hi), dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -291,6 +299,8 @@ def correction_to_dict(correction: Correction) -> dict[str, Any]:
             "log_per_px": field.log_per_px.tolist(),
             "log_lo": field.log_lo,
             "log_hi": field.log_hi,
+            "log_centre": field.log_centre,
+            "bend_per_px2": field.bend_per_px2,
         },
     }
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from dryslate.core.colour.correction import LightField, correct_linear
+from dryslate.core.colour.correction import correct_linear
 from dryslate.core.colour.estimate import Observations, predict
 from dryslate.core.colour.outcome import ColourFit
 from dryslate.core.colour.spaces import lab_jacobian, linear_srgb_to_lab, linear_to_srgb
@@ -45,16 +45,6 @@ class ColourWithDoubt:
     lab_lo95: FloatArray
     lab_hi95: FloatArray
     parts: Mapping[str, tuple[float, float, float]] = field(default_factory=dict)
-
-
-def _light_at(field: LightField | None, point: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Place and slope whose product is the clamped logarithm of the light."""
-    if field is None:
-        return np.zeros((1, 2)), np.zeros(2)
-    place = point - field.centre_px
-    log_light = float((place @ field.log_per_px)[0])
-    held = float(field.log_light(point)[0])
-    return place * (held / log_light if abs(log_light) > 1e-12 else 1.0), field.log_per_px
 
 
 def lab_with_doubt(
@@ -97,10 +87,11 @@ def lab_with_doubt(
     -----
     :math:`C = J_\theta C_\theta J_\theta^T + J_x C_x J_x^T / n + C_{card} + C_{mismatch} +
     l l^T u_l^2`, with l the derivative of the colour by the logarithm of the light and u_l as in
-    `dryslate.core.colour.light` (it grows with the distance from the card), parts
-    taken as independent [1]_. The mismatch term is the larger part: it is scaled so that
-    ``lab ± 1.96 lab_u`` holds about 95 % of simulated reef colours, whose errors have heavier tails
-    than a normal distribution. Holds in the card's plane and near it; a distance from that plane
+    `dryslate.core.colour.light`, parts taken as independent [1]_. u_l grows with the distance
+    from the card and holds the doubt of the fitted gradient, so :math:`J_\theta` leaves that
+    out. The mismatch term is the larger part: it is scaled so that ``lab ± 1.96 lab_u`` holds
+    about 95 % of simulated reef colours, whose errors have heavier tails than a normal
+    distribution. Holds in the card's plane and near it; a distance from that plane
     is not contained. A channel above 0.985 of its range is blown out: the true value is higher by
     an unknown amount, taken as a standard uncertainty of a quarter of it (a judgement; the colour
     then errs towards dark). Differences between two areas of one photo share the fit's and the
@@ -118,17 +109,20 @@ def lab_with_doubt(
     linear = correct_linear(mean, point, correction)[0]
     lab = linear_srgb_to_lab(linear)
     to_lab = lab_jacobian(linear)
-    place, slope = _light_at(correction.field, point)
     seen = Observations(
         encoded=linear_to_srgb(mean),
-        place=place,
+        place=np.zeros((1, 2)),
         reference=np.zeros((1, 3)),
         whitener=np.eye(3)[None],
         gain=np.ones(3),
     )
-    theta = np.concatenate([correction.matrix.ravel(), correction.veil, correction.tone, slope])
-    _, jacobian = predict(theta[None], seen, correction.n_terms)
-    by_theta = to_lab @ jacobian[0, 0]
+    in_even = np.concatenate(
+        [correction.matrix.ravel(), correction.veil, correction.tone, np.zeros(2)]
+    )
+    _, jacobian = predict(in_even[None], seen, correction.n_terms)
+    light = 0.0 if correction.field is None else float(correction.field.log_light(point)[0])
+    # All terms are of degree one in the light; the slope's own doubt is in the part ``light``.
+    by_theta = to_lab @ jacobian[0, 0] * np.exp(-light)
     step = np.maximum(mean[0] * 1e-3, 1e-6)
     ahead = correct_linear(mean + np.diag(step), np.repeat(point, 3, axis=0), correction)
     by_file = to_lab @ ((ahead - linear) / step[:, None]).T

@@ -11,11 +11,10 @@ from dryslate.base.problems import Problem, has_error
 from dryslate.base.quality import Flag
 from dryslate.core.card.definition import CardDefinition
 from dryslate.core.card.found import CardSamples
+from dryslate.core.colour.card_light import light_of_card
 from dryslate.core.colour.correction import (
     Correction,
     FitName,
-    LightField,
-    correct_linear,
 )
 from dryslate.core.colour.crossval import (
     Candidate,
@@ -25,15 +24,7 @@ from dryslate.core.colour.crossval import (
     score_candidates,
 )
 from dryslate.core.colour.estimate import Observations, fit_parameters, predict
-from dryslate.core.colour.light import (
-    HOLD_BRIGHT,
-    HOLD_DIM,
-    UNSEEN_SLOPE,
-    LightDoubt,
-    light_de00_p95,
-    measure_ripple,
-    measure_tint,
-)
+from dryslate.core.colour.light import LightDoubt, light_de00_p95
 from dryslate.core.colour.mismatch import measure_red_strain, mismatch_of
 from dryslate.core.colour.neutrals import GreyFit
 from dryslate.core.colour.one_point import fit_one_point
@@ -67,8 +58,6 @@ __all__ = [
 
 FloatArray = NDArray[np.float64]
 
-LUMINANCE = (0.2126, 0.7152, 0.0722)
-"""Weights of linear sRGB in Y (IEC 61966-2-1)."""
 N_GREYS_LEAST = 3
 N_COLOURS_LEAST = 6
 WEAK_WIDER = 1.2
@@ -122,38 +111,21 @@ def _slope_from_colours(
     return replace(greys, slope=theta[0, -2:], slope_cov=slope_cov, has_slope=True)
 
 
-def _light_field(card: HeldCard, slope: FloatArray, samples: CardSamples) -> LightField | None:
-    """Light field in pixels of the upright photo; None where the light is even."""
-    if not np.any(np.abs(slope) > 1e-4):
-        return None
-    everywhere = card.place([*samples.patches, *samples.ground])
-    log_light = everywhere @ slope
-    return LightField(
-        centre_px=card.centre_px,
-        log_per_px=slope / card.half_px,
-        log_lo=float(log_light.min()) * HOLD_DIM,
-        log_hi=float(log_light.max()) * HOLD_BRIGHT,
-    )
-
-
 def _file_correction(
-    trial: Trial, gain: FloatArray, card: HeldCard, samples: CardSamples
+    trial: Trial, gain: FloatArray, half_px: float
 ) -> tuple[Correction, FloatArray]:
-    """Turn parameters relative to the gain into a correction, with its covariance."""
+    """Turn parameters relative to the gain into a correction in even light, with its covariance."""
     n_terms = trial.candidate.belief.n_terms
     q = 3 * n_terms
     root = np.sqrt(gain)
     by_term = np.concatenate([gain, [root[0] * root[1], root[1] * root[2], root[0] * root[2]]])
-    scale = np.concatenate(
-        [np.tile(by_term[:n_terms], 3), np.ones(5), np.full(2, 1.0 / card.half_px)]
-    )
+    scale = np.concatenate([np.tile(by_term[:n_terms], 3), np.ones(5), np.full(2, 1.0 / half_px)])
     theta = trial.theta * scale
     correction = Correction(
         fit=trial.candidate.fit,
         tone=(float(theta[q + 3]), float(theta[q + 4])) if trial.candidate.has_tone else (0.0, 0.0),
         veil=theta[q : q + 3],
         matrix=theta[:q].reshape(3, n_terms),
-        field=_light_field(card, trial.theta[-2:], samples),
     )
     return correction, trial.covariance * np.outer(scale, scale)
 
@@ -210,7 +182,10 @@ def fit_colour(
     candidates = _candidates(held, greys, to_srgb, settings)
     trials = score_candidates(candidates, seen, held.lab, groups)
     chosen = choose_trial(trials, is_informed=settings.matrix_prior is not None)
-    correction, covariance = _file_correction(chosen, greys.gain, held, samples)
+    even, covariance = _file_correction(chosen, greys.gain, held.half_px)
+    correction, light = light_of_card(
+        held, samples, even, chosen.theta[-2:], has_slope=greys.has_slope
+    )
     prediction, _ = predict(chosen.theta[None], seen, chosen.candidate.belief.n_terms)
     gain = greys.gain
     if chosen.candidate.fit in ("neutral_gain", "gain_veil"):
@@ -228,14 +203,6 @@ def fit_colour(
     if problems:  # a channel is weak (or the card is refused): the table knows no such photos well
         mismatch = mismatch.widened(WEAK_WIDER)
     common_u = _common_doubt(card, settings, ready.lab_u)
-    ripple, tint = _play_of_light(held, correction)
-    light = LightDoubt(
-        centre_px=(float(held.centre_px[0]), float(held.centre_px[1])),
-        half_px=held.half_px,
-        slope=float(np.linalg.norm(chosen.theta[-2:])) if greys.has_slope else UNSEEN_SLOPE,
-        ripple=ripple,
-        tint=tint,
-    )
     expected = _expected_p95(mismatch.de00_p95, common_u, light)
     if not greys_only and settings.mismatch_table is not None:  # a fallback judges no photo
         problems += check_expected(expected)
@@ -264,19 +231,8 @@ def fit_colour(
 def _expected_p95(mismatch_p95: float, common_u: FloatArray, light: LightDoubt) -> float:
     """95th percentile of things near the card: parts taken as independent."""
     card = 2.0 * float(np.linalg.norm(common_u)) / np.sqrt(3.0)
-    by_light = light_de00_p95(light.slope, light.ripple)
+    by_light = light_de00_p95(light.slope, light.ripple, light.curvature)
     return float(np.sqrt(mismatch_p95**2 + card**2 + by_light**2))
-
-
-def _play_of_light(card: HeldCard, correction: Correction) -> tuple[float, tuple[float, float]]:
-    """Ripple and tint of the light on the card's ground, beyond the gradient."""
-    if not card.ground:
-        return 0.0, (0.0, 0.0)
-    mean, _ = stack_means(card.ground)
-    where = np.array([s.centre_px for s in card.ground], dtype=np.float64)
-    linear = np.maximum(correct_linear(mean, where, correction), 1e-3)
-    place = card.place(card.ground)
-    return measure_ripple(place, np.log(linear @ LUMINANCE)), measure_tint(place, linear)
 
 
 def _signal(card: HeldCard, chosen: Trial, prediction: FloatArray, gain: FloatArray) -> GreySignal:

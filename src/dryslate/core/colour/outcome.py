@@ -18,7 +18,7 @@ from dryslate.core.colour.correction import (
     correction_from_dict,
     correction_to_dict,
 )
-from dryslate.core.colour.light import LightDoubt
+from dryslate.core.colour.light import UNSEEN_CURVATURE, LightDoubt
 from dryslate.core.colour.mismatch import Mismatch, MismatchTable, mismatch_from_dict
 from dryslate.core.colour.prior import MatrixPrior
 
@@ -168,6 +168,7 @@ def _light_from_dict(values: Mapping[str, Any] | None) -> LightDoubt | None:
         half_px=float(values["half_px"]),
         slope=float(values["slope"]),
         ripple=float(values.get("ripple", 0.0)),
+        curvature=float(values.get("curvature", UNSEEN_CURVATURE)),
         tint=(float(red), float(blue)),
     )
 

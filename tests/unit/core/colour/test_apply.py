@@ -33,6 +33,8 @@ def slope(width: int, height: int) -> LightField:
         log_per_px=np.array([0.9 / width, -0.7 / height]),
         log_lo=-0.25,
         log_hi=0.3,
+        log_centre=0.02,
+        bend_per_px2=-0.4 / width**2,
     )
 
 
@@ -101,6 +103,24 @@ def test_the_light_field_stays_at_its_limit_beyond_the_card() -> None:
     assert len(set(row[:46].tolist())) == 1
     assert len(set(row[53:].tolist())) == 1
     assert row[0] > row[50] > row[100]
+
+
+def test_a_bent_field_lets_the_light_fall_off_to_all_sides() -> None:
+    field = LightField(
+        centre_px=np.array([50.0, 50.0]),
+        log_per_px=np.zeros(2),
+        log_lo=-0.3,
+        log_hi=0.02,
+        log_centre=0.02,
+        bend_per_px2=-2e-4,
+    )
+    fit = Correction(
+        fit="neutral_gain", tone=(0.0, 0.0), veil=np.zeros(3), matrix=np.eye(3), field=field
+    )
+    grey = apply_correction(np.full((101, 101, 3), 100, np.uint8), srgb_lut(), fit)[..., 0]
+    assert grey[50, 50] < grey[50, 20] == grey[50, 80] == grey[20, 50] == grey[80, 50]
+    assert grey[0, 0] == grey[100, 100]  # held
+    np.testing.assert_allclose(field.log_light([[50, 50], [60, 50]]), [0.02, 0.0], atol=1e-12)
 
 
 def test_a_steep_field_far_from_its_centre_neither_overflows_nor_turns_black() -> None:

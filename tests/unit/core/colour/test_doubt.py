@@ -62,7 +62,7 @@ def test_noise_part_agrees_with_simulated_pixels() -> None:
 
 def test_fit_part_agrees_with_simulated_parameters() -> None:
     rng = np.random.default_rng(3)
-    root = np.diag([0.01] * 18 + [0.002] * 3 + [0.02] * 2 + [2e-4] * 2)
+    root = np.diag([0.01] * 18 + [0.002] * 3 + [0.02] * 2 + [0.0] * 2)
     given = lab_with_doubt(
         np.array([0.15, 0.3, 0.25]),
         np.zeros((3, 3)),
@@ -77,14 +77,27 @@ def test_fit_part_agrees_with_simulated_parameters() -> None:
             tone=(0.1 + draw[21], 0.2 + draw[22]),
             veil=np.array([0.01, 0.02, 0.03]) + draw[18:21],
             matrix=ROOT + draw[:18].reshape(3, 6),
-            field=LightField(
-                centre_px=[100, 100], log_per_px=[1e-3 + draw[23], draw[24]], log_lo=-9, log_hi=9
-            ),
+            field=LightField(centre_px=[100, 100], log_per_px=[1e-3, 0.0], log_lo=-9, log_hi=9),
         )
         labs.append(
             linear_srgb_to_lab(correct_linear([[0.15, 0.3, 0.25]], [[150, 90]], correction))[0]
         )
     np.testing.assert_allclose(given.lab_u, np.std(labs, axis=0), rtol=0.08)
+
+
+def test_doubt_of_the_gradient_is_the_lights_and_not_counted_twice() -> None:
+    """It stands in the table of light beyond the card; the fit's part leaves it out."""
+    sure, unsure = (
+        lab_with_doubt(
+            np.array([0.15, 0.3, 0.25]),
+            np.zeros((3, 3)),
+            10,
+            made_fit(np.diag([1e-4] * 18 + [0.0] * 5 + [slope_var] * 2)),
+            np.array([150.0, 90.0]),
+        )
+        for slope_var in (0.0, 1.0)
+    )
+    np.testing.assert_allclose(unsure.lab_u, sure.lab_u, rtol=1e-12)
 
 
 def test_parts_add_in_squares_and_the_interval_follows() -> None:

@@ -14,10 +14,13 @@ from dryslate.core.colour.fit import ColourSettings, fit_colour
 from dryslate.core.colour.light import (
     HOLD_BRIGHT,
     HOLD_DIM,
+    N_RIPPLE_LEAST,
+    UNSEEN_CURVATURE,
     UNSEEN_SLOPE,
     LightDoubt,
     light_de00_p95,
     log_light_u,
+    measure_bend,
 )
 from dryslate.core.colour.mismatch import Mismatch
 from dryslate.core.colour.neutrals import proportional_gain
@@ -49,11 +52,51 @@ def fit_with_light(slope: float) -> ColourFit:
 
 def test_light_is_surest_on_the_card_and_less_sure_the_farther_and_the_steeper() -> None:
     apart = np.linspace(0.0, 9.0, 40)
-    gentle, steep = log_light_u(apart, 0.02), log_light_u(apart, 0.25)
+    gentle, steep = (log_light_u(apart, slope, curvature=0.03) for slope in (0.02, 0.25))
     assert gentle[0] == steep[0] == 0.0
-    assert np.all(np.diff(gentle) > 0)
+    assert np.all(np.diff(gentle) >= 0)
     assert np.all(np.diff(steep) > 0)
-    assert np.all(steep[1:] > gentle[1:])
+    assert np.all(steep[apart > 0.6] > gentle[apart > 0.6])
+
+
+def test_light_that_bends_on_the_card_is_less_sure_beyond_it() -> None:
+    near = np.linspace(1.0, 3.0, 20)
+    straight, bent = (log_light_u(near, 0.12, curvature=c) for c in (0.015, 0.12))
+    assert np.all(bent > straight)
+    assert light_de00_p95(0.12, 0.0, 0.12) > light_de00_p95(0.12, 0.0, 0.015)
+
+
+GROUND = np.array([(x, y) for x in (-0.78, -0.3, 0.3, 0.78) for y in (-0.5, 0.0, 0.5)])
+
+
+def test_bend_of_a_lamp_is_found_and_its_light_beyond_the_card_meant_better() -> None:
+    """A point lamp 0.4 m above the middle of a card of 90 mm half diagonal."""
+    half, height = 0.090, 0.4
+
+    def log_light(place: np.ndarray) -> np.ndarray:  # cosine over square: 1 / d^3
+        return -1.5 * np.log1p((place**2).sum(axis=-1) * (half / height) ** 2)
+
+    rng = np.random.default_rng(4)
+    bend, curvature = measure_bend(GROUND, log_light(GROUND) + rng.normal(0, 0.005, 12))
+    assert bend == pytest.approx(-1.5 * (half / height) ** 2, rel=0.35)
+    assert curvature == pytest.approx(-bend, rel=0.4)
+    beyond = np.array([(1.5, 0.0), (0.0, -1.5), (-1.2, 1.2)])
+    left = log_light(beyond) - bend * (beyond**2).sum(axis=1)
+    assert np.all(np.abs(left) < 0.5 * np.abs(log_light(beyond)))
+
+
+def test_even_light_has_no_bend_and_few_pieces_tell_of_none() -> None:
+    rng = np.random.default_rng(5)
+    bend, curvature = measure_bend(GROUND, GROUND @ [0.2, -0.1] + rng.normal(0, 0.003, 12))
+    assert abs(bend) < 0.01
+    assert curvature < 0.03
+    few = N_RIPPLE_LEAST - 1
+    assert measure_bend(GROUND[:few], np.zeros(few)) == (0.0, UNSEEN_CURVATURE)
+
+
+def test_what_a_narrow_card_cannot_tell_counts_as_not_known() -> None:
+    strip = GROUND * [1.2, 0.05]
+    assert measure_bend(strip, np.zeros(12))[1] > 2.0 * measure_bend(GROUND, np.zeros(12))[1]
 
 
 def test_inverse_square_lamp_stays_within_two_of_the_stated_doubts() -> None:
@@ -104,6 +147,9 @@ def test_doubt_of_the_light_survives_json() -> None:
     )
     older = {k: v for k, v in fit_to_dict(fit).items() if k != "light"}
     assert fit_from_dict(older).light is None
+    before = fit_to_dict(fit)
+    del before["light"]["curvature"]
+    assert fit_from_dict(before).light.curvature == UNSEEN_CURVATURE  # type: ignore[union-attr]  # has one
 
 
 @pytest.mark.parametrize(("p95", "slugs"), [(14.9, []), (15.1, ["colour-too-uncertain"])])
