@@ -5,11 +5,12 @@ A season of units, each with 100 points and about 25 corals that are named, or w
 colonies are counted by name; 10 or 20 % of the corals are drawn for a second look, which is right.
 Names err at stated rates, more in some units than in others. Cover and density by name are stated
 raw, corrected by second looks, and corrected by an outside table of checked corals; of all units,
-or of a site of eight among them. `--part` runs `looks`, `outside`, `few` or `exact` alone:
+or of a site of eight among them. `--part` runs some alone:
 
 - `looks`: the season of points and that of belts, raw, second looks and a table of 100 a class;
 - `outside`: a table from outside over units, checked corals, error rates and numbers of classes;
 - `few`: a class by the settled second looks that it has;
+- `health`: prevalence by name as read, which is not corrected, where genera bleach alike or not;
 - `exact`: a table whose shares are taken as exact, though they were found from so many corals.
 """
 
@@ -28,7 +29,9 @@ from dryslate.base.errors import InputError
 from dryslate.core.survey.intervals import fraction_interval, rate_interval
 from dryslate.core.survey.named_amounts import amount_interval
 from dryslate.core.survey.outside_table import correct_by_table, prepare_table
+from dryslate.core.survey.prevalence import estimate_prevalence
 from dryslate.core.survey.second_looks import correct_by_tallies
+from dryslate.core.survey.statement import SurveySettings
 
 FloatArray = NDArray[np.float64]
 SEED = 9_105
@@ -232,7 +235,42 @@ def few(b: int) -> Iterator[dict[str, Any]]:
                 }
 
 
-PARTS = {"looks": looks, "outside": outside, "few": few, "exact": exact}
+PREVALENCES = {"apart": (0.50, 0.20, 0.05), "alike": (0.20, 0.20, 0.20)}
+
+
+def health(b: int) -> Iterator[dict[str, Any]]:
+    """Prevalence by name as read; a colony is misnamed whether it is ill or not."""
+    for how, truth in PREVALENCES.items():
+        for rate in (0.05, 0.1, 0.2):
+            rng = np.random.default_rng([SEED, 5, round(100 * rate), len(how)])
+            table, means = errors(3, rate), truth_of(3, is_share=False) * BELT_M2
+            held, read = np.zeros(3), np.zeros(3)
+            for _ in range(b):
+                own = dirichlet(rng, table * 20 + 1e-9, (1, 20))[0]
+                there = rng.poisson(means * rng.standard_gamma(CLUMPED, (20, 3)) / CLUMPED)
+                share = rng.beta(np.array(truth) * 19, (1 - np.array(truth)) * 19, (20, 3))
+                ill = rng.binomial(there, share)
+                ill_read = rng.multinomial(ill, own).sum(axis=-2)
+                all_read = ill_read + rng.multinomial(there - ill, own).sum(axis=-2)
+                for k in range(3):
+                    found = estimate_prevalence(ill_read[:, k], all_read[:, k], SurveySettings())
+                    lo = 0.0 if found.lo95 is None else found.lo95
+                    held[k] += found.hi95 is not None and lo <= truth[k] <= found.hi95
+                    read[k] += found.estimate or 0.0
+            for k in range(3):
+                p = held[k] / b
+                yield {
+                    "genera_bleach": how,
+                    "error_rate": round(1.5 * rate, 3),
+                    "units": 20,
+                    "truth": truth[k],
+                    "read_on_average": round(float(read[k] / b), 3),
+                    "held_pct": round(100 * float(p), 1),
+                    "u_pct": error_pct(p, b),
+                }
+
+
+PARTS = {"looks": looks, "outside": outside, "few": few, "health": health, "exact": exact}
 
 
 def truth_of(q: int, *, is_share: bool) -> FloatArray:

@@ -17,7 +17,13 @@ from scipy.special import comb
 
 from dryslate.core.survey.diversity import Counted, measure_indices, read_counts, read_units
 from dryslate.core.survey.rarefaction import rarefied_richness
-from dryslate.core.survey.richness import bootstrap_richness, chao1, chao2, jackknife_richness
+from dryslate.core.survey.richness import (
+    abundance_coverage,
+    bootstrap_richness,
+    chao1,
+    chao2,
+    jackknife_richness,
+)
 
 CHECKS = Path(__file__).parent / "checks"
 
@@ -70,15 +76,15 @@ def test_rarefaction_of_hurlbert(diversity_tables: Path, data: str, want: str) -
         assert found[1] == pytest.approx(float(se), rel=1e-6, abs=1e-5)
 
 
-def test_chao1_bias_corrected(diversity_tables: Path) -> None:
+def test_chao1_bias_corrected_and_abundance_coverage(diversity_tables: Path) -> None:
     counts = counts_of(diversity_tables, "div_data_bci.csv")
-    for site, observed, s, se, _ace in rows_of(
-        diversity_tables / "div_bci_chao1_ace_odd_plots.csv"
-    ):
+    for site, observed, s, se, ace in rows_of(diversity_tables / "div_bci_chao1_ace_odd_plots.csv"):
         found = chao1(read_counts(counts[site], Counted.COLONIES), is_bias_corrected=True)
         assert found.observed == int(observed)
         assert found.estimate == pytest.approx(float(s), rel=1e-8)
         assert found.u == pytest.approx(float(se), rel=1e-8)
+        lee = abundance_coverage(read_counts(counts[site], Counted.COLONIES))
+        assert lee.estimate == pytest.approx(float(ace), rel=1e-8)
 
 
 def test_species_pool(diversity_tables: Path) -> None:

@@ -12,6 +12,8 @@ from dryslate.base.errors import InputError
 from dryslate.core.survey.diversity import Counted, Sample, unseen_decay
 
 FloatArray = NDArray[np.float64]
+MOST_RARE = 10
+"""Colonies up to which a genus counts as rare in `abundance_coverage`."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,6 +93,61 @@ def chao1(sample: Sample, *, is_bias_corrected: bool) -> Richness:
     spread = f1 * slope1**2 + f2 * slope2**2 + rest
     spread -= (f1 * slope1 + f2 * slope2 + rest) ** 2 / (sample.richness + more)
     return _richness(sample, "chao1_bias_corrected", more, spread, is_lower_bound=True)
+
+
+def abundance_coverage(sample: Sample) -> Richness:
+    r"""
+    Return the abundance-based coverage estimate of richness from colonies.
+
+    Parameters
+    ----------
+    sample : Sample
+        Of colonies.
+
+    Returns
+    -------
+    Richness
+        Without a standard uncertainty.
+
+    Raises
+    ------
+    InputError
+        ``diversity-counts-impossible`` for a sample of units, or where every rare genus was met
+        once only, so that nothing says how much of the rare ones was covered.
+
+    Notes
+    -----
+    Genera of at most 10 colonies are rare, :math:`S_r` of them with :math:`N` colonies in all and
+    coverage :math:`C = 1 - f_1/N`: :math:`S - S_r + (S_r + f_1 \gamma^2)/C` with
+    :math:`\gamma^2 = \max(S_r \sum i(i-1)f_i / (C N(N-1)) - 1, 0)` [1]_. It may read high or low.
+
+    References
+    ----------
+    .. [1] Chao, A. & Lee, S.-M. (1992). J. Am. Stat. Assoc. 87, 210-217.
+
+    Examples
+    --------
+    >>> from dryslate.core.survey.diversity import read_counts
+    >>> found = abundance_coverage(read_counts([40, 9, 4, 2, 1, 1], Counted.COLONIES))
+    >>> print(f"{found.estimate:.2f}")
+    8.46
+    """
+    _require(sample, Counted.COLONIES)
+    rare = sample.counts[(sample.counts > 0) & (sample.counts <= MOST_RARE)].astype(np.float64)
+    n, once = float(rare.sum()), float(sample.held(1))
+    if not n:
+        return _richness(sample, "ace", 0.0, None, is_lower_bound=False)
+    if once == n:
+        raise InputError(
+            "diversity-counts-impossible",
+            "Every rare genus was met once only: nothing says how much of them was covered.",
+            "Take Chao1, a lower bound.",
+        )
+    covered = 1 - once / n
+    pairs = float((rare * (rare - 1)).sum())
+    uneven = max(len(rare) * pairs / (covered * n * (n - 1)) - 1, 0.0)
+    more = (len(rare) + once * uneven) / covered - len(rare)
+    return _richness(sample, "ace", more, None, is_lower_bound=False)
 
 
 def chao2(sample: Sample) -> Richness:

@@ -13,7 +13,7 @@ from dryslate.base.errors import InputError
 
 FloatArray = NDArray[np.float64]
 FEWEST_SETTLED = 20
-"""Settled second looks that a class needs to be corrected by itself."""
+"""Settled second looks that a class needs to be corrected by itself (our choice; 10 also held)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

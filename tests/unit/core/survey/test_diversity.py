@@ -26,6 +26,7 @@ from dryslate.core.survey.rarefaction import (
     size_for_coverage,
 )
 from dryslate.core.survey.richness import (
+    abundance_coverage,
     asymptotic_hill,
     bootstrap_richness,
     chao1,
@@ -155,6 +156,11 @@ def test_one_genus_and_nothing_rare() -> None:
         (lambda: read_units([1, 0, 1]), "diversity-counts-impossible"),
         (lambda: chao1(UNITS, is_bias_corrected=True), "diversity-counts-impossible"),
         (lambda: chao2(read_counts([5, 1], Counted.COLONIES)), "diversity-counts-impossible"),
+        (lambda: abundance_coverage(UNITS), "diversity-counts-impossible"),
+        (
+            lambda: abundance_coverage(read_counts([50, 1, 1], Counted.COLONIES)),
+            "diversity-counts-impossible",
+        ),
         (lambda: read_units([[0, 0], [0, 0]]), "diversity-nothing-found"),
         (lambda: read_units([[1, 1]]), "diversity-nothing-found"),
         (lambda: hill_curve(UNITS, [15]), "diversity-beyond-reach"),
@@ -184,3 +190,8 @@ def test_many_resamples_at_once_are_what_each_is_alone() -> None:
         together = _hill_many(np.array(times), m, tables)
         alone = [_hill(s, m, t, tables) for s, t in zip(samples, times, strict=True)]
     np.testing.assert_allclose(together, alone, rtol=1e-12)
+
+
+def test_without_rare_genera_abundance_coverage_is_what_was_found() -> None:
+    found = abundance_coverage(read_counts([50, 30, 11], Counted.COLONIES))
+    assert (found.estimate, found.u, found.is_lower_bound) == (3.0, None, False)
