@@ -31,6 +31,7 @@ PAGES = (
     "/change?way=trend",
     "/change?way=sites&subject=density&things=name",
     "/change?way=contrast&impact=Lantern+Steps&control=Quiet+Ledge&after=2024-04-01",
+    "/results/report",
     "/plan",
     "/plan?about=stated+share&sd=12&sd_n=8&half_width=5&change=10&correlation=0.7&power=80",
     "/second",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from dryslate import wiring
 from dryslate.app.left_to_do import left_to_do
 
@@ -33,3 +35,21 @@ def test_new_observer_is_stored_under_their_own_name(client_of, own_project) -> 
     with wiring.survey_store(own_project, write=False) as store:
         assert "Odalys Brem" in {one.observer for one in store.observers()}
         assert store.changes("observers")[-1].who == "Odalys Brem"
+
+
+def test_of_many_visits_those_with_work_left_come_first_and_the_others_on_demand(
+    client_of, own_project
+) -> None:
+    with wiring.survey_store(own_project, write=True, who="Ines Varro") as store:
+        (visit,) = store.visits()
+        for k in range(60):
+            day = f"2020-{1 + k // 28:02d}-{1 + k % 28:02d}"
+            store.save_visit(replace(visit, visit_id=f"Far Bank {day}", site="Far Bank", date=day))
+    pages = client_of(own_project)
+    first, whole = pages.get("/").text, pages.get("/?show=all").text
+    assert "Lantern Steps" in first
+    assert first.count('<section class="visit"') == 1  # nothing is left on the others
+    assert "On 60 further visits nothing is left to do." in first
+    assert whole.count('<section class="visit"') == 61
+    assert "further visits" not in whole
+    assert len(first) < len(whole) / 3

@@ -10,6 +10,7 @@ from itertools import pairwise
 from statistics import median
 from typing import TYPE_CHECKING, Any, Literal
 
+from dryslate.app.faulty_units import blank_units, faulty_units
 from dryslate.app.standing_names import standing_names
 
 if TYPE_CHECKING:
@@ -24,6 +25,8 @@ Kind = Literal[
     "unit_no_name",
     "no_unit",
     "unit_no_photos",
+    "unit_blank",
+    "unit_faults",
     "refused",
     "no_card",
     "unreadable",
@@ -41,6 +44,8 @@ MINUTES: Mapping[Kind, float] = {
     "unit_no_name": 0.3,
     "no_unit": 0.1,
     "unit_no_photos": 1.0,
+    "unit_blank": 5.0,
+    "unit_faults": 2.0,
     "refused": 1.0,
     "no_card": 1.5,
     "unreadable": 1.0,
@@ -181,6 +186,7 @@ class _Book:
         self.units = _by_visit(store.units())
         stated = {one.unit_id: one.design.design for one in store.unit_designs()}
         self.without_photos = {i for i, design in stated.items() if design != "photo_points"}
+        self.blank, self.faulty = blank_units(store), faulty_units(store)
         self.joins = {join.photo_id: join for join in store.unit_photos()}
         self.corrections = {row.photo_id: row for row in store.corrections()}
         names = standing_names(store)
@@ -262,6 +268,11 @@ class _Book:
         held |= self.without_photos  # tapes, belts, quadrats and swims are noted on paper
         empty = [u.unit_id for u in units if u.name is not None and u.unit_id not in held]
         yield from self._item("unit_no_photos", empty)
+        blank = self.blank - set(empty)
+        yield from self._item("unit_blank", [u.unit_id for u in units if u.unit_id in blank])
+        faulty = [u.unit_id for u in units if u.unit_id in self.faulty]
+        slugs = sum((self.faulty[unit_id] for unit_id in faulty), Counter[str]())
+        yield from self._item("unit_faults", faulty, tuple(slugs.most_common()))
 
     def _is_slate(self, photo_id: str) -> bool:
         """Tell whether a photo shows a slate, which needs no card."""

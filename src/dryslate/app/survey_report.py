@@ -221,7 +221,7 @@ def write_results_report(
         ``disk-full``, ``folder-read-only``, ``write-failed``.
     """
     told = progress or _Untold()
-    told.start("report", len(STEPS) + 1 + has_pdf)
+    told.start("figures and drawings", len(STEPS) + 1 + has_pdf)
     path = out if out is not None else source.folder / "reports" / "results.html"
     report, table = collect_survey_report(source, path.with_suffix(".csv").name, choice, told)
     source.documents.survey_report(report, path, language, as_pdf=False)

@@ -12,6 +12,7 @@ STRETCHES = (
     S_("copying"),
     S_("taking in"),
     S_("Correcting"),
+    S_("figures and drawings"),
     S_("pictures for the pages"),
 )
 """What the use cases call the stretches of their work."""

@@ -15,7 +15,13 @@ from dryslate.web.pages import page
 from dryslate.web.reach import reach_of
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from dryslate.app.left_to_do import VisitLeft
     from dryslate.app.ports import SurveyStore
+
+MOST_AT_FIRST = 25
+"""Visits that the page shows before somebody asks for all."""
 
 
 def left_page(request: Request) -> HTMLResponse:
@@ -25,8 +31,36 @@ def left_page(request: Request) -> HTMLResponse:
         backup = backup_state(store)
         observers = [one.observer for one in store.observers()]
         due = _due(store)
-    shown = [(visit, rows_of(request, visit)) for visit in visits]
-    return page(request, "home.html", visits=shown, observers=observers, backup=backup, due=due)
+    chosen = visits if request.query_params.get("show") == "all" else first_of(visits)
+    return page(
+        request,
+        "home.html",
+        visits=[(visit, rows_of(request, visit)) for visit in chosen],
+        n_further_open=_n_open(visits) - _n_open(chosen),
+        n_further=len(visits) - len(chosen),
+        observers=observers,
+        backup=backup,
+        due=due,
+    )
+
+
+def first_of(visits: Sequence[VisitLeft]) -> list[VisitLeft]:
+    """
+    Return the visits that the page shows at first: all of a few, else those with work left.
+
+    Parameters
+    ----------
+    visits : sequence of VisitLeft
+        The newest first.
+    """
+    if len(visits) <= MOST_AT_FIRST:
+        return list(visits)
+    return [visit for visit in visits if visit.items][:MOST_AT_FIRST]
+
+
+def _n_open(visits: Sequence[VisitLeft]) -> int:
+    """Count visits with work left."""
+    return sum(bool(visit.items) for visit in visits)
 
 
 def _due(store: SurveyStore) -> dict[str, int]:

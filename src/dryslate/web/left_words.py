@@ -26,6 +26,14 @@ SENTENCES: dict[str, tuple[str, str]] = {
         N_("photos that belong to no unit"),
     ),
     "unit_no_photos": (N_("unit without photos"), N_("units without photos")),
+    "unit_blank": (
+        N_("unit in which nothing is noted, and not that nothing was seen"),
+        N_("units in which nothing is noted, and not that nothing was seen"),
+    ),
+    "unit_faults": (
+        N_("unit whose notes do not add up"),
+        N_("units whose notes do not add up"),
+    ),
     "unreadable": (N_("photo cannot be read"), N_("photos cannot be read")),
     "no_card": (
         N_("photo in which no card was found"),
@@ -60,6 +68,8 @@ BUTTONS: dict[str, str] = {
     "unit_no_name": N_("Name the first"),
     "no_unit": N_("Put them to units"),
     "unit_no_photos": N_("Look at the first"),
+    "unit_blank": N_("Type the first"),
+    "unit_faults": N_("Look at the first"),
     "unreadable": N_("Look at the first"),
     "no_card": N_("Look at the first"),
     "refused": N_("Look at the first"),
@@ -104,6 +114,8 @@ def address_of(item: LeftItem, visit_id: str) -> str:
         "not_corrected": f"/photos?visit={visit}&show=not_corrected",
         "unit_no_name": f"/units/{item.first}",
         "unit_no_photos": f"/units/{item.first}",
+        "unit_blank": f"/records/units/{item.first}",
+        "unit_faults": f"/records/units/{item.first}",
         "no_unit": f"/photos?visit={visit}&show=no_unit",
         "no_name": f"/corals/{item.first}/name",
         "no_scale": f"/corals/{item.first}",

@@ -44,6 +44,7 @@ PLACES: Sequence[Place] = (
     Place(path="/second", label=N_("Second look"), key="s"),
     Place(path="/results", label=N_("Results"), key="e"),
     Place(path="/change", label=N_("Change over time"), part="/results"),
+    Place(path="/results/report", label=N_("Report"), part="/results"),
     Place(path="/archive", label=N_("Archive"), part="/results"),
     Place(path="/cards", label=N_("Cards"), key="c"),
     Place(path="/help", label=N_("Help"), key="h"),

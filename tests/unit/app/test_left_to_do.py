@@ -8,10 +8,10 @@ from dryslate.app.identification_rows import IdentificationRow
 from dryslate.app.left_to_do import FEWEST_GAPS, left_to_do, own_pace_min
 from dryslate.app.records import CorrectionRow
 from dryslate.app.set_aside import set_aside
-from dryslate.app.survey_records import StatedDesign
+from dryslate.app.survey_records import NotedRow, StatedDesign
 from dryslate.app.unit_words import UnitWords
 from dryslate.app.units import change_unit, join_by_time, mark_slates, move_photos, start_unit
-from dryslate.core.survey.designs import UnitDesign
+from dryslate.core.survey.designs import SurveyRow, UnitDesign
 
 EIGHT = datetime(2026, 3, 14, 8, tzinfo=UTC)
 
@@ -135,5 +135,30 @@ def test_units_that_are_noted_on_paper_need_no_photos(memory_store, dive) -> Non
         )
     (visit,) = left_to_do(store)
     assert [(item.kind, item.n, item.first) for item in visit.items] == [
-        ("unit_no_photos", 1, ids["L1"])
+        ("unit_no_photos", 1, ids["L1"]),
+        ("unit_blank", 1, ids["T1"]),
     ]
+
+
+def test_units_that_are_blank_or_do_not_add_up_are_left(memory_store, dive) -> None:
+    store = memory_store
+    dive.add_visit(store)
+    tape = UnitDesign(design="line_intercept", length_m=10.0)
+    ids = []
+    for name in ("T1", "T2", "T3"):
+        start_unit(store, dive.VISIT, UnitWords(name=name), "Ines Varro")
+        unit_id = next(unit.unit_id for unit in store.units() if unit.name == name)
+        words = {"unit_id": unit_id, "design": tape, "list_version": None, "observer": "Ines Varro"}
+        store.save_unit_design(StatedDesign(**words, stated_at="2024-05-19T12:00:00Z"))
+        ids.append(unit_id)
+    for unit_id, end in ((ids[0], 10.0), (ids[1], 7.5)):  # the second tape ends early
+        row = SurveyRow(kind="intercept", category="sand", from_m=0.0, to_m=end)
+        said = {"unit_id": unit_id, "row": row, "observer": "Ines Varro"}
+        store.save_survey_rows([NotedRow(**said, noted_at="2024-05-19T12:00:00Z")])
+    left = kinds_of(store)
+    assert (left["unit_faults"], left["unit_blank"]) == (1, 1)
+    (visit,) = left_to_do(store)
+    found = {item.kind: item for item in visit.items}
+    assert found["unit_faults"].first == ids[1]
+    assert found["unit_blank"].first == ids[2]
+    assert found["unit_faults"].reasons == (("intercepts-gap", 1),)

@@ -33,6 +33,7 @@ MODULES = (
     "points",
     "record_table",
     "categories",
+    "survey_report",
     "results",
     "change",
     "archive",

@@ -22,6 +22,7 @@ export class Points {
   constructor(view, loupe, stage) {
     this.view = view;
     this.loupe = loupe;
+    loupe.others = () => this.#points;
     this.stage = stage;
     this.layer = view.layer("hand");
     this.layer.setAttribute("class", "now hand");

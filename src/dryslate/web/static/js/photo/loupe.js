@@ -11,6 +11,7 @@ export class Loupe {
   #at = null;
 
   constructor(canvas, view) {
+    this.others = () => []; // points that it should not lie on either
     this.canvas = canvas;
     this.view = view;
     view.on("change", () => { if (this.#at) this.#place(); });
@@ -37,10 +38,15 @@ export class Loupe {
 
   #place() {
     const [x, y] = this.view.toScreen(this.#at);
-    const size = this.canvas.offsetWidth + 30;
-    this.canvas.style.top = "3px";
-    const isUnder = x < size && y < size;
-    this.canvas.style.left = isUnder ? `${this.view.element.clientWidth - this.canvas.offsetWidth}px` : "3px";
+    const { clientWidth: wide, clientHeight: high } = this.view.element, side = this.canvas.offsetWidth;
+    const right = Math.max(3, wide - side), low = Math.max(3, high - side);
+    const corners = [[3, 3], [right, 3], [3, low], [right, low]];
+    const covers = ([left, top], [px, py]) => px > left - 30 && px < left + side + 30 && py > top - 30 && py < top + side + 30;
+    const open = corners.filter((corner) => !covers(corner, [x, y]));
+    const others = this.others().map((xy) => this.view.toScreen(xy));
+    const [left, top] = open.find((corner) => !others.some((xy) => covers(corner, xy))) ?? open[0] ?? corners[0];
+    this.canvas.style.left = `${left}px`;
+    this.canvas.style.top = `${top}px`;
   }
 
   #draw() {
