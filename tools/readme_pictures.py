@@ -42,14 +42,19 @@ def served(project: Path) -> Iterator[str]:
             server.terminate()
 
 
-def places(project: Path) -> tuple[str, str]:
-    """Return the photo with the most outlines, and a coral to be named from its photo."""
+FOLLOWED = "11"
+"""A tagged colony that bleaches and recovers."""
+
+
+def places(project: Path) -> tuple[str, str, str]:
+    """Return the photo with the most outlines, a coral to be named, and a tagged colony."""
     with wiring.survey_store(project, write=False) as store:
         outlines = [m.photo_id for m in store.measurements() if m.kind == "outline"]
         photo_id = max(sorted(set(outlines)), key=outlines.count)
         corallites = {m.colony for m in store.measurements() if m.kind == "corallites"}
         records = [r for r in store.records() if r.photo_id and r.colony in corallites]
-    return photo_id, records[0].record_id
+        colony = next(c.organism_id for c in store.colonies() if c.label == FOLLOWED)
+    return photo_id, records[0].record_id, colony
 
 
 def take(page: Any, name: str) -> None:
@@ -61,7 +66,7 @@ def take(page: Any, name: str) -> None:
 
 
 def main(folder: Path) -> None:
-    """Take the three pictures."""
+    """Take the four pictures."""
     from playwright.sync_api import sync_playwright
 
     chromium = (
@@ -70,7 +75,7 @@ def main(folder: Path) -> None:
     with contextlib.ExitStack() as stack:
         copy = Path(stack.enter_context(tempfile.TemporaryDirectory())) / "made-up-trip"
         shutil.copytree(folder / "made-up-trip", copy)
-        photo_id, record_id = places(copy)
+        photo_id, record_id, colony = places(copy)
         address = stack.enter_context(served(copy))
         playwright = stack.enter_context(sync_playwright())
         browser = playwright.chromium.launch(executable_path=chromium, args=["--no-sandbox"])
@@ -90,6 +95,10 @@ def main(folder: Path) -> None:
         page.locator("#states[aria-busy=false]").wait_for(state="attached")
         page.wait_for_load_state("networkidle")
         take(page, "naming")
+
+        page.goto(f"{address.split('/?')[0]}/colonies/{colony}")
+        page.wait_for_load_state("networkidle")
+        take(page, "colony")
         browser.close()
 
 

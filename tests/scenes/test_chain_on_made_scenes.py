@@ -59,10 +59,10 @@ def test_demo_ends_by_saying_what_to_open(done) -> None:
     report = folder / "made-up-trip" / "reports" / "report.html"
     said = result.output.replace("\n", "")
     assert str(report) in said
-    assert f"Open: {report.with_name('results.html')}" in said
+    assert f"for reviewers: {report.with_name('results.html')}" in said
     assert report.with_name("results.pdf").read_bytes()[:5] == b"%PDF-"
     archive = report.with_name("archive.zip")
-    assert f"For others to read: {archive}" in said
+    assert f"others can read: {archive}" in said
     with wiring.zip_box(archive) as box:
         assert check_archive(box, archive.name).is_sound
     page = report.read_text("utf-8")

@@ -14,15 +14,23 @@ from dryslate.base.errors import InputError
 from dryslate.core.survey.designs import DESIGNS
 from dryslate.demo.survey import _is_inside, held_of, import_records, survey_trip
 from dryslate.demo.survey_rows import draw_records
-from dryslate.demo.survey_truth import GENERA, plan_survey
+from dryslate.demo.survey_truth import GENERA, HARD, plan_survey
 from dryslate.store.sqlite import SqliteSurveyStore
 
 
 def test_truth_lies_in_the_intervals_as_often_as_they_say() -> None:
     """Two seeds of the twenty of the benchmark, chosen by being the first."""
-    held = [inside for seed in (100, 101) for _, inside in figures_of_seed(seed)[0]]
+    done = [figures_of_seed(seed) for seed in (100, 101)]
+    held = [inside for figures, _, _ in done for _, inside in figures]
     assert len(held) >= 200
     assert 0.90 <= sum(held) / len(held) <= 0.99
+    kinds = {key[2:4] for figures, _, _ in done for key, _ in figures}
+    assert ("line_intercept", "density_per_m2") in kinds
+    assert ("line_intercept", "geometric_mean_cm") in kinds
+    changes = [one for _, _, changed in done for one in changed]
+    assert len(changes) >= 50
+    assert sum(one.is_held for one in changes) / len(changes) >= 0.85
+    assert all(one.true < 0 for one in changes if one.row.thing == HARD)
 
 
 def test_truth_of_another_reef_is_not_held(tmp_path) -> None:
@@ -50,6 +58,8 @@ def photo(**more: object) -> dict[str, object]:
         "size_px": [2048, 1536],
         "card": None,
         "colonies": [],
+        "is_survey": True,
+        "shows": "station",
     } | more
 
 

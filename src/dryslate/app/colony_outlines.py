@@ -20,8 +20,10 @@ from dryslate.core.arrays.orientation import upright_view
 from dryslate.core.measure.outline import require_simple
 from dryslate.core.scale.alignment import (
     Alignment,
+    Features,
     align_by_points,
-    align_photos,
+    align_features,
+    find_features,
     require_close,
 )
 from dryslate.core.scale.plane import apply_plane
@@ -124,6 +126,7 @@ def carry_outline(
     photo: str,
     who: tuple[str, str],
     tie_points: TiePoints | None = None,
+    seen: dict[str, Features] | None = None,
 ) -> Carried:
     """
     Carry a colony's outline from its reference photo to another; a person confirms it afterwards.
@@ -140,6 +143,9 @@ def carry_outline(
     tie_points : sequence of pairs of points, optional
         Points of the reference photo and of this one, picked by hand; without them the photos
         are matched.
+    seen : dict, optional
+        What each photo shows, by its id: filled here, for whoever carries several outlines between
+        the same photos.
 
     Returns
     -------
@@ -168,9 +174,12 @@ def carry_outline(
         )
     outline = np.array(reference.outline_px)
     if tie_points is None:
-        pictures = [_upright(bench, photo_id) for photo_id in (reference.photo_id, found.photo_id)]
-        hidden = tuple(_card_corners(bench, i) for i in (reference.photo_id, found.photo_id))
-        alignment = align_photos(pictures[0], pictures[1], outline, (hidden[0], hidden[1]))
+        known_features = {} if seen is None else seen
+        for photo_id in {reference.photo_id, found.photo_id} - known_features.keys():
+            hidden = _card_corners(bench, photo_id)
+            known_features[photo_id] = find_features(_upright(bench, photo_id), hidden)
+        both = known_features[reference.photo_id], known_features[found.photo_id]
+        alignment = align_features(*both, outline)
     else:
         alignment = align_by_points([a for a, _ in tie_points], [b for _, b in tie_points])
         require_close(alignment, outline)

@@ -64,12 +64,42 @@ def _show(done: DemoReport) -> None:
     )
     print_table("Corals named against the truth", ("what", "came out"), done.naming.rows())
     print_table("Records of units against the truth", ("what", "came out"), done.survey.rows())
+    colonies = [*done.followed.rows(), *(heat.row() for heat in done.heat)]
+    print_table("Tagged colonies against the truth", ("what", "came out"), colonies)
+    _show_changes(done)
     check = done.check
     print_text(
         f"{check.n_sound} of {check.n_originals} originals sound, "
         f"{len(check.problems)} things to look at (dryslate check {done.project})."
     )
-    print_text(f"Figures, one a row: {done.survey.table}")
-    print_text(f"For others to read: {done.archive}")
-    print_text(f"Open: {done.results_report} (what was found), {done.report} (photo by photo)")
-    print_text(f"Photos as they came off the cameras: {done.photos}")
+    _show_where(done)
+
+
+def _show_changes(done: DemoReport) -> None:
+    """Say what changed on a reef that did change, and what it takes to see it."""
+    rows = done.changes.rows()
+    if rows:
+        print_table(
+            "Change of hard coral cover in points of a hundred: the made-up reef did lose coral",
+            ("where", "found (95 %)", "true"),
+            rows,
+        )
+        print_text(done.changes.words())
+    if done.changes.plan:
+        print_text(done.changes.plan)
+
+
+def _show_where(done: DemoReport) -> None:
+    """Say what to open, and in which order."""
+    reports = done.results_report.parent
+    print_text("\nWhat to open, in this order:")
+    print_text(f"1. What was found, for a manager and for reviewers: {done.results_report}")
+    print_text(f"   on paper: {done.results_report.with_suffix('.pdf')}")
+    print_text(f"2. Each tagged colony over time, heat stress beneath: {done.timelines}")
+    print_text(f"3. Photo by photo, before and after: {done.report}")
+    print_text(
+        f"4. Every figure and every change, one a row: {done.survey.table}, {done.changes.table}"
+    )
+    print_text(f"5. An archive that others can read: {done.archive}")
+    print_text(f"Photos as they came off the cameras: {done.photos}; truth beside them.")
+    print_text(f"All of it on pages: dryslate serve {reports.parent}")

@@ -14,8 +14,12 @@ from dryslate.app.correct_summary import Summary
 from dryslate.app.ports import Progress
 from dryslate.base.errors import InputError
 from dryslate.base.problems import Problem
+from dryslate.demo.changes import ChangesDone, changes_of_trip
 from dryslate.demo.compare import Comparison, compare_with_truth
 from dryslate.demo.describe import describe_trip
+from dryslate.demo.followed import Followed, held_to_truth
+from dryslate.demo.following import follow_trip
+from dryslate.demo.logger import SiteHeat, draw_timelines, log_heat
 from dryslate.demo.naming import Naming, name_corals
 from dryslate.demo.survey import SurveyDone, survey_trip
 from dryslate.demo.trip import MadeTrip, made_by, make_trip, memory_card
@@ -26,6 +30,7 @@ from dryslate.demo.trip_plan import (
     GREY_CHIP_LAB,
     GREY_CHIP_LAB_U,
     TripVisit,
+    only_colonies,
     plan_trip,
 )
 from dryslate.demo.units import begin_units
@@ -66,6 +71,14 @@ class DemoReport:
         The same for the corals' names.
     survey : SurveyDone
         The records of units, and their figures.
+    changes : ChangesDone
+        Between the visits of the survey.
+    followed : Followed
+        The tagged colonies.
+    heat : tuple of SiteHeat
+        From the logger at each site.
+    timelines : Path
+        Folder with a picture of each colony's time.
     """
 
     project: Path
@@ -80,11 +93,15 @@ class DemoReport:
     comparison: Comparison
     naming: Naming
     survey: SurveyDone
+    changes: ChangesDone
+    followed: Followed
+    heat: tuple[SiteHeat, ...]
+    timelines: Path
 
 
 def run_demo(folder: Path, seed: int, tools: DemoTools) -> DemoReport:
     """
-    Render the trip, take it in, correct, measure, name the corals, check and report.
+    Render the trip and do the whole job on it, up to report, tables and archive.
 
     Parameters
     ----------
@@ -107,22 +124,17 @@ def run_demo(folder: Path, seed: int, tools: DemoTools) -> DemoReport:
     _claim(folder, seed)
     trip = plan_trip(seed)
     project = folder / "made-up-trip"
-    design = wiring.reference_tables().card("field")
-    card = print_card(design, seed)
-    made = make_trip(trip, card, folder, seed, (wiring.runner(), tools.progress))
-    tools.say(f"{len(made.truth)} photos on {len(trip)} memory cards in {folder}")
-    _take_in(trip, folder, project, tools)
+    made = _photos_of(trip, folder, seed, tools)
     begin_units(project, made.truth)
-    tables = wiring.reference_tables(project)
-    place = project / "cards" / f"{card.stated.name}.toml"
-    if not place.is_file():
-        tables.save_card(card.stated, place)
     summary, problems = _correct(project, tools)
     for problem in problems:
         tools.say(str(problem))
     answers = _measure(project, made, tools)
     naming = name_corals(project, made.truth, seed)
     survey = survey_trip(folder, project, made.truth, seed)
+    tools.say("Following the tagged colonies")
+    follow_trip(project, made.truth, seed)
+    heat = log_heat(folder, list(dict.fromkeys(visit.site for visit in trip)), seed)
     check, report = _finish(project, tools)
     describe_trip(project, trip)
     results_report, archive = _publish(project)
@@ -139,7 +151,47 @@ def run_demo(folder: Path, seed: int, tools: DemoTools) -> DemoReport:
         comparison=_compare(project, made.truth, answers),
         naming=naming,
         survey=survey,
+        changes=changes_of_trip(project, folder / "changes.csv", survey.truths),
+        followed=held_to_truth(project, made.truth),
+        heat=heat,
+        timelines=draw_timelines(project, heat),
     )
+
+
+def follow_only(folder: Path, seed: int, tools: DemoTools) -> Followed:
+    """
+    Do the job on what shows the tagged colonies alone, without units, names and reports.
+
+    Parameters
+    ----------
+    folder : Path
+        New.
+    seed : int
+    tools : DemoTools
+
+    Returns
+    -------
+    Followed
+    """
+    project = folder / "made-up-trip"
+    made = _photos_of(only_colonies(plan_trip(seed)), folder, seed, tools)
+    _correct(project, tools)
+    follow_trip(project, made.truth, seed)
+    return held_to_truth(project, made.truth)
+
+
+def _photos_of(trip: Sequence[TripVisit], folder: Path, seed: int, tools: DemoTools) -> MadeTrip:
+    """Render a trip, take its memory cards in, and lay its own card in the project."""
+    project = folder / "made-up-trip"
+    card = print_card(wiring.reference_tables().card("field"), seed)
+    made = make_trip(trip, card, folder, seed, (wiring.runner(), tools.progress))
+    tools.say(f"{len(made.truth)} photos on {len(trip)} memory cards in {folder}")
+    _take_in(trip, folder, project, tools)
+    tables = wiring.reference_tables(project)
+    place = project / "cards" / f"{card.stated.name}.toml"
+    if not place.is_file():
+        tables.save_card(card.stated, place)
+    return made
 
 
 def _claim(folder: Path, seed: int) -> None:

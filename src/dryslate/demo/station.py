@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from scipy.spatial import ConvexHull
 
+from dryslate.core.colour.spaces import xyz_to_lab
 from dryslate.demo.corals import (
     MATERIALS_PER_COLONY,
     Colony,
@@ -30,7 +31,7 @@ from dryslate.demo.growth import grow, patches_field
 from dryslate.demo.marching import Relief
 from dryslate.demo.noise import Field
 from dryslate.demo.seabed import ROCK, TURF, Seabed, block_for, ceiling, seabed_spectra
-from dryslate.demo.spectra import FloatArray
+from dryslate.demo.spectra import FloatArray, xyz_of
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -48,6 +49,9 @@ class ColonyTruth:
         Ends of lines across corallites, valleys or branches.
     area_cm2, perimeter_mm : float
         Of the outline, seen from above.
+    lab_d65 : tuple of float
+        Mean colour (L*, a*, b*, D65) of all that lies within the outline, seen from above in
+        light that is the same everywhere, with the shade of its own relief.
     """
 
     colony: Colony
@@ -57,6 +61,7 @@ class ColonyTruth:
     corallites_mm: FloatArray
     area_cm2: float
     perimeter_mm: float
+    lab_d65: tuple[float, float, float] = (0.0, 0.0, 0.0)
 
 
 def build_station(station: Station) -> tuple[Seabed, tuple[ColonyTruth, ...]]:
@@ -96,7 +101,22 @@ def build_station(station: Station) -> tuple[Seabed, tuple[ColonyTruth, ...]]:
         ceiling_mm=ceiling(canvas.height, block_for(canvas.px_per_mm), False),
         block=block_for(canvas.px_per_mm),
     )
-    return Seabed(near=near, far=far, spectra=np.concatenate(spectra)), tuple(truths)
+    every = np.concatenate(spectra)
+    xyz = xyz_of(every)
+    coloured = [replace(t, lab_d65=_seen_lab(near, xyz, t.outline_mm[:, :2])) for t in truths]
+    return Seabed(near=near, far=far, spectra=every), tuple(coloured)
+
+
+def _seen_lab(near: Relief, xyz: FloatArray, outline_mm: FloatArray) -> tuple[float, float, float]:
+    """Mean colour within an outline of the map, by its cells."""
+    at = (outline_mm - [near.x0_mm, near.y0_mm]) * near.px_per_mm
+    inside = np.zeros(near.first.shape, np.uint8)
+    cv2.fillPoly(inside, [np.rint(at).astype(np.int32)], 1)
+    cells = inside > 0
+    second = (near.share[cells] / 255.0)[:, None]
+    mixed = (1.0 - second) * xyz[near.first[cells]] + second * xyz[near.second[cells]]
+    lab = xyz_to_lab((near.shade[cells][:, None] * mixed).mean(axis=0))
+    return float(lab[0]), float(lab[1]), float(lab[2])
 
 
 def _plant(canvas: Canvas, colony: Colony, number: int) -> ColonyTruth:

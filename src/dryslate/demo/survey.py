@@ -34,6 +34,7 @@ class SurveyDone:
     n_units, n_rows, n_figures : int
     n_held, n_compared : int
         Figures whose truth lies in the stated interval, of those whose truth is known.
+    truths : tuple of VisitTruth
     """
 
     table: Path
@@ -42,6 +43,7 @@ class SurveyDone:
     n_figures: int
     n_held: int
     n_compared: int
+    truths: tuple[VisitTruth, ...]
 
     def rows(self) -> list[tuple[str, str]]:
         """Return what to show."""
@@ -71,10 +73,12 @@ def survey_trip(
     -------
     SurveyDone
     """
+    truth = [d for d in truth if d["is_survey"]]
     visits = {(d["site"], d["date"], d["observer"]): None for d in truth}
     truths = plan_survey(sorted(visits, key=lambda v: v[1]), seed)
     for visit in truths:
-        photos = [d for d in truth if (d["site"], d["date"]) == (visit.site, visit.date)]
+        here = [d for d in truth if (d["site"], d["date"]) == (visit.site, visit.date)]
+        photos = [d for d in here if d["shows"] != "colonies"]
         units, rows = draw_records(visit, seed)
         more_units, more_rows = read_stations(project, visit, photos)
         place = folder / "tables" / f"{visit.site} {visit.date}"
@@ -209,6 +213,7 @@ def _figures(project: Path, table: Path, truths: Sequence[VisitTruth]) -> Survey
         n_figures=len(found),
         n_held=sum(inside for _, inside in held),
         n_compared=len(held),
+        truths=tuple(truths),
     )
 
 

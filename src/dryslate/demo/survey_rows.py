@@ -26,6 +26,8 @@ N_CELLS = 49
 N_POINTS = 50
 SWIM_MINUTES = 10.0
 SWIM_M2_PER_MINUTE = 4.0
+STRIP_M = 4.0
+"""So far on either side of a tape colonies are thrown; the widest reach nowhere near it."""
 
 Row = dict[str, Any]
 Tables = tuple[list[Row], list[Row]]
@@ -103,7 +105,35 @@ def _tape(truth: VisitTruth, rng: np.random.Generator) -> tuple[Row, list[Row]]:
         if ends_at > begun:
             rows.append({"kind": "intercept", "from_m": begun, "to_m": ends_at, **_words(name)})
             begun = ends_at
-    return {"design": "line_intercept", "length_m": TAPE_M}, rows
+    rows += _under_tape(truth, rng)
+    return {"design": "line_intercept", "length_m": TAPE_M, "searched": _searched()}, rows
+
+
+def _under_tape(truth: VisitTruth, rng: np.random.Generator) -> list[Row]:
+    """
+    Colonies that a tape crosses, with how far each reaches across it.
+
+    Colonies lie anywhere on a strip, turned anyhow; a wide one is crossed more often.
+    """
+    rows = []
+    for genus, n in _counts(truth, rng, 2.0 * STRIP_M * TAPE_M).items():
+        longest = np.exp(rng.normal(log_median(truth, genus), SIZE_SD, n))
+        across = longest * rng.uniform(0.6, 1.0, n)
+        turn = rng.uniform(0.0, np.pi, n)
+        reach_m = np.hypot(longest * np.sin(turn), across * np.cos(turn)) / 100.0
+        met = np.abs(rng.uniform(-STRIP_M, STRIP_M, n)) <= reach_m / 2.0
+        rows += [
+            {
+                "kind": "colony",
+                "at_m": round(float(rng.uniform(0.0, TAPE_M)), 2),
+                "name": genus,
+                "longest_cm": max(round(float(longest[k]), 1), 0.5),
+                "across_cm": max(round(float(across[k]), 1), 0.3),
+                "across_line_m": max(round(float(reach_m[k]), 2), 0.01),
+            }
+            for k in np.flatnonzero(met)
+        ]
+    return rows
 
 
 def _points_along(truth: VisitTruth, rng: np.random.Generator) -> tuple[Row, list[Row]]:

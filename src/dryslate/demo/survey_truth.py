@@ -137,7 +137,7 @@ def true_figures(truth: VisitTruth, swim_m2_per_minute: float) -> Iterator[tuple
             yield (*place, design, "cover_frac", "category", other), truth.cover_frac[other]
     for genus in GENERA:
         density = truth.per_m2[genus]
-        for design in ("belt", "quadrat_counts"):
+        for design in ("belt", "quadrat_counts", "line_intercept"):
             yield (*place, design, "density_per_m2", "name", genus), density
         rate = density * swim_m2_per_minute
         yield (*place, "timed_swim", "count_per_min", "name", genus), rate
@@ -145,7 +145,8 @@ def true_figures(truth: VisitTruth, swim_m2_per_minute: float) -> Iterator[tuple
             (*place, "belt", "prevalence_bleached_frac", "name", genus),
             truth.bleached_frac[genus],
         )
-        yield (*place, "belt", "geometric_mean_cm", "name", genus), truth.median_cm[genus]
+        for design in ("belt", "line_intercept"):
+            yield (*place, design, "geometric_mean_cm", "name", genus), truth.median_cm[genus]
 
 
 def log_median(truth: VisitTruth, genus: str) -> float:

@@ -37,11 +37,11 @@ from dryslate.demo.trip_plan import (
     PORT_FACTOR,
     TRIP_VERSION,
     Box,
-    Shot,
     StationVisit,
     TripVisit,
     boxes_of,
 )
+from dryslate.demo.trip_shots import Shot
 from dryslate.demo.trip_truth import truth_of
 from dryslate.files.safe_write import save_whole
 

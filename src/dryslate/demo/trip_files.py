@@ -10,7 +10,8 @@ import numpy as np
 import simplejpeg
 from numpy.typing import NDArray
 
-from dryslate.demo.trip_plan import FOCAL_35MM, Shot, TripVisit
+from dryslate.demo.trip_plan import FOCAL_35MM, TripVisit
+from dryslate.demo.trip_shots import Shot
 from dryslate.formats.exif import ExifTree
 from dryslate.formats.exif_edit import format_exif, numbers_entry, text_entry
 

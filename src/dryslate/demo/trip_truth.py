@@ -10,7 +10,8 @@ import numpy as np
 from dryslate.demo.scene import Rendered
 from dryslate.demo.spectra import FloatArray
 from dryslate.demo.station import ColonyTruth
-from dryslate.demo.trip_plan import BAR_MM, GREY_CHIP, Shot, StationVisit, TripVisit
+from dryslate.demo.trip_plan import BAR_MM, GREY_CHIP, StationVisit, TripVisit
+from dryslate.demo.trip_shots import Shot
 
 INNER_FRAC = 0.6
 """A person who outlines a chip stays well inside its rim: this share of each side."""
@@ -45,6 +46,8 @@ def truth_of(
         "water": water.jerlov,
         "flash": shot.flash is not None,
         "note": shot.note,
+        "is_survey": visit.is_survey,
+        "shows": shot.shows,
         "size_px": [width, height],
         "card": None,
         "colonies": colonies,
@@ -79,6 +82,7 @@ def _colony_doc(truth: ColonyTruth, made: Rendered, size_px: tuple[int, int]) ->
         "diameter_across_mm": _length(truth.across_mm),
         "area_cm2": truth.area_cm2,
         "perimeter_mm": truth.perimeter_mm,
+        "lab_d65": [round(v, 3) for v in truth.lab_d65],
     }
 
 

@@ -19,7 +19,7 @@ from dryslate.demo.spectra import lab_of
 from dryslate.demo.station import build_station
 from dryslate.demo.trip_card import print_card
 from dryslate.demo.trip_files import jpeg_bytes, points_text, stored_pixels
-from dryslate.demo.trip_plan import count_photos, plan_trip
+from dryslate.demo.trip_plan import count_photos, only_colonies, plan_trip
 
 CORAL = Colony(
     name="c", genus="Favites", form="cerioid", centre_mm=(3.0, -2.0), radius_mm=30.0, seed=4
@@ -161,9 +161,18 @@ def test_trip_has_what_it_promises() -> None:
     assert count_photos(trip) == len(shots) >= 24
     sites = {v.site for v in trip}
     assert len(sites) == 2
-    assert all(len([v for v in trip if v.site == site]) == 2 for site in sites)
-    for visit in trip:
+    surveys = [v for v in trip if v.is_survey]
+    assert all(len([v for v in surveys if v.site == site]) == 2 for site in sites)
+    assert all(len([v for v in trip if v.site == site]) == 4 for site in sites)
+    for visit in surveys:
         assert len({s.water.depth_m for s in visit.stations}) == 3
+    for visit in trip:
+        for s in visit.stations:
+            n_frames = sum(shot.shows != "station" for shot in s.shots)
+            assert n_frames == (3 if s.station.name in ("L1", "Q1") else 0)
+    assert [v.first_number for v in only_colonies(trip)] == [
+        v.first_number for v in trip
+    ]  # a tagged station comes first on every visit
     notes = " ".join(shot.note for shot in shots)
     for word in ("no card", "green", "no red signal", "finger", "weed"):
         assert notes.count(word) == 1

@@ -70,6 +70,25 @@ class Alignment:
         return apply_homography(self.matrix, points)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Features:
+    """
+    What one photo shows that can be found again: keep it where a photo is aligned more than once.
+
+    Parameters
+    ----------
+    places : ndarray of float, shape (n, 2)
+        In pixels of the photo.
+    descriptors : ndarray of float32, shape (n, 128)
+    scale : float
+        How much the photo was made smaller to look for them.
+    """
+
+    places: FloatArray
+    descriptors: NDArray[np.float32]
+    scale: float
+
+
 def align_photos(
     first: NDArray[Any],
     second: NDArray[Any],
@@ -113,8 +132,14 @@ def align_photos(
     .. [1] Lowe 2004, Int. J. Computer Vision 60(2):91-110.
     .. [2] Barath, Noskova, Ivashechkin & Matas 2020, CVPR, MAGSAC++.
     """
+    seen = find_features(first, hidden[0]), find_features(second, hidden[1])
+    return align_features(*seen, outline_px)
+
+
+def align_features(first: Features, second: Features, outline_px: ArrayLike) -> Alignment:
+    """Align as `align_photos` does, by features that were found before."""
     outline = np.asarray(outline_px, dtype=np.float64).reshape(-1, 2)
-    seen = _features(first, hidden[0]), _features(second, hidden[1])
+    seen = first, second
     low, high = outline.min(axis=0), outline.max(axis=0)
     reach = SURROUNDINGS * float((high - low).max())
     refused: InputError | None = None
@@ -212,11 +237,8 @@ def _signed_area(xy: FloatArray) -> float:
     return float(np.sum(xy[:, 0] * nxt[:, 1] - xy[:, 1] * nxt[:, 0])) / 2.0
 
 
-_Seen = tuple[FloatArray, NDArray[np.float32], float]
-
-
-def _features(img: NDArray[Any], hidden: Sequence[ArrayLike]) -> _Seen:
-    """Places (in pixels of the photo), descriptors, and how much the photo was made smaller."""
+def find_features(img: NDArray[Any], hidden: Sequence[ArrayLike] = ()) -> Features:
+    """Find what a photo shows apart from what is hidden, as `align_photos` describes."""
     height, width = img.shape[:2]
     scale = min(1.0, LONGEST_PX / max(height, width))
     grey: NDArray[Any] = cv2.cvtColor(np.ascontiguousarray(img), cv2.COLOR_RGB2GRAY)
@@ -232,20 +254,22 @@ def _features(img: NDArray[Any], hidden: Sequence[ArrayLike]) -> _Seen:
     finder: Any = cv2.SIFT.create(nfeatures=N_FEATURES)
     points, descriptors = finder.detectAndCompute(grey, mask)
     if descriptors is None:
-        return np.zeros((0, 2)), np.zeros((0, 128), np.float32), scale
+        nothing = np.zeros((0, 128), np.float32)
+        return Features(places=np.zeros((0, 2)), descriptors=nothing, scale=scale)
     places = (np.array([p.pt for p in points], dtype=np.float64) + 0.5) / scale - 0.5
     root = np.sqrt(descriptors / np.maximum(descriptors.sum(axis=1, keepdims=True), 1e-9))
-    return places, root.astype(np.float32), scale
+    return Features(places=places, descriptors=root.astype(np.float32), scale=scale)
 
 
 def _align(
-    seen: tuple[_Seen, _Seen], box: tuple[FloatArray, FloatArray], middle: FloatArray
+    seen: tuple[Features, Features], box: tuple[FloatArray, FloatArray], middle: FloatArray
 ) -> tuple[Alignment, FloatArray]:
     """Align by the features of the first photo within a box; with the places of the pairs."""
-    (xy_a, seen_a, _), (xy_b, seen_b, scale) = seen
-    inside = ((xy_a >= box[0]) & (xy_a <= box[1])).all(axis=1)
-    a, b = _matched((xy_a[inside], seen_a[inside]), (xy_b, seen_b))
-    near = NEAR_PX / scale
+    one, two = seen
+    inside = ((one.places >= box[0]) & (one.places <= box[1])).all(axis=1)
+    inner = one.places[inside], one.descriptors[inside]
+    a, b = _matched(inner, (two.places, two.descriptors))
+    near = NEAR_PX / two.scale
     models: tuple[Model, ...] = ("homography", "affine")
     for model in models:
         if len(a) < FEWEST[model]:
@@ -276,17 +300,16 @@ def _matched(
     """Pairs that are each other's best, and clearly better than the second best."""
     if len(first[0]) < 2 or len(second[0]) < 2:
         return np.zeros((0, 2)), np.zeros((0, 2))
-    matcher = cv2.BFMatcher(cv2.NORM_L2)
-    back = {m[0].queryIdx: m[0].trainIdx for m in matcher.knnMatch(second[1], first[1], k=1)}
-    pairs = [
-        (m.queryIdx, m.trainIdx)
-        for m, other in matcher.knnMatch(first[1], second[1], k=2)
-        if m.distance < RATIO * other.distance and back[m.trainIdx] == m.queryIdx
-    ]
-    if not pairs:
-        return np.zeros((0, 2)), np.zeros((0, 2))
-    i, j = np.array(pairs).T
-    return first[0][i], second[0][j]
+    alike = first[1] @ second[1].T  # of length one each: the nearest are the most alike
+    rows = np.arange(len(alike))
+    best, back = alike.argmax(axis=1), alike.argmax(axis=0)
+    most = alike[rows, best]
+    alike[rows, best] = -1.0
+    away, next_away = (
+        np.sqrt(np.maximum(2.0 - 2.0 * found, 0.0)) for found in (most, alike.max(axis=1))
+    )
+    kept = (away < RATIO * next_away) & (back[best] == rows)
+    return first[0][kept], second[0][best[kept]]
 
 
 def _agreeing(model: Model, a: FloatArray, b: FloatArray, near: float) -> NDArray[np.bool_]:
