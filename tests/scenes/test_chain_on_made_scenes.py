@@ -25,7 +25,11 @@ def small_trip(seed: int) -> tuple[TripVisit, ...]:
     """One visit of the real plan: two stations, five photos of 1.1 MP, one without a card."""
     visit = plan_trip(seed)[0]
     stations = [
-        replace(s, station=replace(s.station, px_per_mm=3.0, size_mm=(480.0, 380.0)))
+        replace(
+            s,
+            station=replace(s.station, px_per_mm=3.0, size_mm=(480.0, 380.0)),
+            shots=tuple(shot for shot in s.shots if shot.shows != "colonies"),
+        )
         for s in visit.stations[:2]
     ]
     stations[1] = replace(stations[1], shots=stations[1].shots[::2])  # the second is a close one
@@ -65,6 +69,11 @@ def test_demo_ends_by_saying_what_to_open(done) -> None:
     assert f"others can read: {archive}" in said
     with wiring.zip_box(archive) as box:
         assert check_archive(box, archive.name).is_sound
+    assert "Tagged colonies against the truth" in said
+    assert (folder / "changes.csv").is_file()
+    assert {p.stem for p in report.with_name("colonies").iterdir()} == {
+        "11", "12", "13",  # the fourth of the station is tagged later
+    }  # fmt: skip
     page = report.read_text("utf-8")
     assert "<html" in page
     assert "data:image/" in page

@@ -189,6 +189,7 @@ class _Book:
         self.blank, self.faulty = blank_units(store), faulty_units(store)
         self.joins = {join.photo_id: join for join in store.unit_photos()}
         self.corrections = {row.photo_id: row for row in store.corrections()}
+        self.followed = {frame.photo_id for frame in store.colony_frames()}
         names = standing_names(store)
         self.status = {name.record.record_id: name.status for name in names}
         self.records = _by_visit(
@@ -244,7 +245,7 @@ class _Book:
             yield from self._item(kind, [r.photo_id for r in chosen], _reasons(chosen))
         yield from self._item("no_scale", [r.record_id for r in records if self._lacks_scale(r)])
         is_done = any(row is not None and row.outcome == "corrected" for _, row in rows)
-        if not records and is_done:
+        if not records and is_done and self.followed.isdisjoint(p.photo_id for p in photos):
             first = next(i for i, row in rows if row is not None and row.outcome == "corrected")
             yield from self._item("no_corals", [first])
         by_status = {

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
 
+from dryslate.app.colonies import TagRequest, tag_colony
+from dryslate.app.colony_visits import add_frame
 from dryslate.app.identification_rows import IdentificationRow
 from dryslate.app.left_to_do import FEWEST_GAPS, left_to_do, own_pace_min
 from dryslate.app.records import CorrectionRow
@@ -162,3 +164,19 @@ def test_units_that_are_blank_or_do_not_add_up_are_left(memory_store, dive) -> N
     assert found["unit_faults"].first == ids[1]
     assert found["unit_blank"].first == ids[2]
     assert found["unit_faults"].reasons == (("intercepts-gap", 1),)
+
+
+def test_visit_on_which_tagged_colonies_were_photographed_has_its_corals(
+    memory_store, dive
+) -> None:
+    store = memory_store
+    dive.add_visit(store)
+    (photo_id,) = dive.add_photos(store, [("a", 0)])
+    row = {"key": "k", "result": {}, "geometry": {}, "colour": {}}
+    store.save_correction(CorrectionRow(photo_id=photo_id, outcome="corrected", **row))
+    assert "no_corals" in kinds_of(store)
+    who = ("Ines Varro", "2024-05-19T12:00:00Z")
+    request = TagRequest(label="17", observer=who[0], visit=(dive.SITE, dive.DATE), why="random")
+    colony = tag_colony(store, request, who[1], lambda: "00000001-aaaa")
+    add_frame(store, colony, photo_id, who)
+    assert "no_corals" not in kinds_of(store)
