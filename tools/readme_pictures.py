@@ -25,6 +25,7 @@ from dryslate import wiring
 ROOT = Path(__file__).resolve().parents[1]
 IMAGES = ROOT / "docs" / "images"
 WINDOW = {"width": 1280, "height": 720}
+TALL = {"width": 1024, "height": 1792}
 COLOURS = 256
 
 
@@ -66,7 +67,7 @@ def take(page: Any, name: str) -> None:
 
 
 def main(folder: Path) -> None:
-    """Take the four pictures."""
+    """Take the five pictures."""
     from playwright.sync_api import sync_playwright
 
     chromium = (
@@ -98,7 +99,12 @@ def main(folder: Path) -> None:
 
         page.goto(f"{address.split('/?')[0]}/colonies/{colony}")
         page.wait_for_load_state("networkidle")
+        page.evaluate("window.scrollTo(0, 110)")
         take(page, "colony")
+
+        page.set_viewport_size(TALL)
+        page.goto((copy / "reports" / "report.html").as_uri())
+        take(page, "report")
         browser.close()
 
 
