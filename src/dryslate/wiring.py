@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from dryslate.app.accounts import AccountBook, PasswordHasher
     from dryslate.app.adjusted_results import NameFacts
     from dryslate.app.archive_make import ArchiveTools
+    from dryslate.app.archive_others import NameFinder
     from dryslate.app.backup import BackupFiles, BackupTools
     from dryslate.app.check import ProjectFiles
     from dryslate.app.import_run import ImportTools
@@ -255,10 +256,11 @@ def import_tools(project: Path) -> ImportTools:
     """Return what importing tables of records works with."""
     from dryslate.app.category_list import read_categories
     from dryslate.app.import_run import ImportTools, upright_size_of
-    from dryslate.files.table_files import read_text, sheets_of
+    from dryslate.files.table_files import read_sheets, read_text, sheets_of
 
     return ImportTools(
         read_table=read_table,
+        read_sheets=read_sheets,
         read_text=read_text,
         sheets_of=sheets_of,
         size_of=lambda photo: upright_size_of(photo, photo_reader(), vault(project)),
@@ -315,6 +317,23 @@ def is_package(path: Path) -> bool:
     from dryslate.files.zip_reader import has_member
 
     return has_member(path, DESCRIPTOR)
+
+
+def is_archive(path: Path) -> bool:
+    """Tell whether a file is a Darwin Core archive."""
+    from dryslate.files.zip_reader import has_member
+
+    return has_member(path, "meta.xml")
+
+
+def name_finder(project: Path, who: str) -> NameFinder:
+    """Return what names of somebody else's archive are looked up in."""
+    from dryslate.app.archive_others import NameFinder as Finder
+
+    with survey_store(project, write=False) as store:
+        region = store.region()
+    taxa = reference_tables(project).taxa()[0]
+    return Finder(taxa=taxa, region=region, who=who, at=clock().now_utc())
 
 
 def document_writer() -> DocumentWriter:

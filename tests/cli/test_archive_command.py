@@ -83,16 +83,16 @@ def table(path: Path, name: str) -> list[dict[str, str]]:
 
 def test_events_nest_and_say_how_much_was_sampled(made) -> None:
     events = {row["fieldNumber"] or row["verbatimLocality"]: row for row in table(made[0], "event")}
-    assert set(events) == {"Quiet Ledge", "Long Spur", "T1", "T2", "L1"}
-    assert events["T1"]["parentEventID"] == events["Quiet Ledge"]["eventID"]
-    assert events["Quiet Ledge"]["parentEventID"] == ""
+    assert set(events) == {"name withheld", "Long Spur", "T1", "T2", "L1"}
+    assert events["T1"]["parentEventID"] == events["name withheld"]["eventID"]
+    assert events["name withheld"]["parentEventID"] == ""
     belt, tape = events["T1"], events["L1"]
     assert (belt["sampleSizeValue"], belt["sampleSizeUnit"]) == ("10", "square metres")
     assert (tape["sampleSizeValue"], tape["sampleSizeUnit"]) == ("10", "metres")
     assert (belt["eventType"], belt["eventDate"]) == ("transect", "2024-05-19")
     assert (belt["minimumDepthInMeters"], belt["habitat"]) == ("4.5", "crest")
     assert belt["license"] == "https://creativecommons.org/licenses/by/4.0/legalcode"
-    assert (events["Quiet Ledge"]["sampleSizeValue"], belt["datasetName"]) == (
+    assert (events["name withheld"]["sampleSizeValue"], belt["datasetName"]) == (
         "2",
         "Two reefs & more",
     )
@@ -100,7 +100,8 @@ def test_events_nest_and_say_how_much_was_sampled(made) -> None:
 
 def test_sensitive_site_is_coarsened_everywhere_and_the_other_not(made) -> None:
     for row in table(made[0], "event"):
-        if row["verbatimLocality"] == "Quiet Ledge":
+        if row["verbatimLocality"] == "name withheld":
+            assert row["locality"] == "not stated: sensitive site"
             assert (row["decimalLatitude"], row["decimalLongitude"]) == ("-8.350", "115.550")
             assert float(row["coordinateUncertaintyInMeters"]) > 7800 + 200
             assert "0.1 degree grid" in row["dataGeneralizations"]
@@ -111,6 +112,7 @@ def test_sensitive_site_is_coarsened_everywhere_and_the_other_not(made) -> None:
     with zipfile.ZipFile(made[0]) as zipped:
         for name in zipped.namelist():
             assert b"115.51" not in zipped.read(name), name
+            assert "Quiet Ledge" not in zipped.read(name).decode(), name
             assert b"30.6" not in zipped.read(name), name
     assert made[1]["sensitive"] == ["Quiet Ledge"]
     assert [p["slug"] for p in made[1]["problems"]] == ["archive-sensitive-words"]
@@ -135,7 +137,7 @@ def test_absence_only_of_names_declared_searched_for(made) -> None:
     assert [r["scientificName"] for r in absent] == ["Acropora"]
     assert absent[0]["individualCount"] == "0"
     assert made[1]["n_absent"] == 1
-    assert made[1]["left_out"] == {"none seen, but not declared searched for": 1}
+    assert made[1]["left_out"] == {"absences of names not declared searched for": 1}
     assert all(r["occurrenceStatus"] in ("present", "absent") for r in rows)
 
 

@@ -333,6 +333,7 @@ def site_place(**more: object) -> SitePlace:
         "country_code": "ZZ",
         "water_body": "Round Sea",
         "locality": "off the north point",
+        "published_locality": "the far lagoon",
         "observer": OBSERVER,
         "stated_at": "2026-03-14T20:00:00Z",
     } | more

@@ -75,7 +75,7 @@ def second_looks(store: SurveyStore) -> list[SecondLook]:
     -------
     list of SecondLook
         Of corals settled to one genus. A photo in no unit is a unit of its own; corals without a
-        photo go by their place within the visit.
+        photo go by their place within the visit, which may be the name of a unit.
     """
     outcomes = latest_outcomes(store)
     if not outcomes:
@@ -84,6 +84,7 @@ def second_looks(store: SurveyStore) -> list[SecondLook]:
     chances = {one.identification_id: one.p_drawn for one in store.review_chances()}
     records = {one.record_id: one for one in store.records()}
     units = {one.photo_id: one.unit_id for one in store.unit_photos() if one.unit_id}
+    called = {(one.visit_id, one.name): one.unit_id for one in store.units()}
     found = []
     for outcome in outcomes.values():
         first, record = rows[outcome.first_id], records[outcome.record_id]
@@ -91,9 +92,10 @@ def second_looks(store: SurveyStore) -> list[SecondLook]:
         if len(genera) != 1 or rank != "genus" or outcome.first_id not in chances:
             continue
         photo = record.photo_id or ""
+        place = called.get((record.visit_id, record.place), f"{record.visit_id} {record.place}")
         found.append(
             SecondLook(
-                unit=units.get(photo, photo or f"{record.visit_id} {record.place}"),
+                unit=units.get(photo, photo or place),
                 first=first.name or first.name_as_recorded,
                 settled=genera[0],
                 p_drawn=chances[outcome.first_id],

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING, Any
 
-from dryslate.app.archive_rows import SIZES, RowMaker
+from dryslate.app.archive_rows import RowMaker
 from dryslate.app.archive_tables import flat
-from dryslate.app.review_state import settled_of, state_of
+from dryslate.app.archive_words import dumps
+from dryslate.app.review_state import latest_outcomes, settled_of, state_of
 
 if TYPE_CHECKING:
     from dryslate.app.identification_rows import (
         IdentificationRow,
         RecordRow,
+        ReviewChanceRow,
         ReviewOutcomeRow,
     )
     from dryslate.app.ports import SurveyStore
@@ -26,7 +30,38 @@ STATUS: Mapping[str, str] = {
     "open": "not verified: a second observer says otherwise",
     "reopened": "not verified: opened again",
 }
-_HEALTH = {name: (what, unit) for name, what, unit in SIZES if name.endswith("_pct")}
+
+
+@dataclass(frozen=True, kw_only=True)
+class SecondLooks:
+    """
+    What second looks brought, put in order once.
+
+    Parameters
+    ----------
+    latest : Mapping
+        The outcome that holds, by record.
+    outcomes : Mapping
+        Every outcome, by record.
+    chances : Mapping
+        By identification.
+    """
+
+    latest: Mapping[str, ReviewOutcomeRow]
+    outcomes: Mapping[str, Sequence[ReviewOutcomeRow]]
+    chances: Mapping[str, ReviewChanceRow]
+
+
+def second_looks_of(store: SurveyStore) -> SecondLooks:
+    """Gather what second looks brought."""
+    outcomes: dict[str, list[ReviewOutcomeRow]] = defaultdict(list)
+    for one in store.review_outcomes():
+        outcomes[one.record_id].append(one)
+    return SecondLooks(
+        latest=latest_outcomes(store),
+        outcomes=outcomes,
+        chances={one.identification_id: one for one in store.review_chances()},
+    )
 
 
 def write_coral(
@@ -34,7 +69,7 @@ def write_coral(
     store: SurveyStore,
     record: RecordRow,
     event: str,
-    outcome: ReviewOutcomeRow | None,
+    seconds: SecondLooks,
     organism: str,
 ) -> None:
     """
@@ -47,8 +82,7 @@ def write_coral(
     record : RecordRow
     event : str
         Of its unit, or of its visit.
-    outcome : ReviewOutcomeRow or None
-        What came of second looks.
+    seconds : SecondLooks
     organism : str
         The tagged colony it is; empty: none.
     """
@@ -57,7 +91,7 @@ def write_coral(
     if first is None:
         maker.left_out["corals without a name"] += 1
         return
-    name, genera, rank, status = _name(first, looks, outcome)
+    name, genera, rank, status = _name(first, looks, seconds.latest.get(record.record_id))
     verbatim = first.name_as_recorded
     found = maker.names.of(("", verbatim, name, genera, rank))
     assert found is not None  # a row with a name is always some living thing
@@ -93,21 +127,44 @@ def write_coral(
             "vitality": _vitality(health[-1].shares()) if health else "",
             "associatedMedia": _media(record),
             "occurrenceRemarks": "; ".join(part for part in told if part),
+            "dynamicProperties": _words(store, record, looks, seconds),
         }
     )
+    if organism:
+        maker.met[organism] = event, occurrence
+        maker.named[organism] = found
     _measure(maker, store, record, event, occurrence)
     if health:
-        last = health[-1]
-        for part, value in last.shares().items():
-            if value is not None:
-                maker.measure(
-                    (event, occurrence),
-                    (_HEALTH[part][0], f"{value:g}", "per cent"),
-                    key=("health", record.record_id, part),
-                    who=last.observer,
-                    when=last.noted_at,
-                    method="by eye",
-                )
+        last, key = health[-1], ("health", record.record_id)
+        who = last.observer, last.noted_at
+        maker.shares((event, occurrence), last.shares(), "", key, who)
+
+
+def _words(
+    store: SurveyStore,
+    record: RecordRow,
+    looks: Sequence[IdentificationRow],
+    seconds: SecondLooks,
+) -> str:
+    """Say what no column carries: every look in its own words, its chance, what came of it."""
+    ids = [one.identification_id for one in looks]
+    said = {
+        "record": _plain(record, "measurement_ids", "visit_id"),
+        "looks": [_plain(one, "photo_regions") for one in looks],
+        "chances": [_plain(seconds.chances[one]) for one in ids if one in seconds.chances],
+        "outcomes": [_plain(one) for one in seconds.outcomes.get(record.record_id, ())],
+        "health": [_plain(one) for one in store.coral_health_history(record.record_id)],
+    }
+    return dumps({"coral": {word: rows for word, rows in said.items() if rows}})
+
+
+def _plain(row: Any, *left: str) -> dict[str, Any]:
+    """Return what a row says; what it does not say is left out."""
+    return {
+        key: value
+        for key, value in asdict(row).items()
+        if key not in left and value not in (None, "", (), {})
+    }
 
 
 def _name(
@@ -151,7 +208,11 @@ def _measure(
                 doubt = row.values.get(f"{key}_u")
                 maker.measure(
                     (event, occurrence),
-                    (f"{key.removesuffix(value_name).replace('_', ' ')}", f"{value:.6g}", unit),
+                    (
+                        key.removesuffix(value_name).replace("_", " "),
+                        f"{value:.6g}",
+                        unit,
+                    ),
                     key=(row.measurement_id, key),
                     accuracy=f"{doubt:.3g}" if isinstance(doubt, int | float) else "",
                     who=row.observer or "",

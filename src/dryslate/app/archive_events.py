@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from dryslate.app.archive_words import photo_words, unit_words, visit_words
 from dryslate.app.coarse_position import SharedPosition, shared_position
 from dryslate.formats.eventdate import span_of
 
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     from dryslate.app.archive_ids import Identifiers
     from dryslate.app.project_records import Zone
     from dryslate.app.publication_records import SitePlace, UnitPlace
+    from dryslate.app.published_sites import PublishedSite
     from dryslate.app.records import Photo, Visit
     from dryslate.app.survey_records import NotedRow, StatedDesign
     from dryslate.app.unit_records import Unit
@@ -56,10 +58,10 @@ class EventMaker:
         What all rows share: dataset, licence, rights holder.
     places, unit_places, zones : Mapping
         By site, by unit, by site and zone.
+    published : Mapping
+        What each site is called in the archive.
     methods : str
         The project's own words on method.
-    clocks : Mapping
-        Offset from UTC by visit and camera, where a clock was set.
     """
 
     ids: Identifiers
@@ -67,7 +69,13 @@ class EventMaker:
     places: Mapping[str, SitePlace]
     unit_places: Mapping[str, UnitPlace]
     zones: Mapping[tuple[str, str], Zone]
+    published: Mapping[str, PublishedSite]
     methods: str = ""
+
+    @property
+    def names(self) -> dict[str, str]:
+        """Return what each site is published as."""
+        return {site: one.name for site, one in self.published.items()}
 
     def visit(self, visit: Visit, designs: Sequence[StatedDesign]) -> dict[str, str]:
         """Return the row of a visit, the parent of its units."""
@@ -80,6 +88,7 @@ class EventMaker:
             "eventDate": visit.date,
             "samplingProtocol": " | ".join(PROTOCOLS[one] for one in used) or self.methods,
             **(size if designs else {}),
+            "dynamicProperties": visit_words(visit.observer),
         }
 
     def unit(
@@ -89,8 +98,13 @@ class EventMaker:
         stated: StatedDesign | None,
         rows: Sequence[NotedRow],
         date: str,
+        also: Sequence[str] = (),
     ) -> dict[str, str]:
-        """Return the row of a unit, whose parent is its visit."""
+        """
+        Return the row of a unit, whose parent is its visit.
+
+        `also` are rows that are no occurrence, as JSON.
+        """
         design = stated.design if stated is not None else None
         kind = "permanent_plot" if design is not None and design.is_permanent else unit.kind
         return {
@@ -105,10 +119,16 @@ class EventMaker:
             "habitat": unit.zone or "",
             "fieldNumber": unit.name or "",
             "eventRemarks": unit.note,
+            "dynamicProperties": unit_words(self._called(visit, unit), stated, also),
         }
 
     def photo(
-        self, parent: Mapping[str, str], photo_id: str, n_read: int, date: str
+        self,
+        parent: Mapping[str, str],
+        photo_id: str,
+        n_read: int,
+        date: str,
+        also: Sequence[str] = (),
     ) -> dict[str, str]:
         """Return the row of a photo with points, whose parent is its unit."""
         return {
@@ -122,7 +142,14 @@ class EventMaker:
             "samplingEffort": "",
             "fieldNumber": "",
             "eventRemarks": "",
+            "dynamicProperties": photo_words(photo_id, also),
         }
+
+    def _called(self, visit: Visit, unit: Unit) -> Unit:
+        """Return a unit whose own id says nothing of a site whose name is withheld."""
+        if not self.published[visit.site].is_withheld:
+            return unit
+        return replace(unit, unit_id=self.ids.of("unit", unit.unit_id))
 
     def shared(self, site: str, unit_id: str = "") -> SharedPosition:
         """Return the position that may leave the project."""
@@ -132,25 +159,28 @@ class EventMaker:
         """Return the columns of a place."""
         place = self.places.get(visit.site)
         found = self.shared(visit.site, unit.unit_id if unit is not None else "")
-        words = {"verbatimLocality": visit.site, "locationID": self.ids.of("site", visit.site)}
+        published = self.published[visit.site]
+        words = {"country": "", "countryCode": "", "waterBody": ""}
         if place is not None:
-            words |= {
-                "locality": place.locality,
+            words = {
                 "country": place.country,
                 "countryCode": place.country_code,
                 "waterBody": place.water_body,
             }
+        held = [found.withheld, "So is the site's name." if published.is_withheld else ""]
         return {
             **self.same,
             **words,
-            "locality": words.get("locality") or visit.site,
+            "locationID": self.ids.of("site", visit.site),
+            "locality": published.locality,
+            "verbatimLocality": published.name,
             "decimalLatitude": found.latitude,
             "decimalLongitude": found.longitude,
             "geodeticDatum": "EPSG:4326" if found.latitude else "",
             "coordinateUncertaintyInMeters": found.uncertainty_m,
             "coordinatePrecision": found.precision_deg,
             "dataGeneralizations": found.generalised,
-            "informationWithheld": found.withheld,
+            "informationWithheld": " ".join(one for one in held if one),
         }
 
     def _depth(self, visit: Visit, unit: Unit) -> dict[str, str]:

@@ -7,15 +7,18 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal, Protocol, cast, get_args
 
-from dryslate.app.archive_corals import write_coral
+from dryslate.app.archive_corals import SecondLooks, second_looks_of, write_coral
 from dryslate.app.archive_events import EventMaker, photo_time, read_points, unit_date
 from dryslate.app.archive_ids import Identifiers, content_address
 from dryslate.app.archive_names import NameRoom
 from dryslate.app.archive_rows import RowMaker
+from dryslate.app.archive_settings import settings_of
 from dryslate.app.archive_tables import FILES, Missing, TableWriter, TextSink, described
 from dryslate.app.archive_tables import missing_terms as missing
+from dryslate.app.archive_tagged import TaggedColonies, tagged_colonies, write_tagged
+from dryslate.app.archive_words import Also, dumps
 from dryslate.app.project_words import LICENCES, licence_address
-from dryslate.app.review_state import latest_outcomes
+from dryslate.app.published_sites import published_sites
 from dryslate.base.errors import InputError
 from dryslate.base.problems import Problem
 from dryslate.formats.dwca_meta import write_meta
@@ -128,10 +131,12 @@ class _Work:
     rows: RowMaker
     writers: Mapping[str, TableWriter]
     photos: Photos
-    outcomes: Mapping[str, Any]
+    seconds: SecondLooks
     organism_of: Mapping[str, str]
-    tags: Mapping[str, dict[str, str]]
+    tagged: TaggedColonies
+    aside: frozenset[str]
     n_pictures: int = 0
+    with_event: set[str] = field(default_factory=set)
     designs: set[str] = field(default_factory=set)
     boxes: list[tuple[float, float]] = field(default_factory=list)
     days: list[str] = field(default_factory=list)
@@ -142,7 +147,6 @@ class _Here:
     """A visit with its photos' times, those set aside left out."""
 
     visit: Visit
-    aside: set[str]
     times: Mapping[str, str]
 
 
@@ -211,14 +215,12 @@ def _begin(store: SurveyStore, tools: ArchiveTools, box: ArchiveBox, photos: Pho
         measurements=writers["ExtendedMeasurementOrFact"],
         dead={one.category for one in categories if one.group == "dead coral"},
     )
+    places = {one.site: one for one in store.site_places()}
     same = {
         "datasetName": facts.get("title", ""),
         "license": licence_address(facts.get("licence", "")),
         "rightsHolder": facts.get("rights_holder", ""),
     }
-    tags: dict[str, dict[str, str]] = {}
-    for colony in store.colonies():
-        tags.setdefault(colony.site, {})[colony.label] = colony.organism_id
     return _Work(
         store=store,
         tools=tools,
@@ -227,19 +229,23 @@ def _begin(store: SurveyStore, tools: ArchiveTools, box: ArchiveBox, photos: Pho
         events=EventMaker(
             ids=ids,
             same=same,
-            places={one.site: one for one in store.site_places()},
+            places=places,
             unit_places={one.unit_id: one for one in store.unit_places()},
             zones={(one.site, one.zone): one for one in store.zones()},
+            published=published_sites(
+                [one.site for one in store.sites()], places, lambda site: ids.of("site", site)
+            ),
             methods=facts.get("methods", ""),
         ),
         rows=rows,
         writers=writers,
         photos=photos,
-        outcomes=latest_outcomes(store),
+        seconds=second_looks_of(store),
         organism_of={
             one.record_id: one.organism_id for one in store.colony_sightings() if one.record_id
         },
-        tags=tags,
+        tagged=tagged_colonies(store),
+        aside=frozenset(one.photo_id for one in store.photos_set_aside()),
     )
 
 
@@ -248,7 +254,6 @@ def _visit(work: _Work, visit: Visit) -> None:
     store, event_writer = work.store, work.writers["Event"]
     units = store.units(visit.visit_id)
     stated = {one.unit_id: one for one in store.unit_designs(visit.visit_id)}
-    aside = {one.photo_id for one in store.photos_set_aside(visit.visit_id)}
     photos = {one.photo_id: one for one in store.photos(visit.visit_id)}
     unit_of = {j.photo_id: j.unit_id for j in store.unit_photos(visit.visit_id) if j.unit_id}
     visit_event = work.events.visit(visit, list(stated.values()))
@@ -260,21 +265,22 @@ def _visit(work: _Work, visit: Visit) -> None:
     events = {unit.unit_id: work.ids.of("unit", unit.unit_id) for unit in units}
     photo_events: dict[str, str] = {}
     offsets = {o.camera: o.utc_offset for o in store.clock_offsets(visit.visit_id) if o.utc_offset}
-    times = {key: photo_time(one, offsets) for key, one in photos.items() if key not in aside}
-    here = _Here(visit=visit, aside=aside, times=times)
-    work.rows.organisms = work.tags.get(visit.site, {})
+    times = {key: photo_time(one, offsets) for key, one in photos.items() if key not in work.aside}
+    here = _Here(visit=visit, times=times)
+    work.rows.organisms = work.tagged.tags.get(visit.site, {})
+    work.rows.met.clear()
     for unit in units:
         mine = [key for key, unit_id in unit_of.items() if unit_id == unit.unit_id]
         photo_events |= _unit(work, here, unit, stated.get(unit.unit_id), mine)
     of_photo = {key: events[unit] for key, unit in unit_of.items()} | photo_events
     for record in store.records(visit.visit_id):
-        if record.photo_id in aside:
+        if record.photo_id in work.aside:
             work.rows.left_out["corals in photos that are set aside"] += 1
             continue
         event = events.get(unit_of.get(record.photo_id or "", ""), visit_event["eventID"])
         organism = work.organism_of.get(record.record_id, "")
-        outcome = work.outcomes.get(record.record_id)
-        write_coral(work.rows, store, record, event, outcome, organism)
+        write_coral(work.rows, store, record, event, work.seconds, organism)
+    write_tagged(work.rows, work.tagged, visit, visit_event["eventID"])
     for key, time in times.items():
         _picture(work, visit, photos[key], of_photo.get(key, visit_event["eventID"]), time)
 
@@ -288,25 +294,30 @@ def _unit(
 ) -> dict[str, str]:
     """Write a unit with its rows; returns the events of its photos."""
     noted = work.store.survey_rows(unit.unit_id) if stated is not None else ()
-    rows = [one for one in noted if one.row.photo_id not in here.aside]
+    rows = [one for one in noted if one.row.photo_id not in work.aside]
     if len(rows) < len(noted):
         work.rows.left_out["points on photos that are set aside"] += len(noted) - len(rows)
     read = read_points(rows)
     date = here.visit.date
     if stated is not None and stated.design.design == "photo_points":
         date = unit_date(here.visit.date, [here.times.get(key, "") for key in read or mine])
-    event = work.events.unit(here.visit, unit, stated, rows, date)
-    work.writers["Event"].named(event)
     photo_events = {}
-    for photo_id, n_read in sorted(read.items()):
-        made = work.events.photo(
-            event, photo_id, n_read, here.times.get(photo_id) or here.visit.date
-        )
-        work.writers["Event"].named(made)
-        photo_events[photo_id] = made["eventID"]
+    for photo_id in read:  # one photo may have been read for two units
+        again = f"{unit.unit_id}\t" if photo_id in work.with_event else ""
+        photo_events[photo_id] = work.ids.of("photo", again + photo_id)
+    work.with_event.update(read)
+    also: Also = {}
+    unit_event = work.ids.of("unit", unit.unit_id)
     if stated is not None:
         work.designs.add(stated.design.design)
-        work.rows.unit(stated, rows, event["eventID"], photo_events)
+        also = work.rows.unit(stated, rows, unit_event, photo_events)
+    event = work.events.unit(here.visit, unit, stated, rows, date, also.get(unit_event, ()))
+    work.writers["Event"].named(event)
+    for photo_id, n_read in sorted(read.items()):
+        when = here.times.get(photo_id) or here.visit.date
+        words = also.get(photo_events[photo_id], ())
+        made = work.events.photo(event, photo_id, n_read, when, words)
+        work.writers["Event"].named(made | {"eventID": photo_events[photo_id]})
     return photo_events
 
 
@@ -383,6 +394,7 @@ def _words(work: _Work) -> EmlWords:
         taxa=sorted(work.rows.names.exported()),
         sampling="; ".join(PROTOCOLS[one] for one in sorted(work.designs)),
         notes=notes,
+        settings=dumps(settings_of(store, work.events.names, sensitive)),
     )
 
 
@@ -462,7 +474,8 @@ def wanting_words(store: SurveyStore) -> Iterator[Problem]:
                 slug="archive-sensitive-words",
                 severity="note",
                 place=site.site,
-                message="the position is coarsened; names and notes are exported as written",
+                message="position coarsened, name and locality published as said here or not at "
+                "all; notes, names of units and people are exported as written",
                 fix="Take out words that give the place away.",
             )
 

@@ -6,9 +6,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from dryslate.app.archive_ids import Identifiers
 from dryslate.app.archive_make import wanting_words
 from dryslate.app.coarse_position import SharedPosition, shared_position
 from dryslate.app.publication_records import FACTS, ProjectPerson, SitePlace
+from dryslate.app.published_sites import PublishedSite, published_sites
 
 if TYPE_CHECKING:
     from dryslate.app.ports import SurveyStore
@@ -21,6 +23,7 @@ class SiteLine:
     site: str
     place: SitePlace | None
     shared: SharedPosition
+    published: PublishedSite
 
     @property
     def is_sensitive(self) -> bool:
@@ -67,6 +70,9 @@ def preview_archive(store: SurveyStore) -> ArchivePreview:
     from dryslate.app.survey_records import RowQuery
 
     places = {one.site: one for one in store.site_places()}
+    names = [one.site for one in store.sites()]
+    ids = Identifiers(store.project_id())
+    published = published_sites(names, places, lambda site: ids.of("site", site))
     aside = {one.photo_id for one in store.photos_set_aside()}
     _, n_rows = store.find_survey_rows(RowQuery(most=1))
     return ArchivePreview(
@@ -80,11 +86,12 @@ def preview_archive(store: SurveyStore) -> ArchivePreview:
         people=store.project_people(),
         sites=tuple(
             SiteLine(
-                site=one.site,
-                place=places.get(one.site),
-                shared=shared_position(places.get(one.site)),
+                site=site,
+                place=places.get(site),
+                shared=shared_position(places.get(site)),
+                published=published[site],
             )
-            for one in store.sites()
+            for site in names
         ),
         unsaid=tuple(p.place for p in wanting_words(store) if p.slug == "archive-fact-missing"),
     )

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from dryslate.app.archive_tables import TableWriter, flat
+from dryslate.app.archive_words import IN_COLUMNS, Also, also_words, number, row_words
 
 if TYPE_CHECKING:
     from dryslate.app.archive_ids import Identifiers
@@ -28,6 +29,14 @@ SIZES: tuple[tuple[str, str, str], ...] = (
     ("old_dead_pct", "share of surface that is long dead", "per cent"),
 )
 """What is measured of a colony: our field, its type in words, its unit."""
+SHARE_WORDS = {name: what for name, what, _ in SIZES if name.endswith("_pct")}
+
+
+_NOTHING: frozenset[str] = frozenset()
+_PHOTO = frozenset({"photo_id"})
+_ALIKE = _PHOTO | {"place"}
+_ROW = _ALIKE | IN_COLUMNS
+"""What columns carry of a row whose place is all that is remarked, and of a colony."""
 
 
 @dataclass(kw_only=True)
@@ -44,6 +53,10 @@ class RowMaker:
         Categories of what is dead.
     organisms : Mapping
         Tagged colony of the site by what its tag says.
+    met : dict
+        Tagged colony to event and occurrence on the present visit.
+    named : dict
+        Tagged colony to the name that it was last given.
     left_out : Counter
         What is not in the archive, by reason.
     """
@@ -54,14 +67,16 @@ class RowMaker:
     measurements: TableWriter
     dead: set[str] = field(default_factory=set)
     organisms: Mapping[str, str] = field(default_factory=dict)
+    met: dict[str, tuple[str, str]] = field(default_factory=dict)
+    named: dict[str, ArchiveName] = field(default_factory=dict)
     left_out: Counter[str] = field(default_factory=Counter)
     n_absent: int = 0
 
     def unit(
         self, stated: StatedDesign, rows: Sequence[NotedRow], event: str, photos: Mapping[str, str]
-    ) -> None:
+    ) -> Also:
         """
-        Write what was noted in a unit.
+        Write what was noted in a unit; returns what is no occurrence, by event.
 
         Parameters
         ----------
@@ -73,15 +88,18 @@ class RowMaker:
             Event of each photo that has one.
         """
         sums: Sums = defaultdict(float)
-        basis = "MachineObservation" if stated.design.design == "photo_points" else ""
+        also: Also = defaultdict(list)
+        is_read = stated.design.design == "photo_points"
+        basis = "MachineObservation" if is_read else "HumanObservation"
         for noted in rows:
-            at = photos.get(noted.row.photo_id or "", event)
-            self._row(noted, at, basis or "HumanObservation", stated.design, sums)
+            photo = noted.row.photo_id
+            at = photos.get(photo, "") if photo is not None else ""
+            if not self._row(noted, at or event, basis, stated.design, sums):
+                also[at or event].append(also_words(noted, stated, _PHOTO if at else _NOTHING))
         for (at, what, unit, note), amount in sorted(sums.items()):
-            self.measure(
-                (at, ""), (what, f"{amount:.6g}", unit), key=(at, what, note), remarks=note
-            )
+            self.measure((at, ""), (what, _sum(amount), unit), key=(at, what, note), remarks=note)
         self._absences(stated, rows, event)
+        return also
 
     def _row(
         self,
@@ -90,27 +108,28 @@ class RowMaker:
         basis: str,
         design: UnitDesign,
         sums: Sums,
-    ) -> None:
-        """Write one row as an occurrence, or add it to what is told of the event."""
+    ) -> bool:
+        """Write one row as an occurrence, or add it to what is told of the event: False."""
         row = noted.row
         if row.kind == "none_seen":
             if not _is_searched(noted, design):
-                self.left_out["none seen, but not declared searched for"] += 1
-            return
+                self.left_out["absences of names not declared searched for"] += 1
+            return False
         amount, unit = _amount(row)
         if row.unreadable:
             sums[event, f"not readable: {unit}", unit, flat(row.unreadable)] += amount
-            return
+            return False
         name = self.names.of((row.category, row.name, noted.name, noted.current_names, noted.rank))
         if name is None or (not row.name and row.category in self.dead):
             what = f"{unit} on {row.category or 'nothing named'}"
             sums[event, what, unit, ""] += amount
-            return
+            return False
         if row.kind in ("count", "colony") and row.n == 0:
             if not _is_searched(noted, design):
                 sums[event, f"count of {row.name or row.category}", "colonies", ""] += 0
-            return
+            return False
         self._occurrence(noted, name, event, basis)
+        return True
 
     def _occurrence(self, noted: NotedRow, name: ArchiveName, event: str, basis: str) -> None:
         """Write an occurrence with its measurements."""
@@ -118,13 +137,18 @@ class RowMaker:
         occurrence = self.ids.of("row", noted.row_no)
         amount, unit = _amount(row)
         is_count = row.kind in ("count", "colony")
-        count = "" if not is_count or (row.kind == "count" and row.n is None) else f"{amount:g}"
+        count = "" if not is_count or (row.kind == "count" and row.n is None) else f"{amount:.0f}"
         organism = self.organisms.get(row.tag, "") if row.tag else ""
-        place = row.place
+        place, leave = row.place, _ROW if row.kind == "colony" else _ALIKE
+        if row.kind != "point":  # such a photo has no event of its own
+            leave -= _PHOTO
+        if organism:
+            self.met[organism] = event, occurrence
+            self.named[organism] = name
         if row.note or row.lesion or row.growth_form or "\t" in place or "\n" in place:
             told = [row.note, row.growth_form and f"growth form: {row.growth_form}"]
             told += [row.lesion and f"lesion: {row.lesion}", place]
-            place = flat("; ".join(part for part in told if part))
+            place, leave = flat("; ".join(part for part in told if part)), leave - {"place"}
         self.occurrences.row(
             (
                 event,
@@ -143,7 +167,7 @@ class RowMaker:
                 "unverified",
                 name.remarks,
                 count,
-                "" if is_count else f"{amount:.6g}",
+                "" if is_count else _sum(amount),
                 "" if is_count else unit,
                 organism and self.ids.of("organism", organism),
                 noted.observer,
@@ -151,6 +175,7 @@ class RowMaker:
                 self._vitality(row),
                 "",
                 place,
+                row_words(noted, leave),
             )
         )
         if row.kind == "colony":
@@ -159,11 +184,20 @@ class RowMaker:
                 if value is not None:
                     self.measure(
                         (event, occurrence),
-                        (what, f"{value:g}", size_unit),
+                        (what, number(value), size_unit),
                         key=(noted.row_no, field_name),
                         who=noted.observer,
                         when=noted.noted_at,
                         method="by eye or ruler in the water",
+                    )
+            for what, text in (("growth form", row.growth_form), ("lesion", row.lesion)):
+                if text:
+                    self.measure(
+                        (event, occurrence),
+                        (what, text, ""),
+                        key=(noted.row_no, what),
+                        who=noted.observer,
+                        when=noted.noted_at,
                     )
 
     def _vitality(self, row: SurveyRow) -> str:
@@ -207,8 +241,37 @@ class RowMaker:
                     "individualCount": "0",
                     "recordedBy": stated.observer,
                     "occurrenceRemarks": "searched for in this unit, none seen",
+                    "dynamicProperties": '{"searched":true}',
                 }
             )
+
+    def shares(
+        self,
+        of: tuple[str, str],
+        shares: Mapping[str, float | None],
+        lesion: str,
+        key: tuple[object, ...],
+        by: tuple[str, str],
+        remarks: str = "",
+    ) -> None:
+        """Write shares of a colony's surface and its lesions; `by` is who and when."""
+        who, when = by
+        for part, value in shares.items():
+            if value is not None:
+                self.measure(
+                    of,
+                    (SHARE_WORDS[part], number(value), "per cent"),
+                    key=(*key, part, who),
+                    who=who,
+                    when=when,
+                    method="by eye",
+                    remarks=remarks,
+                )
+        if lesion:
+            self.measure(
+                of, ("lesion", lesion, ""), key=(*key, "lesion", who), who=who, when=when,
+                remarks=remarks,
+            )  # fmt: skip
 
     def measure(  # noqa: PLR0913  what a measurement says, by name
         self,
@@ -241,6 +304,11 @@ class RowMaker:
                 remarks,
             )
         )
+
+
+def _sum(amount: float) -> str:
+    """Write a sum, without the dust of adding."""
+    return number(round(amount, 9))
 
 
 def _amount(row: SurveyRow) -> tuple[float, str]:

@@ -39,6 +39,7 @@ EVENT = (
     "rightsHolder",
     "dataGeneralizations",
     "informationWithheld",
+    "dynamicProperties",
 )
 OCCURRENCE = (
     "eventID",
@@ -65,6 +66,7 @@ OCCURRENCE = (
     "vitality",
     "associatedMedia",
     "occurrenceRemarks",
+    "dynamicProperties",
 )
 MEASUREMENT = (
     "eventID",

@@ -39,6 +39,8 @@ CHOICES: Mapping[str, Collection[str]] = {
     "edge_rule": EDGE_RULES,
     "point_rule": POINT_RULES,
 }
+_MOST_KNOWN = 200_000
+"""Cells that are remembered: tables repeat themselves, and one that does not fills no memory."""
 _ROW = tuple(f.name for f in fields(SurveyRow) if f.name not in ("place", "photo_id"))
 
 
@@ -118,24 +120,38 @@ class Reader:
             if mapping.columns.get(field, field) in columns
         }
         self.has_rows = "kind" in self.at or "kind" in mapping.constants
+        self._fields = tuple(
+            (field, self.at.get(field)) for field in {**mapping.constants, **self.at}
+        )
+        self._known: dict[tuple[str, str], Any] = {}
 
     def read(self, number: int, cells: Sequence[str], problems: list[Problem]) -> dict[str, Any]:
         """Return what a row says, by our fields."""
         said: dict[str, Any] = {}
-        for field in {**self.mapping.constants, **self.at}:
-            at = self.at.get(field)
+        known = self._known
+        for field, at in self._fields:
             text = self.mapping.constants.get(field, "") if at is None else cells[at]
-            column = field if at is None else self.table.columns[at]
-            place = f"{self.table.name}, row {number}, column {column}"
-            value, problem = read_cell(field, text, self.mapping, place)
-            known = CHOICES.get(field)
-            if problem is None and known is not None and value is not None and value not in known:
-                problem, value = _not_a_choice(value, known, place), None
-            if problem is not None:
-                problems.append(problem)
+            try:
+                value = known[field, text]  # what reads well reads so in every row
+            except KeyError:
+                column = field if at is None else self.table.columns[at]
+                place = f"{self.table.name}, row {number}, column {column}"
+                value, problem = self._cell(field, text, place)
+                if problem is not None:
+                    problems.append(problem)
+                elif len(known) < _MOST_KNOWN:
+                    known[field, text] = value
             if value is not None:
                 said[field] = value
         return said
+
+    def _cell(self, field: str, text: str, place: str) -> tuple[Any, Problem | None]:
+        """Read one cell; what is none of the words it may be is a problem."""
+        value, problem = read_cell(field, text, self.mapping, place)
+        words = CHOICES.get(field)
+        if problem is None and words is not None and value is not None and value not in words:
+            return None, _not_a_choice(value, words, place)
+        return value, problem
 
     def key(self, number: int, said: Mapping[str, Any], problems: list[Problem]) -> Key | None:
         """Return site, date and unit; None where one is missing, which is a problem."""
@@ -224,22 +240,18 @@ class RowMaker:
             problems.append(_not_a_choice(kind or "", sorted(_ALL_KINDS), f"{place}, column kind"))
             return None
         photo = self._photo(key, said, place, problems) if "photo" in said else None
-        row = SurveyRow(**values, photo_id=photo.photo_id if photo else None, place=place)
-        noted = NotedRow(
+        match = None
+        if values.get("name"):
+            match = self._name(values["name"], f"{place}, column name", problems)
+            values["name"] = match.text
+        return NotedRow(
             unit_id="",
-            row=row,
+            row=SurveyRow(**values, photo_id=photo.photo_id if photo else None, place=place),
             observer=said.get("observer", self._source.observer),
             noted_at=self._source.at,
-        )
-        if not row.name:
-            return noted
-        match = self._name(row.name, f"{place}, column name", problems)
-        return replace(
-            noted,
-            row=replace(row, name=match.text),
-            name=match.name,
-            current_names=tuple(match.genera),
-            rank=match.rank,
+            name=match.name if match else "",
+            current_names=tuple(match.genera) if match else (),
+            rank=match.rank if match else "",
         )
 
     def _name(self, text: str, place: str, problems: list[Problem]) -> NameMatch:

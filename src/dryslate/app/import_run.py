@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -56,6 +56,7 @@ class ImportTools:
     """
 
     read_table: Callable[[Path, str | None], Table]
+    read_sheets: Callable[[Path, Sequence[str]], list[Table]]
     read_text: Callable[[Path], str]
     sheets_of: Callable[[Path], tuple[str, ...]]
     size_of: Callable[[Photo], tuple[int, int] | None]
@@ -111,7 +112,7 @@ def _tables(request: ImportRequest, tools: ImportTools) -> list[Table]:
     (path,) = request.tables
     sheets = tools.sheets_of(path)
     if UNITS_SHEET in sheets and ROWS_SHEET in sheets:
-        return [tools.read_table(path, sheet) for sheet in (UNITS_SHEET, ROWS_SHEET)]
+        return tools.read_sheets(path, (UNITS_SHEET, ROWS_SHEET))
     if len(sheets) > 1:
         raise InputError(
             "table-no-sheet",

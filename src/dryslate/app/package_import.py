@@ -251,6 +251,23 @@ def _check_rows(records: Mapping[str, list[Any]], faults: list[Problem]) -> None
         faults.extend(replace(one, severity="warning") for one in checked[:MOST_TOLD])
 
 
+def require_empty(store: SurveyStore) -> None:
+    """
+    Make sure that a project holds no visits.
+
+    Raises
+    ------
+    InputError
+        ``package-project-not-empty``.
+    """
+    if store.units() or store.visits():
+        raise InputError(
+            "package-project-not-empty",
+            "This project has visits already; a package or an archive is read into an empty one.",
+            "Make one with `dryslate new`.",
+        )
+
+
 def save_package(store: SurveyStore, read: PackageRead, observer: str) -> int:
     """
     Store a package in one transaction.
@@ -274,12 +291,7 @@ def save_package(store: SurveyStore, read: PackageRead, observer: str) -> int:
     InputError
         ``package-project-not-empty``.
     """
-    if store.units() or store.visits():
-        raise InputError(
-            "package-project-not-empty",
-            "This project has visits already; a package is read into an empty one.",
-            "Make one with `dryslate new`.",
-        )
+    require_empty(store)
     require_observer(store, observer)
     photos = set(store.photo_ids())
     records = read.records
@@ -300,7 +312,7 @@ def save_package(store: SurveyStore, read: PackageRead, observer: str) -> int:
         store.save_category_mappings(records["category_mappings"])
         for stated in records["unit_designs"]:
             store.save_unit_design(stated)
-        return store.save_survey_rows(_placed(one, photos) for one in records["survey_rows"])
+        return store.save_survey_rows(placed(one, photos) for one in records["survey_rows"])
 
 
 def _savers(store: SurveyStore) -> list[tuple[str, Any]]:
@@ -320,7 +332,7 @@ def _savers(store: SurveyStore) -> list[tuple[str, Any]]:
     ]
 
 
-def _placed(noted: NotedRow, photos: set[str]) -> NotedRow:
+def placed(noted: NotedRow, photos: set[str]) -> NotedRow:
     """Return a row as it is stored anew; a photo that is not here stays named in its place."""
     row, photo = noted.row, noted.row.photo_id
     if photo is not None and photo not in photos:

@@ -118,6 +118,7 @@ def _shared_places(store: SurveyStore) -> Iterable[SitePlace]:
             latitude_deg=found.latitude_deg,
             longitude_deg=found.longitude_deg,
             position_text="",
+            locality=place.published_locality,
             precision_deg=place.grid_deg,
             uncertainty_m=float(found.uncertainty_m) if found.uncertainty_m else None,
         )

@@ -41,6 +41,8 @@ class SitePlace:
     grid_deg : float or None
         Sensitive: everything exported gives the position to this grid only.
     country, country_code, water_body, locality : str
+    published_locality : str
+        Published in place of the site's own words; empty: of a sensitive site its wider area only.
     observer, stated_at : str
     """
 
@@ -57,6 +59,7 @@ class SitePlace:
     country_code: str = ""
     water_body: str = ""
     locality: str = ""
+    published_locality: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -35,11 +35,8 @@ def undetermined_of(thing: str, names: Mapping[str, NotedName]) -> tuple[str, ..
     own = names.get(thing)
     if own is None or not own.is_genus:
         return ()
-    genus = own.genera[0]
     return tuple(
-        other
-        for other, noted in names.items()
-        if not noted.is_genus and (not noted.genera or genus in noted.genera)
+        other for other, noted in names.items() if not noted.is_genus and _may_be(noted, own)
     )
 
 
@@ -105,6 +102,64 @@ def genus_bounds(
     others = undetermined_of(thing, names)
     open_ = [math.fsum(unit.get(other, 0.0) for other in others) for unit in sums]
     return bounds_of(own, open_, efforts)
+
+
+def bounds_of_genera(
+    things: Sequence[str],
+    names: Mapping[str, NotedName],
+    own: Sequence[Sequence[float]],
+    sums: Sequence[Mapping[str, float]],
+    efforts: Sequence[float],
+) -> list[Bounds | None]:
+    """
+    Tell the same of several things, worked out together.
+
+    Parameters
+    ----------
+    things : sequence of str
+    names : mapping of str to NotedName
+    own : sequence of sequence of float
+        Of each thing, of each unit; a unit that is blank of one is blank of all.
+    sums, efforts : sequence
+        As for `genus_bounds`.
+
+    Returns
+    -------
+    list of Bounds or None
+    """
+    found: list[Bounds | None] = [None] * len(things)
+    at = [k for k, thing in enumerate(things) if thing in names and names[thing].is_genus]
+    effort = np.asarray(efforts, dtype=np.float64)
+    held = np.asarray([own[k] for k in at], dtype=np.float64)
+    holds: list[int] = []
+    if at:
+        holds = np.flatnonzero((effort > 0) & np.isfinite(held).all(axis=0)).tolist()
+    if not holds:
+        return found
+    short = [(other, noted) for other, noted in names.items() if not noted.is_genus]
+    there = {thing for unit in sums for thing in unit}
+    open_ = [
+        [other for other, said in short if other in there and _may_be(said, names[things[k]])]
+        for k in at
+    ]
+    more = np.array(
+        [
+            [math.fsum(sums[u].get(other, 0.0) for other in others) for u in holds]
+            for others in open_
+        ]
+    )
+    held = np.ascontiguousarray(held[:, holds])
+    total, undetermined = (held + more).sum(axis=1).tolist(), more.sum(axis=1).tolist()
+    if_all = ((held + more) / effort[holds]).mean(axis=1).tolist()
+    for k, whole, part, most in zip(at, total, undetermined, if_all, strict=True):
+        share = part / whole if whole > 0 else 0.0
+        found[k] = Bounds(undetermined_frac=share, if_all=most)
+    return found
+
+
+def _may_be(noted: NotedName, genus: NotedName) -> bool:
+    """Tell whether a name short of genus may be this genus."""
+    return not noted.genera or genus.genera[0] in noted.genera
 
 
 def share_bounds(own: tuple[int, int], open_: tuple[int, int]) -> Bounds | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 
-from dryslate.app.result_bounds import genus_bounds
+from dryslate.app.result_bounds import bounds_of_genera, genus_bounds
 from dryslate.app.result_health import health_of
 from dryslate.app.result_made import Bounds, Made
 from dryslate.app.result_settings import ResultSettings
@@ -101,9 +101,15 @@ def covers_of(
     -------
     tuple of Estimate
     """
+    return _covers_on(tallies, [_on(tallies, thing) for thing in things], settings)
+
+
+def _covers_on(
+    tallies: Sequence[UnitTally], on: Sequence[Sequence[float]], settings: SurveySettings
+) -> tuple[Estimate, ...]:
+    """Estimate cover from what lies on each thing in each unit."""
     design = tallies[0].design.design
     read = [one.read for one in tallies]
-    on = [_on(tallies, thing) for thing in things]
     if design == "line_intercept":
         return tuple(estimate_line_cover(metres, read, settings) for metres in on)
     if design == "quadrat_cells":
@@ -132,8 +138,11 @@ def _covers(
 ) -> Iterator[Made]:
     """Cover of each thing."""
     things = things_of(tallies, "on")
-    for thing, found in zip(things, covers_of(tallies, things, settings), strict=True):
-        yield Made(thing=thing, found=found, bounds=cover_bounds(tallies, thing, names))
+    on = [_on(tallies, thing) for thing in things]
+    read, sums = [one.read for one in tallies], [one.on for one in tallies]
+    bounds = bounds_of_genera(things, names, on, sums, read)
+    for thing, found, open_ in zip(things, _covers_on(tallies, on, settings), bounds, strict=True):
+        yield Made(thing=thing, found=found, bounds=open_)
 
 
 def density_of(tallies: Sequence[UnitTally], thing: str, settings: SurveySettings) -> Estimate:

@@ -37,7 +37,7 @@ class PlaceWords:
         As typed: latitude first, or with letters.
     uncertainty_m, grid_deg : float or None
         A grid of 0 says that the site is not sensitive.
-    country, country_code, water_body, locality : str or None
+    country, country_code, water_body, locality, published_locality : str or None
     is_sure : bool
         The position was looked at: do not ask whether it is swapped, far off or a blank.
     """
@@ -49,6 +49,7 @@ class PlaceWords:
     country_code: str | None = None
     water_body: str | None = None
     locality: str | None = None
+    published_locality: str | None = None
     is_sure: bool = False
 
 
@@ -109,7 +110,7 @@ def set_site_place(
     place = replace(place, **_extent(words))
     said: dict[str, Any] = {
         name: " ".join(text.split())
-        for name in ("country", "water_body", "locality")
+        for name in ("country", "water_body", "locality", "published_locality")
         if (text := getattr(words, name)) is not None
     }
     if words.country_code is not None:

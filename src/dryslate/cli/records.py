@@ -59,14 +59,17 @@ def import_tables(
     as_json: Json = False,
 ) -> None:
     """
-    Read records from tables, or a data package of dryslate into an empty project. Every fault is
-    listed with its row and column; nothing is stored while there is one, and nothing without
-    `--save`.
+    Read records from tables; into an empty project also a data package of dryslate, or a Darwin
+    Core archive, whoever made it. Every fault is listed with its row and column; nothing is stored
+    while there is one, and nothing without `--save`.
     """
     from dryslate.app.import_run import ImportRequest
 
     if len(tables) == 1 and wiring.is_package(tables[0]):
         _import_package(folder, tables[0], observer, is_saved=save, as_json=as_json)
+        return
+    if len(tables) == 1 and wiring.is_archive(tables[0]):
+        _import_archive(folder, tables[0], observer, is_saved=save, as_json=as_json)
         return
     request = ImportRequest(tables=tuple(tables), mapping=mapping, observer=observer, is_saved=save)
     _import_tables(folder, request, as_json=as_json)
@@ -106,6 +109,30 @@ def _import_package(
         counts = ", ".join(f"{len(rows)} {name}" for name, rows in read.records.items() if rows)
         print_text(f"{counts}. {n_stored} rows of units stored.")
     if read.problems:
+        raise typer.Exit(WITH_PROBLEMS)
+
+
+def _import_archive(
+    folder: Path, path: Path, observer: str, *, is_saved: bool, as_json: bool
+) -> None:
+    """Read an archive, and store it where that was asked for and nothing stands against it."""
+    from dryslate.app.archive_import import read_archive, save_archive
+
+    with wiring.zip_box(path) as box:
+        read = read_archive(box, path.name, wiring.name_finder(folder, observer))
+    n_stored = 0
+    if is_saved and read.is_sound:
+        with wiring.survey_store(folder, write=True, who=observer) as store:
+            n_stored = save_archive(store, read, observer)
+    print_problems(read.problems)
+    if as_json:
+        print_json({**read.as_dict(), "n_stored": n_stored})
+    else:
+        for line in read.told_more():
+            print_text(line)
+        counts = ", ".join(f"{n} {word}" for word, n in read.counts().items() if n)
+        print_text(f"{counts or 'Nothing'} read. {n_stored} rows of units stored.")
+    if any(one.severity != "note" for one in read.problems):
         raise typer.Exit(WITH_PROBLEMS)
 
 

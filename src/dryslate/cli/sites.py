@@ -88,6 +88,13 @@ def set_(  # noqa: PLR0913, PLR0917  one option each for what is known of a plac
     ] = None,
     water_body: Annotated[Text, typer.Option("--water-body", help="Sea, bay or lagoon.")] = None,
     locality: Annotated[Text, typer.Option("--locality", help="Where it lies in words.")] = None,
+    publish_as: Annotated[
+        Text,
+        typer.Option(
+            "--publish-as",
+            help="Words published as its locality; of a sensitive site also in place of its name.",
+        ),
+    ] = None,
     unit: Annotated[
         tuple[str, str] | None,
         typer.Option("--unit", metavar="DATE UNIT", help="A unit of the site instead."),
@@ -97,13 +104,15 @@ def set_(  # noqa: PLR0913, PLR0917  one option each for what is known of a plac
 ) -> None:
     """
     Say where a site or a unit lies, and in what words. Positions of sensitive sites are kept
-    whole in the project and coarsened in everything that is exported.
+    whole in the project and coarsened in everything that is exported; their names and localities
+    leave only as `--publish-as` says, else as the wider area.
     """
     from dataclasses import asdict
 
     words = _words(position, (uncertainty_m, coarsen_to), sure)
     words |= {"country": country, "country_code": country_code}
     words |= {"water_body": water_body, "locality": locality}
+    words["published_locality"] = publish_as
     with wiring.survey_store(folder, write=True, who=observer) as store:
         found = _set(store, site, unit, words, observer)
     if as_json:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from dryslate.base.errors import InputError
 from dryslate.formats.table_csv import Table, read_table_csv
-from dryslate.formats.table_xlsx import read_table_xlsx, sheet_names
+from dryslate.formats.table_xlsx import read_table_xlsx, read_tables_xlsx, sheet_names
 
 LARGEST_BYTES = 500 << 20
 
@@ -30,6 +31,11 @@ def read_table(path: Path, sheet: str | None = None) -> Table:
     if data[:4] == b"PK\x03\x04":
         return read_table_xlsx(data, path.name, sheet)
     return read_table_csv(data, path.name)
+
+
+def read_sheets(path: Path, sheets: Sequence[str]) -> list[Table]:
+    """Read some sheets of a workbook, opened once; raises as `read_table`."""
+    return read_tables_xlsx(read_bytes(path, LARGEST_BYTES), path.name, sheets)
 
 
 def read_bytes(path: Path, most_bytes: int) -> bytes:

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
 
 EML = "https://eml.ecoinformatics.org/eml-2.2.0"
 XSI = "http://www.w3.org/2001/XMLSchema-instance"
+SETTINGS = "urn:dryslate:survey-settings"
+"""Namespace of our own element."""
 PARTIES = ("creator", "metadataProvider", "associatedParty", "contact")
 DATASET_ORDER = (
     "alternateIdentifier",
@@ -93,6 +95,8 @@ class EmlWords:
         How units were sampled.
     notes : sequence of str
         What was coarsened or left out.
+    settings : str
+        JSON of the project as a whole, for ``additionalMetadata``.
     """
 
     package_id: str
@@ -111,6 +115,7 @@ class EmlWords:
     taxa: Sequence[tuple[str, str]] = ()
     sampling: str = ""
     notes: Sequence[str] = field(default=())
+    settings: str = ""
 
 
 def write_eml(words: EmlWords) -> str:
@@ -121,8 +126,24 @@ def write_eml(words: EmlWords) -> str:
         f"xsi:schemaLocation={quoteattr(f'{EML} {EML}/eml.xsd')} "
         f'packageId={quoteattr(words.package_id)} system="dryslate" scope="system" '
         f"xml:lang={quoteattr(words.language)}>\n"
-        f"  <dataset>\n{_dataset(words)}  </dataset>\n</eml:eml>\n"
+        f"  <dataset>\n{_dataset(words)}  </dataset>\n{_settings(words)}</eml:eml>\n"
     )
+
+
+def _settings(words: EmlWords) -> str:
+    """Write what only a program reads, where the schema leaves room for it."""
+    if not words.settings:
+        return ""
+    inside = (
+        f"<surveySettings xmlns={quoteattr(SETTINGS)}>{escape(words.settings)}</surveySettings>"
+    )
+    return f"<additionalMetadata>\n<metadata>\n{inside}\n</metadata>\n</additionalMetadata>\n"
+
+
+def settings_text(root: Element) -> str | None:
+    """Return the JSON that `write_eml` wrote for the project as a whole; None: there is none."""
+    found = root.find(f"additionalMetadata/metadata/{{{SETTINGS}}}surveySettings")
+    return None if found is None else found.text or ""
 
 
 def _dataset(words: EmlWords) -> str:

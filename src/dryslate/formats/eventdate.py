@@ -54,6 +54,22 @@ def parse_event_date(text: str) -> EventDate | None:
     return EventDate(start=start, end=full)
 
 
+def days_of(text: str) -> tuple[str, ...]:
+    """
+    Return the first and the last day of a date; one where they are the same, none of less.
+
+    Examples
+    --------
+    >>> days_of("2024-03-09T09:18/2024-03-09T10:00"), days_of("2024-03")
+    (('2024-03-09',), ())
+    """
+    found = parse_event_date(text)
+    if found is None:
+        return ()
+    days = (found.start[:10], (found.end or found.start)[:10])
+    return tuple(dict.fromkeys(days)) if all(len(one) == 10 for one in days) else ()
+
+
 def _is_point(text: str) -> bool:
     """Tell whether a text is a date that exists, with a time that does where it has one."""
     found = _POINT.fullmatch(text)

@@ -40,12 +40,22 @@ def read_table_xlsx(data: bytes, name: str, sheet: str | None = None) -> Table:
         ``table-not-xlsx``, ``table-too-large``, ``table-no-sheet``, ``table-empty``,
         ``table-column-twice``.
     """
+    return read_tables_xlsx(data, name, [sheet])[0]
+
+
+def read_tables_xlsx(data: bytes, name: str, sheets: Sequence[str | None]) -> list[Table]:
+    """Read several sheets of a workbook, opened once; as `read_table_xlsx`."""
     book = _open(data, name)
+    missing = [sheet for sheet in sheets if sheet is not None and sheet not in book.sheetnames]
+    if missing:
+        there = ", ".join(book.sheetnames)
+        raise InputError("table-no-sheet", f"{name}: no sheet {missing[0]!r} (there: {there}).")
+    return [_table(book, name, sheet) for sheet in sheets]
+
+
+def _table(book: Any, name: str, sheet: str | None) -> Table:
+    """Read one sheet."""
     names = book.sheetnames
-    if sheet is not None and sheet not in names:
-        raise InputError(
-            "table-no-sheet", f"{name}: no sheet {sheet!r} (there: {', '.join(names)})."
-        )
     page: Any = book[sheet or names[0]]
     called = f"{name}, sheet {page.title}" if len(names) > 1 else name
     problems = [
@@ -67,11 +77,11 @@ def read_table_xlsx(data: bytes, name: str, sheet: str | None = None) -> Table:
 
 def sheet_names(data: bytes, name: str) -> tuple[str, ...]:
     """Return the names of a workbook's sheets; raises as `read_table_xlsx` does."""
-    return tuple(_open(data, name).sheetnames)
+    return tuple(_open(data, name, is_head_only=True).sheetnames)
 
 
-def _open(data: bytes, name: str) -> Any:
-    """Open a workbook, unless it is none or unpacks to too much."""
+def _open(data: bytes, name: str, *, is_head_only: bool = False) -> Any:
+    """Open a workbook, or only what it says of its sheets; unless it is none or too much."""
     from openpyxl import load_workbook
     from openpyxl.utils.exceptions import InvalidFileException
 
@@ -84,7 +94,9 @@ def _open(data: bytes, name: str) -> Any:
                 f"{name}: unpacks to {unpacked >> 20} MB (at most {LARGEST_BYTES >> 20}).",
                 "Save the sheet as CSV.",
             )
-        return load_workbook(io.BytesIO(data), data_only=False, keep_links=False)
+        return load_workbook(
+            io.BytesIO(data), data_only=False, keep_links=False, read_only=is_head_only
+        )
     except InputError:
         raise
     except (zipfile.BadZipFile, InvalidFileException, KeyError, ValueError) as error:

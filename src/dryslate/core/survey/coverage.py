@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
@@ -118,24 +118,31 @@ def find_coverage(
     name = _SIMULATED.get(figure, "")
     if name not in table.cells or n_units < table.cells[name][:, 0].min():
         return None
-    branches: list[Any] = [_tree(table, name)]
-    wanted = (float(n_units), level, size, spread)
-    if not all(map(math.isfinite, wanted)):
+    if not all(map(math.isfinite, (level, size, spread))):
         return None
-    for column, value in enumerate(wanted):
-        if column == 1 and value < _FARTHEST_LEVEL * min(min(b) for b in branches):
-            return None
-        if column == 3 and value > _FARTHEST_SPREAD * max(max(b) for b in branches):
-            return None
-        at = math.log(max(value, _LEAST))
-        away = [(abs(math.log(max(v, _LEAST)) - at), b[v]) for b in branches for v in b]
-        nearest = min(far for far, _ in away) + 1e-12
-        branches = [branch for far, branch in away if far <= nearest]
-    return float(branches[0])
+    branches = _nearest([_tree(table, name)], float(n_units))
+    if level < _FARTHEST_LEVEL * min(value for b in branches for value, _, _ in b):
+        return None
+    branches = _nearest(_nearest(branches, level), size)
+    if spread > _FARTHEST_SPREAD * max(value for b in branches for value, _, _ in b):
+        return None
+    return float(_nearest(branches, spread)[0])
+
+
+Branch = tuple[tuple[float, float, Any], ...]
+"""Values of a column, each with its logarithm and what lies under it."""
+
+
+def _nearest(branches: Sequence[Branch], value: float) -> list[Any]:
+    """Return what lies under the values nearest to this one, several where they tie."""
+    at = math.log(max(value, _LEAST))
+    away = [(abs(log - at), under) for branch in branches for _, log, under in branch]
+    nearest = min(far for far, _ in away) + 1e-12
+    return [under for far, under in away if far <= nearest]
 
 
 @lru_cache(maxsize=16)
-def _tree(table: CoverageTable, name: str) -> dict[float, Any]:
+def _tree(table: CoverageTable, name: str) -> Branch:
     """Sort the cells of a figure by units, then level, size and spread, in the table's order."""
     tree: dict[float, Any] = {}
     for *keys, last, coverage in table.cells[name].tolist():
@@ -143,7 +150,15 @@ def _tree(table: CoverageTable, name: str) -> dict[float, Any]:
         for key in keys:
             branch = branch.setdefault(key, {})
         branch.setdefault(last, coverage)
-    return tree
+    return _with_logs(tree)
+
+
+def _with_logs(tree: Mapping[float, Any]) -> Branch:
+    """Put the logarithm of each value beside it."""
+    return tuple(
+        (value, math.log(max(value, _LEAST)), _with_logs(u) if isinstance(u, dict) else u)
+        for value, u in tree.items()
+    )
 
 
 def coverage_flags(

@@ -18,6 +18,8 @@ FloatArray = NDArray[np.float64]
 FURTHEST = 2.0
 """So many times what was surveyed a curve may reach; beyond it the bias is not known."""
 N_RESAMPLES = 200
+_FEW = 64
+"""Up to so many units, or colonies, the tables of rarefaction are kept for the next survey."""
 _KEPT_POWER = 20
 """Logarithms of factorials are kept below 2 to this power (8 MB)."""
 
@@ -273,6 +275,24 @@ def _curve(sample: Sample, m: NDArray[np.int64]) -> tuple[FloatArray, FloatArray
 
 def _tables(x: FloatArray, m: NDArray[np.int64], n: int) -> tuple[FloatArray, FloatArray]:
     """Return for counts x and sizes m: chance of being found, and expected k log k."""
+    if n > _FEW:
+        return _made_tables(x, m, n)
+    at = x.astype(np.intp) - 1
+    found, k_log_k = _tables_of_all(tuple(m.tolist()), n)
+    return found[at], k_log_k[at]
+
+
+@lru_cache(maxsize=64)
+def _tables_of_all(m: tuple[int, ...], n: int) -> tuple[FloatArray, FloatArray]:
+    """Return the tables of every count up to n: surveys of as many units share them."""
+    made = _made_tables(np.arange(1.0, n + 1), np.array(m, dtype=np.int64), n)
+    for table in made:
+        table.setflags(write=False)
+    return made
+
+
+def _made_tables(x: FloatArray, m: NDArray[np.int64], n: int) -> tuple[FloatArray, FloatArray]:
+    """Work the tables out."""
     found = 1.0 - _missed(x, m, n, n)
     k_log_k = np.zeros((len(x), len(m)))
     for i, count in enumerate(x):

@@ -127,6 +127,7 @@ def site_place(  # noqa: PLR0913, PLR0917  one field each for what is known of a
     country_code: Short = "",
     water_body: Short = "",
     locality: Short = "",
+    published_locality: Short = "",
     is_sure: Annotated[bool, Form()] = False,
 ) -> RedirectResponse:
     """Keep where a site lies."""
@@ -138,6 +139,7 @@ def site_place(  # noqa: PLR0913, PLR0917  one field each for what is known of a
         country_code=country_code,
         water_body=water_body,
         locality=locality,
+        published_locality=published_locality,
         is_sure=is_sure,
     )
     observer = observer_of(request)

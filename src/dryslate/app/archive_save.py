@@ -1,0 +1,76 @@
+"""Storing what was read of an archive, each record after those it refers to."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+from dryslate.app.package_import import placed
+from dryslate.app.project_records import Site
+
+if TYPE_CHECKING:
+    from dryslate.app.archive_import import ArchiveRead
+    from dryslate.app.ports import SurveyStore
+
+
+def store_all(store: SurveyStore, read: ArchiveRead) -> int:
+    """Store it; returns how many rows of units. The caller holds the transaction."""
+    if read.region:
+        store.save_region(read.region)
+    for name, value in read.facts.items():
+        store.save_project_fact(name, value)
+    for site in (*read.sites, *(one.site for one in read.visits.values())):
+        store.save_site(Site(site=site))
+    for place in read.places.values():
+        store.save_site_place(place)
+    _each(store.save_zone, read.settings.get("zones", ()))
+    _each(store.save_visit, read.visits.values())
+    _each(store.save_unit, read.units)
+    _each(store.save_unit_place, read.unit_places)
+    _lists(store, read)
+    _each(store.save_unit_design, read.designs.values())
+    _corals(store, read)
+    _colonies(store, read)
+    photos = set(store.photo_ids())
+    return store.save_survey_rows(
+        placed(noted, photos) for unit in read.units for noted in read.rows.get(unit.unit_id, ())
+    )
+
+
+def _each(save: Callable[[Any], object], rows: Any) -> None:
+    for one in rows:
+        save(one)
+
+
+def _lists(store: SurveyStore, read: ArchiveRead) -> None:
+    """Store categories, weights, people and names."""
+    found = read.settings
+    store.save_categories(found.get("categories", ()))
+    store.save_category_mappings(found.get("category_mappings", ()))
+    weights = found.get("zone_weights", ())
+    for site in {one.site for one in weights}:
+        store.replace_zone_weights(site, [one for one in weights if one.site == site])
+    _each(store.save_project_person, found.get("people", ()))
+    store.replace_name_ids(found.get("name_ids", ()))
+
+
+def _corals(store: SurveyStore, read: ArchiveRead) -> None:
+    """Store corals with their looks, the draws, and what came of second looks."""
+    for coral in read.corals:
+        store.save_record(coral.record)
+        _each(store.save_identification, coral.looks)
+        _each(store.save_coral_health, coral.health)
+    chances = [one for coral in read.corals for one in coral.chances]
+    for draw in read.settings.get("draws", ()):
+        store.save_review_draw(draw, [one for one in chances if one.draw_id == draw.draw_id])
+    for coral in read.corals:
+        _each(store.save_review_outcome, coral.outcomes)
+
+
+def _colonies(store: SurveyStore, read: ArchiveRead) -> None:
+    """Store tagged colonies with what became of them."""
+    found = read.settings
+    _each(store.save_colony, found.get("colonies", ()))
+    _each(store.save_colony_sighting, found.get("sightings", ()))
+    _each(store.save_colony_fractions, found.get("fractions", ()))
+    _each(store.save_stress_onset, found.get("onsets", ()))

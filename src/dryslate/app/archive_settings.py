@@ -1,0 +1,137 @@
+"""
+What an archive says of the project as a whole, as JSON in eml.xml (additionalMetadata).
+
+The schema of EML leaves that element to whoever writes the file. Records stand in the tables; here
+stand only what no table of an archive holds: lists of categories, zones and their weights, tagged
+colonies, draws for second looks.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, fields, replace
+from typing import TYPE_CHECKING, Any
+
+from dryslate.app.colony_records import Colony, ColonyFractions, Neighbour, Sighting, StressOnset
+from dryslate.app.identification_rows import ReviewDrawRow
+from dryslate.app.project_records import Zone
+from dryslate.app.publication_records import NameId, ProjectPerson
+from dryslate.app.survey_records import Category, CategoryMapping
+from dryslate.app.zone_records import ZoneWeight
+
+if TYPE_CHECKING:
+    from dryslate.app.ports import SurveyStore
+
+VERSION = 1
+KINDS: Mapping[str, type] = {
+    "zones": Zone,
+    "zone_weights": ZoneWeight,
+    "categories": Category,
+    "category_mappings": CategoryMapping,
+    "people": ProjectPerson,
+    "name_ids": NameId,
+    "colonies": Colony,
+    "sightings": Sighting,
+    "fractions": ColonyFractions,
+    "onsets": StressOnset,
+    "draws": ReviewDrawRow,
+}
+"""Word to the kind of its rows, in an order in which each can be stored after the one before."""
+
+
+def settings_of(
+    store: SurveyStore, names: Mapping[str, str], sensitive: Iterable[str]
+) -> dict[str, Any]:
+    """
+    Gather what holds for the project as a whole.
+
+    Parameters
+    ----------
+    store : SurveyStore
+    names : Mapping
+        Site to the name it is published by.
+    sensitive : iterable of str
+        Sites of which no words leave the project.
+
+    Returns
+    -------
+    dict
+        Plain values. Visits are told by site and date, as published. How a tagged colony is found
+        again, and notes of zones, are left out at sensitive sites.
+    """
+    hidden = set(sensitive)
+    dates = {one.visit_id: (one.site, one.date) for one in store.visits()}
+
+    def visit(visit_id: str) -> str:
+        site, date = dates[visit_id]
+        return f"{names[site]} {date}"
+
+    def named(one: Any) -> Any:
+        return replace(one, site=names[one.site])
+
+    colonies = [
+        replace(
+            named(_found_again_by_nobody(one) if one.site in hidden else one),
+            first_visit_id=visit(one.first_visit_id),
+            sketch_sha256=None,
+        )
+        for one in store.colonies()
+    ]
+    rows: dict[str, Iterable[Any]] = {
+        "zones": [
+            named(replace(one, note="") if one.site in hidden else one) for one in store.zones()
+        ],
+        "zone_weights": [named(one) for one in store.zone_weights()],
+        "categories": store.categories(),
+        "category_mappings": store.category_mappings(),
+        "people": store.project_people(),
+        "name_ids": store.name_ids(),
+        "colonies": colonies,
+        "sightings": [
+            replace(one, visit_id=visit(one.visit_id)) for one in store.colony_sightings()
+        ],
+        "fractions": [
+            replace(one, visit_id=visit(one.visit_id)) for one in store.colony_fractions()
+        ],
+        "onsets": [named(one) for one in store.stress_onsets()],
+        "draws": store.review_draws(),
+    }
+    return {
+        "archive": VERSION,
+        "region": store.region(),
+        "facts": dict(store.project_facts()),
+        "sites": [names[one.site] for one in store.sites()],
+        **{word: [_plain(one) for one in found] for word, found in rows.items()},
+    }
+
+
+def _found_again_by_nobody(colony: Colony) -> Colony:
+    """Leave out how a colony is found."""
+    return replace(
+        colony, place="", from_what="", bearing_deg=None, distance_m=None, neighbours=(), note=""
+    )
+
+
+def _plain(row: Any) -> dict[str, Any]:
+    """Return what a row says; what it does not say is left out."""
+    return {k: v for k, v in asdict(row).items() if v not in (None, "", ())}
+
+
+def rows_of(settings: Mapping[str, Any], word: str) -> list[Any]:
+    """
+    Read the rows of one word.
+
+    Raises
+    ------
+    ValueError, TypeError, KeyError
+        Where one of them is no row of its kind.
+    """
+    kind = KINDS[word]
+    known = {field.name for field in fields(kind)}
+    found = []
+    for said in settings.get(word, ()):
+        values = {key: value for key, value in dict(said).items() if key in known}
+        if "neighbours" in values:
+            values["neighbours"] = tuple(Neighbour(**one) for one in values["neighbours"])
+        found.append(kind(**values))
+    return found
