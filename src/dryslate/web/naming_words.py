@@ -36,8 +36,8 @@ CONFIDENCE = (
 PRIOR = {
     "local": N_("Local frequencies of the genera are weighed in."),
     "met": N_(
-        "Genera that surveyors meet on most dives count twice as much as those met now and then, "
-        "and four times as much as those met seldom (a judgement)."
+        "How often surveyors meet a genus is weighed in mildly: from 1 for those met seldom to 8 "
+        "for those met on nearly every dive (a judgement)."
     ),
     "equal": N_("Every genus of the region counts as equally common."),
 }

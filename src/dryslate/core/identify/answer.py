@@ -25,8 +25,8 @@ P_UNSURE = 0.5  # under it, a size that fits nothing is asked about
 CHUNK = 256
 PRIOR_WORDS: Mapping[PriorKind, str] = {
     "local": "Local frequencies of the genera are weighed in.",
-    "met": "No local frequencies are given: genera that surveyors meet on most dives count twice "
-    "as much as those met now and then, and four times as much as those met seldom (a judgement).",
+    "met": "No local frequencies are given: how often surveyors meet a genus is weighed in mildly, "
+    "from 1 for those met seldom to 8 for those met on nearly every dive (a judgement).",
     "equal": "Every genus of the region counts as equally common.",
 }
 """What an answer says of how common it takes the genera to be."""

@@ -21,6 +21,7 @@ from dryslate.core.identify.taxa import Frequency, Kind, Profile, SizeRange, Tax
 
 GROWTH = "growth_form"
 WHOLE_SHARE = 0.8  # of a profile stays with the profile as a whole: few specimens were measured
+LOOKS_MIXED = 0.1  # of the colonies of a look show a character as the genus as a whole does
 OWN_GROWTH = 0.3  # of a kind's growth forms is its own; the rest is the profile's
 LEAST_LOG_SD = 0.15  # of sizes within a kind: colonies of one species differ by that much
 OTHER_MEASURE_LOG_SD = 0.25  # valley width read for calice width, and the other way
@@ -64,8 +65,49 @@ class KindTable:
     wide: Mapping[str, tuple[float, float]]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Looks:
+    """
+    Which genus each profile is a look of.
+
+    Parameters
+    ----------
+    genus_of : ndarray of int, shape (n_profiles,)
+    share : ndarray of float, shape (n_profiles,)
+        Within the genus; sums to one over each.
+    """
+
+    genus_of: NDArray[np.intp]
+    share: FloatArray
+
+    def mean(self, shown: FloatArray, profiles: NDArray[np.intp]) -> FloatArray:
+        """
+        Return what the genus of each profile shows as a whole.
+
+        Parameters
+        ----------
+        shown : ndarray of float, shape (n, n_states)
+            How often each of the profiles shows each state.
+        profiles : ndarray of int, shape (n,)
+
+        Returns
+        -------
+        ndarray of float, shape (n, n_states)
+        """
+        genus, share = self.genus_of[profiles], self.share[profiles]
+        whole = np.zeros((len(self.genus_of), shown.shape[1]))
+        np.add.at(whole, genus, share[:, None] * shown)
+        whole /= np.maximum(np.bincount(genus, share, len(whole)), 1e-300)[:, None]
+        of_each: FloatArray = whole[genus]
+        return of_each
+
+
 def kind_table(
-    taxa: TaxaData, profiles: tuple[Profile, ...], finest: frozenset[str], rates: ErrorRates
+    taxa: TaxaData,
+    profiles: tuple[Profile, ...],
+    finest: frozenset[str],
+    rates: ErrorRates,
+    looks: Looks,
 ) -> KindTable:
     """All kinds of the region: the profile as a whole first, then its kinds."""
     growth = taxa.characters.get(GROWTH)
@@ -77,10 +119,10 @@ def kind_table(
     share: list[float] = []
     made_of: list[Kind | None] = []
     own_shares: list[FloatArray] = []
-    whole_shares: list[FloatArray] = []
     shares_made: dict[tuple[tuple[str, Frequency], ...], FloatArray] = {}
     sizes: dict[str, list[tuple[float, float, float]]] = {m: [] for m in MEASURES}
     average = _average_growth(profiles, states, rates)
+    of_whole: list[FloatArray] = []
     for profile in profiles:
         starts.append(len(share))
         rows = profile.states.get(GROWTH)
@@ -89,6 +131,7 @@ def kind_table(
             if rows
             else average
         )
+        of_whole.append(whole)
         for kind, weight in _with_whole(profile, finest):
             own = whole
             if kind and kind.growth_forms:
@@ -99,10 +142,15 @@ def kind_table(
             share.append(weight)
             made_of.append(kind)
             own_shares.append(own)
-            whole_shares.append(whole)
             for measure in MEASURES:
                 sizes[measure].append(_size_of(profile, kind, measure))
-    p_growth = OWN_GROWTH * np.array(own_shares) + (1.0 - OWN_GROWTH) * np.array(whole_shares)
+    every = np.arange(len(profiles))
+    n_kinds = np.diff([*starts, len(share)])
+    wholes = np.array(of_whole).reshape(len(profiles), len(states))
+    own_growth = np.array(own_shares).reshape(len(share), len(states))
+    p_growth = OWN_GROWTH * own_growth + (1.0 - OWN_GROWTH) * np.repeat(wholes, n_kinds, 0)
+    of_genus = np.repeat(looks.mean(wholes, every), n_kinds, 0)
+    p_growth = (1.0 - LOOKS_MIXED) * p_growth + LOOKS_MIXED * of_genus
     p_growth = p_growth.reshape(len(share), len(states)) @ confusion
     wide = {m: _wide_of(np.array(sizes[m])) for m in MEASURES}
     means, sds, measured = {}, {}, {}

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from dryslate.base.errors import InputError
 from dryslate.core.identify.evidence import MEASURES, nearest_words
-from dryslate.core.identify.kinds import GROWTH, KindTable, full_range, kind_table
+from dryslate.core.identify.kinds import GROWTH, KindTable, Looks, full_range, kind_table
 from dryslate.core.identify.observer import ErrorRates
 from dryslate.core.identify.tables import (
     AskTable,
@@ -26,7 +26,7 @@ from dryslate.core.identify.taxa import Lookalike, Met, Profile, TaxaData
 PriorKind = Literal["local", "met", "equal"]
 SHARE_POWER = 0.7  # of the shares of looks, which rest on memory: draws them together
 LOCAL_FLOOR = 0.02  # of the prior stays as it was where local frequencies are given
-MET_WEIGHT: Mapping[Met, float] = {"often": 1.0, "at_times": 0.5, "seldom": 0.25}
+MET_WEIGHT: Mapping[Met, float] = {"always": 8.0, "often": 4.0, "at_times": 2.0, "seldom": 1.0}
 """Of a genus in the prior, by how often it is met. Real reefs differ by far more; what people name
 with questions is more often the rare one than a transect has it."""
 
@@ -126,24 +126,27 @@ def build_model(
     -----
     Of a character with states :math:`s`, a profile :math:`p` writes
     :math:`P(o \mid p) = \sum_s q_p(s)\, C(s, o)` with the shares :math:`q_p` from the weights of
-    usual, sometimes and rare states and the observers' confusion :math:`C`. A character that is
-    not scored for a profile is no evidence: its row is half what the profile's family and half
-    what the region shows, so that it neither gains nor loses against the average. Prior: 4 to
-    2 to 1 for genera met often, at times and seldom, in the part of the region where each is met
-    most; or local frequencies, of which 2 % stay so; times the profile's share to the power of 0.7.
+    usual, sometimes and rare states and the observers' confusion :math:`C`; a tenth of
+    :math:`q_p` is what the genus as a whole shows, since looks go over into each other. A
+    character that is not scored for a profile is no evidence: its row is half what the profile's
+    family and half what the region shows, so that it neither gains nor loses against the average.
+    Prior: 8 to 4 to 2 to 1 for genera met nearly always, often, at times and seldom, in the part of
+    the region where each is met most; or local frequencies, of which 2 % stay so; times the
+    profile's share to the power of 0.7.
     """
     profiles = _profiles_of(taxa, region)
     genera = tuple(dict.fromkeys(p.genus for p in profiles))
     genus_of = np.array([genera.index(p.genus) for p in profiles], np.intp)
     families = tuple(taxa.genera[g].family for g in genera)
     family_of = np.array([families[g] for g in genus_of])
+    looks = Looks(genus_of=genus_of, share=_shares_of(profiles, genus_of))
     tables = {
-        name: character_table(character, taxa, profiles, family_of, error_rates)
+        name: character_table(character, taxa, profiles, family_of, error_rates, looks)
         for name, character in taxa.characters.items()
     }
     local = {} if all_equal else taxa.frequencies.get(region or "", {})
     met = {} if all_equal else _met_in(taxa, genera, finest_regions(taxa, region))
-    kinds = kind_table(taxa, profiles, finest_regions(taxa, region), error_rates)
+    kinds = kind_table(taxa, profiles, finest_regions(taxa, region), error_rates, looks)
     if GROWTH in tables:
         tables[GROWTH] = growth_table(tables[GROWTH], kinds)
     return Model(
@@ -156,7 +159,7 @@ def build_model(
         profiles=profiles,
         genus_of=genus_of,
         starts=np.searchsorted(genus_of, np.arange(len(genera))),
-        prior=_prior_of(profiles, genera, genus_of, met, local),
+        prior=_prior_of(looks, genera, met, local),
         prior_kind="local" if local else "met" if len(set(met.values())) > 1 else "equal",
         tables=tables,
         kinds=kinds,
@@ -230,20 +233,24 @@ def _met_in(taxa: TaxaData, genera: tuple[str, ...], finest: frozenset[str]) -> 
     return found
 
 
+def _shares_of(profiles: tuple[Profile, ...], genus_of: NDArray[np.intp]) -> FloatArray:
+    """Share of each look within its genus, drawn together."""
+    share = np.array([max(p.share, 1e-6) ** SHARE_POWER for p in profiles])
+    within: FloatArray = share / np.bincount(genus_of, weights=share)[genus_of]
+    return within
+
+
 def _prior_of(
-    profiles: tuple[Profile, ...],
+    looks: Looks,
     genera: tuple[str, ...],
-    genus_of: NDArray[np.intp],
     met: Mapping[str, Met],
     local: Mapping[str, float],
 ) -> FloatArray:
     """Prior of each profile: of its genus, times its share within."""
-    share = np.array([max(p.share, 1e-6) ** SHARE_POWER for p in profiles])
-    share /= np.bincount(genus_of, weights=share)[genus_of]
     of_genus = np.array([MET_WEIGHT[met[g]] if g in met else 1.0 for g in genera])
     of_genus /= of_genus.sum()
     given = np.array([max(local.get(g, 0.0), 0.0) for g in genera])
     if given.sum() > 0:
         of_genus = LOCAL_FLOOR * of_genus + (1.0 - LOCAL_FLOOR) * given / given.sum()
-    prior: FloatArray = of_genus[genus_of] * share
+    prior: FloatArray = of_genus[looks.genus_of] * looks.share
     return prior

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dryslate.core.identify.evidence import MEASURES
-from dryslate.core.identify.kinds import KindTable
+from dryslate.core.identify.kinds import LOOKS_MIXED, KindTable, Looks
 from dryslate.core.identify.observer import (
     ErrorRates,
     confusion_of,
@@ -111,6 +111,7 @@ def character_table(
     profiles: tuple[Profile, ...],
     family_of: NDArray[np.str_],
     rates: ErrorRates,
+    looks: Looks,
 ) -> CharacterTable:
     """One character over the profiles."""
     name, states = character.character, tuple(character.states)
@@ -125,7 +126,9 @@ def character_table(
             if state in place:
                 frequency[i, place[state]] = FREQUENCY_CODE[row.frequency]
                 is_memory[i, place[state]] = row.is_memory
-    p_written[is_known] = shares_by_code(frequency[is_known], rates) @ confusion
+    shown = shares_by_code(frequency[is_known], rates)
+    of_genus = looks.mean(shown, np.flatnonzero(is_known))
+    p_written[is_known] = ((1.0 - LOOKS_MIXED) * shown + LOOKS_MIXED * of_genus) @ confusion
     _fill_unknown(p_written, is_known, family_of)
     return CharacterTable(
         character=character,

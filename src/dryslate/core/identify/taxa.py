@@ -10,8 +10,8 @@ SeenWith = Literal["eye", "lens", "broken"]
 """By eye, with a lens or a close-up, or only on a broken or dead surface."""
 Frequency = Literal["usual", "sometimes", "rare"]
 Group = Literal["stony", "hydrocoral", "octocoral", "not_coral", "juvenile"]
-Met = Literal["often", "at_times", "seldom"]
-"""How often a genus is met: on most dives, now and then, on few dives or in few places."""
+Met = Literal["always", "often", "at_times", "seldom"]
+"""How often a genus is met: on nearly every dive, on most, now and then, or seldom."""
 Measure = Literal["corallite_diameter", "valley_width", "colony_diameter"]
 
 

@@ -180,6 +180,27 @@ def test_profiles_of_one_genus_are_summed_by_their_shares_drawn_together(
     )
 
 
+def test_a_look_shows_a_little_of_what_the_other_looks_of_its_genus_do(
+    small_reef: ModuleType,
+) -> None:
+    shared = small_reef.profile("Alpha", "wall=shared growth_form=massive", profile="joined")
+    parted = small_reef.profile("Alpha", "wall=separate growth_form=branching", profile="parted")
+    model = build_model(small_reef.reef(shared, parted), small_reef.PLAIN, "west")
+    for name in ("wall", "growth_form"):
+        # shown 0.95 : 0.05, a slip in ten
+        assert model.tables[name].p_written[0] == pytest.approx([0.95 * 0.9 + 0.05 * 0.1, 0.14])
+        assert model.tables[name].p_written[1] == pytest.approx([0.14, 0.86])
+
+
+def test_a_look_that_is_not_scored_takes_no_part_in_what_the_genus_shows(
+    small_reef: ModuleType,
+) -> None:
+    shared = small_reef.profile("Alpha", "wall=shared", profile="joined")
+    unknown = small_reef.profile("Alpha", "tissue=thin", profile="unknown")
+    model = build_model(small_reef.reef(shared, unknown), small_reef.PLAIN, "west")
+    assert model.tables["wall"].p_written[0] == pytest.approx([0.9, 0.1])
+
+
 def test_rarer_states_weigh_less(small_reef: ModuleType) -> None:
     both = small_reef.profile("Alpha", "wall=shared,separate:rare")
     model = build_model(small_reef.reef(both, small_reef.BELLA), small_reef.PLAIN, "west")
