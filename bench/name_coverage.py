@@ -10,7 +10,7 @@ or of a site of eight among them. `--part` runs some alone:
 - `looks`: the season of points and that of belts, raw, second looks and a table of 100 a class;
 - `outside`: a table from outside over units, checked corals, error rates and numbers of classes;
 - `few`: a class by the settled second looks that it has;
-- `health`: prevalence by name as read, which is not corrected, where genera bleach alike or not;
+- `health`: prevalence by name as read, and corrected by a table, where genera bleach alike or not;
 - `exact`: a table whose shares are taken as exact, though they were found from so many corals.
 """
 
@@ -28,7 +28,11 @@ from numpy.typing import NDArray
 from dryslate.base.errors import InputError
 from dryslate.core.survey.intervals import fraction_interval, rate_interval
 from dryslate.core.survey.named_amounts import amount_interval
-from dryslate.core.survey.outside_table import correct_by_table, prepare_table
+from dryslate.core.survey.outside_table import (
+    correct_by_table,
+    correct_prevalence_by_table,
+    prepare_table,
+)
 from dryslate.core.survey.prevalence import estimate_prevalence
 from dryslate.core.survey.second_looks import correct_by_tallies
 from dryslate.core.survey.statement import SurveySettings
@@ -239,12 +243,12 @@ PREVALENCES = {"apart": (0.50, 0.20, 0.05), "alike": (0.20, 0.20, 0.20)}
 
 
 def health(b: int) -> Iterator[dict[str, Any]]:
-    """Prevalence by name as read; a colony is misnamed whether it is ill or not."""
+    """Prevalence by name, raw and by a table; a colony is misnamed whether it is ill or not."""
     for how, truth in PREVALENCES.items():
         for rate in (0.05, 0.1, 0.2):
             rng = np.random.default_rng([SEED, 5, round(100 * rate), len(how)])
             table, means = errors(3, rate), truth_of(3, is_share=False) * BELT_M2
-            held, read = np.zeros(3), np.zeros(3)
+            held, read, by_table = np.zeros(3), np.zeros(3), []
             for _ in range(b):
                 own = dirichlet(rng, table * 20 + 1e-9, (1, 20))[0]
                 there = rng.poisson(means * rng.standard_gamma(CLUMPED, (20, 3)) / CLUMPED)
@@ -257,6 +261,9 @@ def health(b: int) -> Iterator[dict[str, Any]]:
                     lo = 0.0 if found.lo95 is None else found.lo95
                     held[k] += found.hi95 is not None and lo <= truth[k] <= found.hi95
                     read[k] += found.estimate or 0.0
+                ready = prepare_table(rng.multinomial(100, table) / 100, np.full(3, 100.0), DRAWS)
+                drawn = correct_prevalence_by_table(ill_read, all_read - ill_read, ready)
+                by_table.append((drawn.lo95 <= truth) & (np.array(truth) <= drawn.hi95))
             for k in range(3):
                 p = held[k] / b
                 yield {
@@ -267,6 +274,7 @@ def health(b: int) -> Iterator[dict[str, Any]]:
                     "read_on_average": round(float(read[k] / b), 3),
                     "held_pct": round(100 * float(p), 1),
                     "u_pct": error_pct(p, b),
+                    "by_table_pct": round(100 * float(np.mean(by_table, axis=0)[k]), 1),
                 }
 
 

@@ -158,6 +158,44 @@ def test_shares_without_the_number_checked_are_taken_as_exact_and_said_so(projec
     assert "by error rates from elsewhere, assumed to hold here" in said
 
 
+SHARES = "normal_pct,pale_pct,bleached_pct,recently_dead_pct,old_dead_pct"
+ILL = {"T1": ((5, 10), (2, 11)), "T2": ((3, 11), (1, 13)), "T3": ((6, 10), (2, 10))}
+"""Of each belt, for Favites and Goniastrea: bleached colonies, and all that were examined."""
+
+
+def test_prevalence_by_name_is_corrected_by_a_table_from_outside_only(project) -> None:
+    head = "site,date,unit,design,length_m,width_m,edge_rule,kind,category,name," + SHARES
+    lines = [head]
+    for unit, genera in ILL.items():
+        for name, (ill, n) in zip(NAMES, genera, strict=False):
+            for k in range(n):
+                state = "40,0,60,0,0" if k < ill else "100,0,0,0,0"
+                belt = f"Ledge,2024-05-19,B{unit},belt,10,1,centre_inside,colony,hard coral"
+                lines.append(f"{belt},{name},{state}")
+    path = project.parent / "belts.csv"
+    path.write_text("\n".join(lines) + "\n", "utf-8")
+    done = run("records", "import", project, path, "--observer", INES, "--save", "--json")
+    assert json.loads(done.stdout)["n_stored"] == 65, done.stdout
+    rows, _ = rows_of(project, "--error-table", table(project, GOOD))
+    counts = np.array(list(ILL.values())).sum(axis=0)
+    back = np.linalg.inv(np.array([[0.8, 0.2], [0.1, 0.9]]).T)
+    want = (back @ counts[:, 0]) / (back @ counts[:, 1])
+    for k, name in enumerate(NAMES[:2]):
+        raw = rows["prevalence_bleached_frac", name]
+        row = rows["prevalence_bleached_adjusted_frac", name]
+        assert row["estimate"] == pytest.approx(want[k])
+        assert (row["n_units"], row["n_colonies"]) == (3, raw["n_colonies"])
+        assert row["hi95"] - row["lo95"] > 0
+        assert "rates_from_elsewhere" in row["flags"]
+    # what the table takes from one genus it gives to the other
+    assert want[0] > rows["prevalence_bleached_frac", "Favites"]["estimate"]
+    assert want[1] < rows["prevalence_bleached_frac", "Goniastrea"]["estimate"]
+    # nobody saw an old dead part, and nothing is made of that
+    assert not [key for key in rows if key[0] == "prevalence_old_dead_adjusted_frac"]
+    look_again(project, LOOKS)
+    assert not [key for key in rows_of(project)[0] if key[0].startswith("prevalence_bleached_adj")]
+
+
 @pytest.mark.parametrize(
     ("text", "slug"),
     [

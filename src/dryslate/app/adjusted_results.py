@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from dryslate.app.result_figures import COUNT_DESIGNS, COVER_DESIGNS
+from dryslate.app.result_health import SIGNS
 from dryslate.app.result_made import Made
 from dryslate.app.result_rows import ResultRow, row_of
 from dryslate.app.result_tallies import UNNAMED, NotedName, SampledAlike
@@ -17,10 +18,17 @@ from dryslate.app.review_state import latest_outcomes, settled_of
 from dryslate.app.survey_words import BY_LOOKS, BY_TABLE, TOGETHER
 from dryslate.base.errors import InputError
 from dryslate.base.problems import Problem
+from dryslate.base.quality import Flag
+from dryslate.core.survey.colony_health import examined
 from dryslate.core.survey.estimate import Estimate
 from dryslate.core.survey.methods import Method
 from dryslate.core.survey.named_amounts import state_amount, state_drawn
-from dryslate.core.survey.outside_table import OutsideTable, correct_by_table, prepare_table
+from dryslate.core.survey.outside_table import (
+    OutsideTable,
+    correct_by_table,
+    correct_prevalence_by_table,
+    prepare_table,
+)
 from dryslate.core.survey.second_looks import (
     CorrectedAmounts,
     Pooling,
@@ -38,6 +46,10 @@ if TYPE_CHECKING:
     from dryslate.app.result_tallies import Tallied
     from dryslate.core.identify.taxa import TaxaData
     from dryslate.formats.confusion_csv import ConfusionTable
+
+
+FEWEST_UNITS = 2
+"""Units that tell how units differ."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -125,7 +137,8 @@ def adjusted_results(
     -------
     rows : tuple of ResultRow
         ``cover_adjusted_frac``, ``density_adjusted_per_m2`` and ``count_adjusted_per_min``; for
-        names that were pooled also the raw figure of the pool.
+        names that were pooled also the raw figure of the pool; by a table from outside also the
+        prevalences, for second looks do not say which colonies were ill.
     problems : tuple of Problem
         ``names-not-adjusted``: which names were not, and why.
 
@@ -150,7 +163,10 @@ def adjusted_results(
         for one in (
             _by_looks(group, tallied.names, looks, pooling)
             if outside is None or ready is None
-            else _by_table(group, tallied.names, outside.names, ready)
+            else (
+                *_by_table(group, tallied.names, outside.names, ready),
+                *_prevalence_by_table(group, outside.names, ready),
+            )
         )
     )
     noted = {thing.split("\t")[1] for thing in tallied.names}
@@ -214,6 +230,36 @@ def _by_table(
             adjusted, ready, found, k, len(group.units), is_plots=group.is_permanent
         )
         yield Made(thing=f"name\t{name}", found=estimate, about=BY_TABLE)
+
+
+def _prevalence_by_table(
+    group: SampledAlike, classes: Sequence[str], ready: OutsideTable
+) -> Iterator[Made]:
+    """Correct prevalence by name of units that were sampled alike by a table from outside."""
+    seen = [
+        [examined(one.colonies.get(f"name\t{name}", ())) for name in classes]
+        for one in group.tallies
+    ]
+    seen = [unit for unit in seen if any(unit)]
+    if len(seen) < FEWEST_UNITS:
+        return
+    n = np.array([[len(rows) for rows in unit] for unit in seen], dtype=np.float64)
+    chosen = any(any(one.chosen.values()) for one in group.tallies)
+    for what, is_case in SIGNS:
+        cases = np.array([[sum(map(is_case, rows)) for rows in unit] for unit in seen])
+        found = correct_prevalence_by_table(cases, n - cases, ready)
+        figure = what.replace("_frac", "_adjusted_frac")
+        for k, name in enumerate(classes):
+            if not (n[:, k].any() and cases.any() and np.isfinite(found.estimate[k])):
+                continue
+            stated = state_drawn(figure, ready, found, k, len(seen), is_plots=group.is_permanent)
+            made = Made(
+                thing=f"name\t{name}",
+                found=stated,
+                about=BY_TABLE,
+                n_colonies=int(n[:, k].sum()),
+            )
+            yield made.flagged(Flag.CHOSEN_LEFT_OUT) if chosen else made
 
 
 def _by_looks(

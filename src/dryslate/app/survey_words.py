@@ -84,6 +84,13 @@ FIGURE_WORDS: Mapping[str, str] = {
     "prevalence_pale_or_bleached_frac": "Colonies with any pale or bleached part (share)",
     "prevalence_recently_dead_frac": "Colonies with any recently dead part (share)",
     "prevalence_old_dead_frac": "Colonies with any long dead part (share)",
+    "prevalence_bleached_adjusted_frac": "Colonies with any bleached part, corrected for misnaming",
+    "prevalence_pale_or_bleached_adjusted_frac": "Colonies with any pale or bleached part, "
+    "corrected for misnaming",
+    "prevalence_recently_dead_adjusted_frac": "Colonies with any recently dead part, "
+    "corrected for misnaming",
+    "prevalence_old_dead_adjusted_frac": "Colonies with any long dead part, "
+    "corrected for misnaming",
     "bleached_of_live_frac": "Bleached share of live tissue",
     "partial_mortality_recent_frac": "Recently dead share of a colony, mean",
     "partial_mortality_old_frac": "Long dead share of a colony, mean",

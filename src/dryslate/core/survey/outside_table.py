@@ -20,6 +20,8 @@ ADDED = 1.0
 """Checked corals added to each row, spread evenly: what was never met is not taken as never."""
 SEED = 1978
 ENDS = (0.025, 0.975)
+FARTHEST = 50.0
+"""Most that a drawn logarithm may lie above that of the mean: with two units t has no end."""
 MIDDLE = (0.15865525393145705, 0.8413447460685429)
 """Shares of the normal law within one standard deviation."""
 
@@ -172,6 +174,73 @@ def correct_by_table(
     [0.357, 0.113]
     """
     x = np.asarray(values, dtype=np.float64)
+    drawn = _drawn_means(x, outside, is_share=is_share)
+    mean = x.mean(axis=0)
+    return _stated(mean, outside.back @ mean, _through(outside, drawn))
+
+
+def correct_prevalence_by_table(
+    cases: ArrayLike, others: ArrayLike, outside: OutsideTable
+) -> DrawnAmounts:
+    r"""
+    Correct the prevalence of classes by the inverse of an outside table of confusions.
+
+    Parameters
+    ----------
+    cases, others : array_like of float, shape (n, q)
+        Colonies with the sign, and those examined without it, of each class as read, in each unit.
+    outside : OutsideTable
+
+    Returns
+    -------
+    DrawnAmounts
+        The estimate is NaN for a class of which nothing is left.
+
+    Raises
+    ------
+    InputError
+        ``confusion-not-usable`` with fewer than two units, or where nothing was found.
+
+    Notes
+    -----
+    Both sums go through the inverse, as in `correct_by_table`, and their ratio is taken; both are
+    drawn together, on the logarithm. A colony is taken to be misnamed as often with the sign as
+    without it: where the ill are harder to name, the correction leaves part of the error.
+
+    Examples
+    --------
+    >>> table = prepare_table([[0.8, 0.2], [0.1, 0.9]], [100, 50])
+    >>> ill, well = [[5, 2], [3, 1], [6, 2]], [[5, 9], [8, 12], [4, 8]]
+    >>> found = correct_prevalence_by_table(ill, well, table)
+    >>> [round(float(v), 3) for v in found.raw], [round(float(v), 3) for v in found.estimate]
+    ([0.452, 0.147], [0.494, 0.057])
+    """
+    top, rest = (np.asarray(a, dtype=np.float64) for a in (cases, others))
+    q = top.shape[1]
+    drawn = _drawn_means(np.hstack([top, rest]), outside, is_share=False)
+    tops, rests = (_through(outside, part) for part in (drawn[:, :q], drawn[:, q:]))
+    means = top.mean(axis=0), rest.mean(axis=0)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        raw = means[0] / (means[0] + means[1])
+        back = outside.back @ means[0], outside.back @ means[1]
+        whole = back[0] + back[1]
+        estimate = np.where(whole > 0, back[0] / whole, np.nan)
+        return _stated(raw, estimate, tops / (tops + rests))
+
+
+def _stated(raw: FloatArray, estimate: FloatArray, draws: FloatArray) -> DrawnAmounts:
+    """Take ends and doubt from draws."""
+    lo, low, high, hi = np.quantile(draws, [ENDS[0], *MIDDLE, ENDS[1]], axis=0)
+    return DrawnAmounts(raw=raw, estimate=estimate, u=(high - low) / 2, lo95=lo, hi95=hi)
+
+
+def _through(outside: OutsideTable, drawn: FloatArray) -> FloatArray:
+    """Carry drawn means through drawn tables."""
+    return np.asarray(np.matmul(outside.draws, drawn[:, :, None])[:, :, 0])
+
+
+def _drawn_means(x: FloatArray, outside: OutsideTable, *, is_share: bool) -> FloatArray:
+    """Draw means as read, as many as there are tables; the seed comes from the units."""
     mean = x.mean(axis=0)
     if len(x) < 2 or not mean.sum() > 0:
         raise InputError(
@@ -181,12 +250,7 @@ def correct_by_table(
         )
     rng = np.random.default_rng([SEED, *np.rint(mean / mean.sum() * 1e6).astype(int).tolist()])
     n_draws = len(outside.draws) if len(outside.draws) > 1 else N_DRAWS
-    drawn = _draw_means(x, n_draws, rng, is_share=is_share)
-    found = np.matmul(outside.draws, drawn[:, :, None])[:, :, 0]
-    lo, low, high, hi = np.quantile(found, [ENDS[0], *MIDDLE, ENDS[1]], axis=0)
-    return DrawnAmounts(
-        raw=mean, estimate=outside.back @ mean, u=(high - low) / 2, lo95=lo, hi95=hi
-    )
+    return _draw_means(x, n_draws, rng, is_share=is_share)
 
 
 def _draw_means(
@@ -208,4 +272,4 @@ def _draw_means(
             s = a * np.sqrt(1 + ((1 - 2 * mean) * a) ** 2)
             return np.asarray(expit(logit(mean) + (0.5 - mean) * s**2 + z * s))
         s = a * np.sqrt(1 + a**2)
-        return np.asarray(np.exp(np.log(mean) + s**2 / 2 + z * s))
+        return np.asarray(np.exp(np.log(mean) + np.minimum(s**2 / 2 + z * s, FARTHEST)))

@@ -11,7 +11,11 @@ from dryslate.core.survey.intervals import fraction_interval, rate_interval
 from dryslate.core.survey.methods import Method
 from dryslate.core.survey.misnaming import correct_share, correct_shares
 from dryslate.core.survey.named_amounts import amount_interval, state_amount, state_drawn
-from dryslate.core.survey.outside_table import correct_by_table, prepare_table
+from dryslate.core.survey.outside_table import (
+    correct_by_table,
+    correct_prevalence_by_table,
+    prepare_table,
+)
 from dryslate.core.survey.second_looks import (
     SecondLook,
     correct_by_second_looks,
@@ -69,6 +73,15 @@ def test_a_class_that_no_unit_read_stays_unread() -> None:
     assert np.isfinite([*found.lo95, *found.hi95]).all()
     assert found.estimate[1] < 0
     assert found.lo95[1] < found.estimate[1]
+
+
+def test_two_units_far_apart_give_a_wide_interval_that_is_a_number() -> None:
+    for is_share in (True, False):
+        found = correct_by_table(
+            [[0.30, 0.02], [0.01, 0.20]], prepare_table(TABLE, [30, 30]), is_share=is_share
+        )
+        assert np.isfinite([found.estimate, found.u, found.lo95, found.hi95]).all()
+        assert (found.hi95 - found.lo95 > 4 * found.estimate).all()
 
 
 def test_what_cannot_be_corrected_is_refused() -> None:
@@ -155,3 +168,42 @@ def test_amounts_beyond_what_can_be_are_stated_on_the_plain_scale() -> None:
     assert Flag.ADJUSTED_OUTSIDE in stated.flags
     none = state_amount(("cover_adjusted_frac", Method.TWICE_NAMED), (0.2, 0.0, 8.0), 9)
     assert (none.lo95, none.method) == (None, Method.NONE)
+
+
+ILL = np.array([[5, 2], [3, 1], [6, 2], [4, 3]])
+WELL = np.array([[5, 9], [8, 12], [4, 8], [7, 9]])
+
+
+def test_prevalence_of_genera_that_bleach_alike_is_not_moved() -> None:
+    ready = prepare_table(TABLE, [100, 100])
+    found = correct_prevalence_by_table(WELL, 3 * WELL, ready)
+    np.testing.assert_allclose(found.raw, 0.25)
+    np.testing.assert_allclose(found.estimate, 0.25)
+
+
+def test_prevalence_that_names_mixed_is_told_apart_again() -> None:
+    true_ill, true_well = np.array([[40, 5]] * 4), np.array([[60, 95]] * 4)
+    found = correct_prevalence_by_table(true_ill @ TABLE, true_well @ TABLE, prepare_table(TABLE))
+    np.testing.assert_allclose(found.estimate, [0.40, 0.05])
+    assert found.raw[0] < 0.40
+    assert found.raw[1] > 0.05
+
+
+def test_prevalence_with_a_sure_table_has_the_width_of_the_jackknife() -> None:
+    from dryslate.core.survey.prevalence import estimate_prevalence
+    from dryslate.core.survey.statement import SurveySettings
+
+    rng = np.random.default_rng(5)
+    n = rng.poisson(20, (30, 2))
+    ill = rng.binomial(n, [0.4, 0.2])
+    found = correct_prevalence_by_table(ill, n - ill, prepare_table(np.eye(2)))
+    for k in range(2):
+        want = estimate_prevalence(ill[:, k], n[:, k], SurveySettings())
+        assert found.estimate[k] == pytest.approx(want.estimate)
+        assert found.u[k] == pytest.approx(want.u, rel=0.1)
+
+
+def test_a_class_of_which_nothing_is_left_has_no_prevalence() -> None:
+    ready = prepare_table([[0.6, 0.4], [0.05, 0.95]], [100, 100])
+    found = correct_prevalence_by_table([[5, 1], [4, 0]], [[30, 3], [25, 4]], ready)
+    assert np.isnan(found.estimate[1])
