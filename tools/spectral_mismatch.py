@@ -150,7 +150,8 @@ def stratum_of(scene: Scene) -> int:
 
 def is_told(fit: ColourFit) -> bool:
     """Whether a fit is usable but for its expected difference, which these tables decide."""
-    return not has_error([p for p in fit.problems if p.slug != "colour-too-uncertain"])
+    by_these = {"colour-looking-only", "colour-too-uncertain"}
+    return not has_error([p for p in fit.problems if p.slug not in by_these])
 
 
 def collect(scenes: list[Scene], settings: ColourSettings, how: str) -> dict[str, Errors]:

@@ -128,6 +128,22 @@ def test_run_corrects_borrows_refuses_and_leaves_alone(
     assert done["C"].row.corrected_path is None
 
 
+def test_photo_for_looking_only_is_written_but_neither_measured_nor_lent(
+    project: Path, card_photos: ModuleType, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A limit that no photo keeps stands for a photo deep in natural light."""
+    monkeypatch.setattr("dryslate.core.colour.signal.DE00_P95_FIT", 1.0)
+    done = run(project, card_photos)
+    shown = done["A"].row
+    assert shown.outcome == "corrected"
+    assert shown.result["colour"]["usable"] is False
+    assert shown.result["scale"]["usable"] is True
+    assert "colour-looking-only" in {p["slug"] for p in shown.result["problems"]}
+    assert (project / shown.corrected_path).is_file()
+    assert done["B"].row.outcome == "no_card"  # nobody to borrow from
+    assert done["D"].row.outcome == "refused"
+
+
 def test_again_does_nothing_and_tells_the_same(project: Path, card_photos: ModuleType) -> None:
     first = run(project, card_photos)
     state = end_state(project)

@@ -211,7 +211,7 @@ def _first_usable(
     photo: DecodedPhoto,
     job: CorrectJob,
 ) -> tuple[int, ColourFit | None, CardSamples | None]:
-    """Fit colours card by card until one can be used; else keep the first card's answer."""
+    """Fit colours card by card until one can be used; else keep the first that can be shown."""
     settings = replace(job.colour, is_encoded=photo.kind != "raw")
     first: tuple[int, ColourFit | None, CardSamples | None] | None = None
     lut = photo.linear_lut.astype(np.float64)
@@ -220,7 +220,8 @@ def _first_usable(
         fit = fit_colour(samples, cards[i].card, settings, photo.to_srgb)
         if fit.usable:
             return i, fit, samples
-        first = first or (i, fit, samples)
+        if first is None or (fit.can_be_shown and not (first[1] and first[1].can_be_shown)):
+            first = (i, fit, samples)
     return first or (order[0], None, None)
 
 

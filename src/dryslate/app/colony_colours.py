@@ -24,7 +24,7 @@ from dryslate.core.health.colony_colour import (
     compare_visits,
     visit_figures,
 )
-from dryslate.core.measure.colour_area import sample_area
+from dryslate.core.measure.colour_area import require_measurable, sample_area
 from dryslate.core.measure.white_distance import (
     inner_corners_mm,
     measure_white_distance,
@@ -148,12 +148,13 @@ def _corrected(
     """Corrected colour of the outlined area, with the doubt that the correction states."""
     del bench, fit
     source = None if row is None or not row.colour else stored_source(decoded, row.colour, "")
-    if row is None or source is None or source.fit is None or not source.fit.usable:
+    if row is None or source is None or source.fit is None:
         raise InputError(
             "measure-colour-no-fit",
             "The photo has no colour correction that can be used.",
             "Correct the project first, or photograph the colony with a card.",
         )
+    require_measurable(source.fit)
     area = sample_area(source.pixels, source.linear_lut, frame.outline_px)
     where = (area.mean_linear, area.cov_linear, area.n_px, source.fit, area.centre_px)
     told = lab_with_doubt(*where)

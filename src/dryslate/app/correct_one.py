@@ -141,7 +141,9 @@ def _choose(job: CorrectJob, reading: CardReading | None) -> _Chosen:
         fit = job.loan.fit
         outcome: Outcome = "borrowed" if job.loan.from_sha256 else "corrected"
         problems = (*job.loan.problems, *fit.problems, *_of_scale(reading))
-        return _Chosen(fit=fit, outcome=outcome if fit.usable else "refused", problems=problems)
+        return _Chosen(
+            fit=fit, outcome=outcome if fit.can_be_shown else "refused", problems=problems
+        )
     if reading is None or reading.card is None:
         problem = Problem(
             slug="correct-no-card",
@@ -153,10 +155,10 @@ def _choose(job: CorrectJob, reading: CardReading | None) -> _Chosen:
         )
         found = () if reading is None else reading.problems
         return _Chosen(fit=None, outcome="no_card", problems=(*found, problem))
-    usable = reading.fit is not None and reading.fit.usable
+    is_shown = reading.fit is not None and reading.fit.can_be_shown
     return _Chosen(
         fit=reading.fit,
-        outcome="corrected" if usable else "refused",
+        outcome="corrected" if is_shown else "refused",
         problems=reading.problems,
     )
 
@@ -293,7 +295,9 @@ def xmp_fields(document: Mapping[str, Any], outcome: Outcome) -> dict[str, str]:
         "px_per_mm": scale["px_per_mm"],
         "px_per_mm_u": scale["px_per_mm_u"],
         "colour_space": "sRGB, D65",
-        "note": "Colours are true only near the card's distance.",
+        "note": "Colours are true only near the card's distance."
+        if colour["usable"]
+        else "For looking only: no colour is to be measured in this picture.",
     }
     return {
         name: value if isinstance(value, str) else f"{value:.6g}"

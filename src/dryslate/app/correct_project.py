@@ -406,9 +406,10 @@ def _lenders(run: ProjectRun) -> list[Lender]:
     """Return every photo of the project whose own card gave a usable correction."""
     photos = {photo.photo_id: photo for photo in standing_photos(run.place.store)}
     return [
-        Lender(shot=_shot(run, photos[row.photo_id]), fit=fit_from_dict(row.colour), key=row.key)
+        Lender(shot=_shot(run, photos[row.photo_id]), fit=fit, key=row.key)
         for row in run.place.store.corrections()
         if row.outcome == "corrected" and not row.colour.get("loan") and row.photo_id in photos
+        if (fit := fit_from_dict(row.colour)).usable
     ]
 
 

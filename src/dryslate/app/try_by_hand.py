@@ -192,8 +192,8 @@ def try_point(shelf: PixelShelf, run: ProjectRun, photo: Photo, point: PickedPoi
 
 
 def _small(photo: DecodedPhoto, fit: ColourFit | None) -> NDArray[np.uint8] | None:
-    """Return a small corrected copy, None where the colours cannot be used."""
-    if fit is None or not fit.usable:
+    """Return a small corrected copy, None where the colours cannot even be looked at."""
+    if fit is None or not fit.can_be_shown:
         return None
     return limit_size(corrected_preview(photo, fit.correction), SMALL_PX)
 

@@ -154,7 +154,8 @@ def fit_colour(
     ColourFit
         With ``usable`` False, and the reasons in ``problems``, where it is refused:
         ``colour-too-few-patches``, ``colour-no-red-signal``, ``colour-no-signal``,
-        ``colour-ramp-not-monotone``, ``colour-twins-differ``, ``colour-too-uncertain``.
+        ``colour-ramp-not-monotone``, ``colour-twins-differ``, ``colour-too-uncertain``; or where
+        it is good for looking only: ``colour-looking-only``.
 
     Notes
     -----

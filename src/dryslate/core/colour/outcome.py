@@ -21,6 +21,7 @@ from dryslate.core.colour.correction import (
 from dryslate.core.colour.light import UNSEEN_CURVATURE, LightDoubt
 from dryslate.core.colour.mismatch import Mismatch, MismatchTable, mismatch_from_dict
 from dryslate.core.colour.prior import MatrixPrior
+from dryslate.core.colour.signal import LOOKING_ONLY
 
 FloatArray = NDArray[np.float64]
 
@@ -60,11 +61,11 @@ class ColourFit:
     Parameters
     ----------
     usable : bool
-        False where the correction is refused; `problems` says why.
+        False where the correction is refused, or good for looking only; `problems` says why.
     fit : str
         The chosen kind of fit (as in `Correction`).
     correction : Correction
-        What to apply; not to be applied where `usable` is False.
+        What to apply; not to be applied where `can_be_shown` is False.
     gain : ndarray of float, shape (3,)
         Gain per channel of the neutrals, from file-linear values (tone and veil undone) to
         reflectance.
@@ -120,6 +121,17 @@ class ColourFit:
             array = np.array(getattr(self, name), dtype=np.float64)
             array.setflags(write=False)
             object.__setattr__(self, name, array)
+
+    @property
+    def is_looking_only(self) -> bool:
+        """Whether a corrected picture is worth looking at while no colour is to be measured."""
+        reasons = {problem.slug for problem in self.problems if problem.severity == "error"}
+        return not self.usable and reasons == {LOOKING_ONLY}
+
+    @property
+    def can_be_shown(self) -> bool:
+        """Whether a corrected picture is to be written."""
+        return self.usable or self.is_looking_only
 
 
 def fit_to_dict(fit: ColourFit) -> dict[str, Any]:

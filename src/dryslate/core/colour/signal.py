@@ -15,8 +15,11 @@ FloatArray = NDArray[np.float64]
 GAIN_MOST = 16.0
 GAIN_WEAK = 8.0
 TWIN_DIFFERENCE_MOST = 5.5
-DE00_P95_MOST = 15.0
-"""A larger expected difference is no colour any more: brown may be green, pale may be healthy."""
+DE00_P95_FIT = 12.0
+"""To tell a bleached coral from a normal one the expected difference is at most so."""
+DE00_P95_SHOWN = 25.0
+"""With a larger one a corrected picture hardly shows more than one gain on the mid grey would."""
+LOOKING_ONLY = "colour-looking-only"
 _SAME_LEVEL = 3.0
 _CHANNELS = ("red", "green", "blue")
 
@@ -251,31 +254,48 @@ def check_expected(off_card_de00_p95: float) -> list[Problem]:
     Returns
     -------
     list of Problem
-        ``colour-too-uncertain`` (an error) above 15 CIEDE2000.
+        An error: ``colour-looking-only`` above 12 CIEDE2000 (a corrected picture is worth looking
+        at, but no colour is to be measured in it), ``colour-too-uncertain`` above 25.
 
     Notes
     -----
-    Fifteen is a judgement by meaning. A brown coral (L* 45, a* 12, b* 25) is 21 from a pale one
-    (L* 65, a* 3, b* 14) and 19 from a dull green one (L* 45, a* -8, b* 20). Errors in the plane
-    of two colours whose size has its 95th percentile at 15 spread by 6.1 in any one direction
-    (15 over the square root of 2 ln 20), so half of the way from brown to pale, 10, is passed in
-    1 of 20; at a limit of 20 it would be 1 of 10. It is not asked of fits that rest on greys
+    Corrected colours serve to judge paling and bleaching. Brown tissue with a fifth of its pigment
+    left, the most that bleached corals commonly keep, is 11, 16, 17 and 21 from the same tissue
+    with all of it (medians of four families of simulated tissue, ``tools/spectral_paling.py``),
+    16 in the mean. Errors in the plane of two colours whose size has its 95th percentile at D
+    spread by D / sqrt(2 ln 20) in any one direction, so half of a step of 16 is passed in 1 of
+    20 where D is 12. Half of the pigment is 5 to 11 away: to see paling the photo must be better
+    than most, and its own figure says whether it is. From 25 on the median difference is 0.7 to
+    0.9 of what one gain on the mid grey leaves. Neither is asked of fits that rest on greys
     alone, a supported lesser way whose values are flagged.
 
     Examples
     --------
-    >>> [problem.slug for problem in check_expected(24.0)], check_expected(8.0)
-    (['colour-too-uncertain'], [])
+    >>> [p.slug for p in (*check_expected(8.0), *check_expected(14.0), *check_expected(31.0))]
+    ['colour-looking-only', 'colour-too-uncertain']
     """
-    if off_card_de00_p95 <= DE00_P95_MOST:
+    if off_card_de00_p95 <= DE00_P95_FIT:
         return []
+    if off_card_de00_p95 <= DE00_P95_SHOWN:
+        return [
+            Problem(
+                slug=LOOKING_ONLY,
+                severity="error",
+                place="colours off the card",
+                message=f"corrected for looking only: things that are not on the card may come out "
+                f"{off_card_de00_p95:.0f} CIEDE2000 off ({DE00_P95_FIT:.0f} at most to measure "
+                "colours), so a bleached coral may read as a normal one",
+                fix="Do not judge paling by this photo's colours; scale still holds. Use a flash "
+                "or lamp close by, go shallower or nearer, and fix the white balance.",
+            )
+        ]
     return [
         Problem(
             slug="colour-too-uncertain",
             severity="error",
             place="colours off the card",
             message=f"things that are not on the card may come out {off_card_de00_p95:.0f} "
-            f"CIEDE2000 off ({DE00_P95_MOST:.0f} at most), where one colour reads as another",
+            f"CIEDE2000 off ({DE00_P95_SHOWN:.0f} at most), where one colour reads as another",
             fix="Scale still holds. Use a flash or lamp close by, go shallower or nearer, and fix "
             "the white balance.",
         )

@@ -173,6 +173,34 @@ def _mean_and_cov(codes: NDArray[Any], lut: FloatArray) -> tuple[FloatArray, Flo
     return origin + shift, (squares - n * np.outer(shift, shift)) / max(n - 1, 1)
 
 
+def require_measurable(fit: ColourFit) -> None:
+    """
+    Refuse a correction that colours are not to be measured with.
+
+    Parameters
+    ----------
+    fit : ColourFit
+
+    Raises
+    ------
+    InputError
+        ``measure-colour-no-fit`` where the correction was refused or is good for looking only.
+    """
+    if fit.usable:
+        return
+    if fit.is_looking_only:
+        raise InputError(
+            "measure-colour-no-fit",
+            "This photo is corrected for looking only: its colours are too uncertain to measure.",
+            "Measure colours in a photo taken with a flash or lamp, or shallower.",
+        )
+    raise InputError(
+        "measure-colour-no-fit",
+        "The photo has no colour correction that can be used.",
+        "Measure colours in a photo whose correction was not refused.",
+    )
+
+
 def measure_colour(
     img_coded: NDArray[Any], linear_lut: NDArray[Any], outline_px: ArrayLike, fit: ColourFit
 ) -> Measurement:
@@ -209,12 +237,7 @@ def measure_colour(
     noise of a mean is the smallest part for all but the smallest areas. The rest is told by
     `dryslate.core.colour.doubt.lab_with_doubt`: it holds near the card's plane.
     """
-    if not fit.usable:
-        raise InputError(
-            "measure-colour-no-fit",
-            "The photo has no colour correction that can be used.",
-            "Measure colours in a photo whose correction was not refused.",
-        )
+    require_measurable(fit)
     area = sample_area(img_coded, linear_lut, outline_px)
     where = (area.mean_linear, area.cov_linear, area.n_px, fit, area.centre_px)
     told, if_flat = lab_with_doubt(*where), lab_with_doubt(*where, is_flat_grey=True)

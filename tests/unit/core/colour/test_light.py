@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from dryslate.base.errors import InputError
+from dryslate.base.problems import has_error
 from dryslate.core.card.definition import CardDefinition, Patch
 from dryslate.core.card.found import CardSamples, PatchSample
 from dryslate.core.colour.correction import Correction
@@ -27,6 +31,7 @@ from dryslate.core.colour.neutrals import proportional_gain
 from dryslate.core.colour.outcome import ColourFit, fit_from_dict, fit_to_dict
 from dryslate.core.colour.signal import check_expected
 from dryslate.core.colour.spaces import lab_to_linear_srgb, linear_srgb_to_lab
+from dryslate.core.measure.colour_area import require_measurable
 
 
 def fit_with_light(slope: float) -> ColourFit:
@@ -152,10 +157,19 @@ def test_doubt_of_the_light_survives_json() -> None:
     assert fit_from_dict(before).light.curvature == UNSEEN_CURVATURE  # type: ignore[union-attr]  # has one
 
 
-@pytest.mark.parametrize(("p95", "slugs"), [(14.9, []), (15.1, ["colour-too-uncertain"])])
+@pytest.mark.parametrize(
+    ("p95", "slugs"),
+    [
+        (11.9, []),
+        (12.1, ["colour-looking-only"]),
+        (24.9, ["colour-looking-only"]),
+        (25.1, ["colour-too-uncertain"]),
+    ],
+)
 def test_colours_that_may_be_anything_are_refused(p95: float, slugs: list[str]) -> None:
     problems = check_expected(p95)
     assert [p.slug for p in problems] == slugs
+    assert has_error(problems) == bool(slugs)
     assert all(f"{p95:.0f} CIEDE2000" in p.message for p in problems)
 
 
@@ -212,3 +226,17 @@ def test_card_that_cannot_show_a_slope_is_less_sure_of_the_light() -> None:
     assert without.light is not None
     assert without.light.slope == UNSEEN_SLOPE > with_twins.light.slope
     assert without.off_card_de00_p95 > with_twins.off_card_de00_p95
+
+
+def test_photo_for_looking_only_is_shown_and_not_measured() -> None:
+    kept_back = replace(fit_with_light(0.1), usable=False, problems=tuple(check_expected(14.0)))
+    refused = replace(kept_back, problems=tuple(check_expected(40.0)))
+    assert kept_back.is_looking_only
+    assert kept_back.can_be_shown
+    assert not refused.can_be_shown
+    assert fit_from_dict(fit_to_dict(kept_back)).is_looking_only
+    with pytest.raises(InputError, match="looking only"):
+        require_measurable(kept_back)
+    with pytest.raises(InputError, match="no colour correction that can be used"):
+        require_measurable(refused)
+    require_measurable(fit_with_light(0.1))

@@ -151,7 +151,7 @@ def test_curves_that_turn_back_are_known(tone, rises) -> None:
 
 
 def test_colours_that_may_be_anything_are_refused_with_the_number() -> None:
-    assert check_expected(14.9) == []
+    assert check_expected(11.9) == []
     (problem,) = check_expected(31.4)
     assert problem.slug == "colour-too-uncertain"
     assert problem.severity == "error"
