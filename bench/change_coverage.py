@@ -1,195 +1,165 @@
 """
 How often 95 % intervals of change hold the truth: `python -m bench.change_coverage`.
 
-Paired: the same units at two visits. Cover: unit means of a beta distribution with an intra-unit
-correlation, a steady loss, and a part of their own that each unit changes by; 25 or 100 points, or
-a tape. Density: negative binomial counts whose unit means stay in order. Formula as in
-`core/survey/change.py`; `through_the_functions` are cells that go through the function itself.
-Mixed models go through `core/survey/mixed.py`: sites by units by visits, some units gone.
+Surveys as in `bench/change_surveys.py`, intervals from src/dryslate/core/survey. `held` is where
+they are held to their target; `beyond` gains, great losses, and units that change much each in its
+own way; `through_the_functions` goes through the functions themselves. `--write` writes
+src/dryslate/data/tables/change_coverage.csv, which gives changes their flags: of a cell the worse
+of two strengths of pairing. Mixed models: `python -m bench.mixed_coverage`.
 """
 
 from __future__ import annotations
 
 import argparse
+import csv
 import itertools
 import json
 import time
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import numpy as np
-from bench.survey_coverage import TAPE, cell, unit_shares
-from scipy.special import stdtrit
+from bench.change_surveys import SEED, Cell, Held, hold, truth_of, visits
+from bench.survey_coverage import TAPE, cell
 
-from dryslate.core.survey.change import paired_change
+from dryslate.core.survey.change import paired_change, unpaired_change
 from dryslate.core.survey.coverage import target_pct
-from dryslate.core.survey.mixed import VisitedUnits, fit_visits
 
-SEED = 7_301
+TABLE = Path(__file__).resolve().parents[1] / "src/dryslate/data/tables/change_coverage.csv"
+COLUMNS = ("figure", "n_units", "level", "size", "spread", "ratio", "coverage_pct")
 N_UNITS = (3, 4, 5, 6, 8, 10, 15, 20)
+LOSSES = (1.0, 0.75, 0.5)
+SHARES = (0.1, 0.2, 0.3, 0.45, 0.6)
+HELD: dict[str, tuple[tuple[float, ...], tuple[int, ...], tuple[float, ...]]] = {
+    "cover": (SHARES, (25, 100, TAPE), (0.02, 0.05, 0.1)),
+    "density": ((5.0, 10.0, 30.0, 100.0), (0,), (0.2, 0.5, 1.0)),
+    "prevalence": (SHARES, (10, 30), (0.02, 0.05, 0.1)),
+}
+"""Levels, sizes and correlations (for densities 1 / k) where intervals are held to their target."""
+OWN = {"cover": (0.2, 1.0), "density": (0.05, 0.25), "prevalence": (0.2, 1.0)}
+"""Two strengths of pairing: how far units of one place change each in its own way."""
+TABLE_UNITS = (2, 3, 5, 8, 15)
+TABLE_RATIOS = (0.25, 0.5, 1.0, 2.0)
+GRID: dict[str, tuple[tuple[float, ...], tuple[int, ...], tuple[float, ...]]] = {
+    "cover": ((0.05, 0.1, 0.2, 0.5), (25, 100), (0.02, 0.1, 0.3)),
+    "density": ((2.0, 5.0, 20.0, 100.0), (0,), (0.2, 0.5, 1.0, 2.0)),
+    "prevalence": ((0.1, 0.2, 0.5), (10, 30), (0.02, 0.1)),
+}
+"""The same of the stored table; there the level is the larger mean."""
+KINDS = ("paired", "anew")
 
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[1])
-    parser.add_argument("--surveys", type=int, default=10_000, help="simulated a paired cell")
-    parser.add_argument("--models", type=int, default=2_000, help="simulated a model cell")
+    parser.add_argument("--surveys", type=int, default=4_000, help="simulated a cell")
+    parser.add_argument("--write", action="store_true", help="the stored table, and no more")
     args = parser.parse_args()
     began = time.process_time()
-    found = {
-        "seed": SEED,
-        "paired_cover": summary(list(paired_cover(args.surveys))),
-        "paired_density": summary(list(paired_density(args.surveys))),
-        "through_the_functions": list(through(4000)),
-        "mixed": list(mixed(args.models)),
-        "cpu_seconds": round(time.process_time() - began, 1),
+    found: dict[str, Any] = {"seed": SEED, "surveys_a_cell": args.surveys}
+    if args.write:
+        write(args.surveys)
+        return 0
+    found["held"] = {
+        f"{kind}_{what}": summary([hold(c, args.surveys) for c in held(kind, what)])
+        for kind, what in itertools.product(KINDS, HELD)
     }
+    found["beyond"] = {
+        words: summary([hold(c, args.surveys) for c in cells]) for words, cells in beyond().items()
+    }
+    found["through_the_functions"] = list(through(4000))
+    found["cpu_seconds"] = round(time.process_time() - began, 1)
     print(json.dumps(found, indent=1))
     return 0
 
 
-def cover_pairs(  # noqa: PLR0917  a cell
-    rng: np.random.Generator, b: int, n: int, level: float, size: int, rho: float, loss: float
-) -> tuple[np.ndarray, np.ndarray]:
-    """Two visits to the same units; the second time a fifth of the spread is each unit's own."""
-    place = unit_shares(rng, (b, n), level, rho)
-    own = unit_shares(rng, (b, n), level, rho / 5)
-    later = (1 - loss) * np.clip(place + own - level, 0.0, 1.0)
-    if size == TAPE:
-        return place, later
-    return rng.binomial(size, place) / size, rng.binomial(size, later) / size
+def held(kind: str, what: str) -> Iterator[Cell]:
+    for n, level, size, rho, ratio in itertools.product(N_UNITS, *HELD[what], LOSSES):
+        yield Cell(f"{kind}_{what}", n, level, size, rho, ratio, OWN[what][0])
 
 
-def truth_of(level: float, rho: float, loss: float) -> float:
-    """Change of the mean, the ends of the later cover cut off as simulated."""
-    rng = np.random.default_rng([SEED, round(1000 * level), round(1000 * rho)])
-    place = unit_shares(rng, (400_000, 1), level, rho)
-    own = unit_shares(rng, (400_000, 1), level, rho / 5)
-    return float((1 - loss) * np.clip(place + own - level, 0.0, 1.0).mean() - level)
+def beyond() -> dict[str, list[Cell]]:
+    """What the target does not speak of: losses of four fifths, gains, and loose pairing."""
+    out = {}
+    for what, (levels, sizes, rhos) in HELD.items():
+        for words, ratios, own in (
+            ("loss of four fifths, gains to 1.5 and 2 times", (0.2, 1.5, 2.0), OWN[what][0]),
+            ("loosely paired, no change and losses", LOSSES, OWN[what][1]),
+            ("loosely paired, gains to 1.5 and 2 times", (1.5, 2.0), OWN[what][1]),
+        ):
+            cells = itertools.product((3, 8), levels, sizes, rhos, ratios)
+            out[f"{what}: {words}"] = [Cell(f"paired_{what}", *c, own) for c in cells]
+    return out
 
 
-def held(first: np.ndarray, second: np.ndarray, truth: float) -> tuple[float, int]:
-    """Coverage of t on the differences, and how many surveys had a spread."""
-    gap = second - first
-    n = gap.shape[1]
-    mean, sd = gap.mean(axis=1), gap.std(axis=1, ddof=1)
-    stated = sd > 1e-12
-    reach = stdtrit(n - 1, 0.975) * sd / np.sqrt(n)
-    inside = np.abs(mean - truth) <= reach
-    return float(inside[stated].mean()), int(stated.sum())
-
-
-Row = tuple[float, float, tuple[float, ...]]
-
-
-def paired_cover(b: int) -> Iterator[Row]:
-    grid = ((0.1, 0.2, 0.3, 0.45, 0.6), (25, 100, TAPE), (0.02, 0.05, 0.1), (0.0, 0.25, 0.5))
-    truths: dict[tuple[float, float, float], float] = {}
-    for n, level, size, rho, loss in itertools.product(N_UNITS, *grid):
-        key = (level, rho, loss)
-        if key not in truths:
-            truths[key] = truth_of(*key)
-        seed = [SEED, n, round(1000 * level), size, round(1000 * rho), round(100 * loss)]
-        pair = cover_pairs(np.random.default_rng(seed), b, n, level, size, rho, loss)
-        p, stated = held(*pair, truths[key])
-        yield p, float(np.sqrt(p * (1 - p) / stated)), (n, level, size, rho, loss)
-
-
-def paired_density(b: int) -> Iterator[Row]:
-    grid = ((5.0, 10.0, 30.0, 100.0), (0.2, 0.5, 1.0), (0.0, 0.25, 0.5))
-    for n, level, spread, loss in itertools.product(N_UNITS, *grid):
-        seed = [SEED, n, round(level), round(100 * spread), round(100 * loss), 2]
-        rng = np.random.default_rng(seed)
-        place = rng.gamma(1 / spread, level * spread, (b, n))
-        own = rng.gamma(20.0, 1 / 20.0, (b, n))
-        pair = rng.poisson(place), rng.poisson((1 - loss) * place * own)
-        p, stated = held(*pair, -loss * level)
-        yield p, float(np.sqrt(p * (1 - p) / stated)), (n, level, spread, loss)
-
-
-def summary(rows: list[Row]) -> dict[str, Any]:
+def summary(rows: list[Held]) -> dict[str, Any]:
     """Lowest, highest and mean of three and four units, and of five and more."""
     out: dict[str, Any] = {
         "cells": len(rows),
-        "monte_carlo_u_pct": round(100 * max(u for _, u, _ in rows), 2),
+        "monte_carlo_u_pct": round(max(r.u_pct for r in rows), 2),
+        "fewest_stated_pct": round(min(r.stated_pct for r in rows), 1),
     }
     for words, some in (
-        ("3_4_units", [r for r in rows if r[2][0] < 5]),
-        ("5_units_up", [r for r in rows if r[2][0] >= 5]),
+        ("3_4_units", [r for r in rows if r.cell.n < 5]),
+        ("5_units_up", [r for r in rows if r.cell.n >= 5]),
     ):
-        least, most = min(some), max(some)
-        low, high = target_pct(int(some[0][2][0]))
+        low, high = target_pct(some[0].cell.n)
+        least, most = (f(some, key=lambda r: r.pct) for f in (min, max))
         out[words] = {
-            "lowest_pct": [round(100 * least[0], 1), *least[2]],
-            "highest_pct": [round(100 * most[0], 1), *most[2]],
-            "mean_pct": round(100 * float(np.mean([r[0] for r in some])), 2),
-            "below": [[round(100 * r[0], 1), *r[2]] for r in some if 100 * r[0] < low],
-            "above": [[round(100 * r[0], 1), *r[2]] for r in some if 100 * r[0] > high],
+            "cells": len(some),
+            "lowest_pct": told(least),
+            "highest_pct": told(most),
+            "mean_pct": round(float(np.mean([r.pct for r in some])), 2),
+            "below": len([r for r in some if r.pct < low]),
+            "above": len([r for r in some if r.pct > high]),
+            "which": [told(r) for r in some if not low <= r.pct <= high][:12],
         }
     return out
 
 
+def told(row: Held) -> list[float]:
+    c = row.cell
+    return [round(row.pct, 2), c.n, c.level, c.size, c.rho, c.ratio]
+
+
 def through(b: int) -> Iterator[dict[str, Any]]:
-    """Cells that go through the function, one survey at a time."""
-    for n, level in itertools.product((3, 5, 10), (0.1, 0.4)):
-        rng, truth = np.random.default_rng([SEED, n]), truth_of(level, 0.05, 0.25)
-        pairs = zip(*cover_pairs(rng, b, n, level, 100, 0.05, 0.25), strict=True)
-        found = [paired_change("cover_frac", a, c).change for a, c in pairs]
-        stated = [one for one in found if one.lo95 is not None and one.hi95 is not None]
-        hits = sum(one.lo95 <= truth <= one.hi95 for one in stated)
-        yield cell(f"paired, cover {level}", n, 0.05, hits, len(stated))
+    """Cells that go through the functions, one survey at a time."""
+    for n, compare in itertools.product((3, 5, 10), (paired_change, unpaired_change)):
+        kind = "paired" if compare is paired_change else "anew"
+        one = Cell(f"{kind}_cover", n, 0.4, 100, 0.05, 0.75, 0.2)
+        first, second = visits(one, b)
+        changes = [
+            compare("x", a, c, scale=one.scale, counted=(100, 100))
+            for a, c in zip(first.values, second.values, strict=True)
+        ]
+        stated = [c for c in changes if c.change.lo95 is not None and c.change.hi95 is not None]
+        truth = truth_of(one)
+        hits = sum(c.change.lo95 <= truth <= c.change.hi95 for c in stated)
+        agree = sum((c.p < 0.05) == (c.change.lo95 > 0 or c.change.hi95 < 0) for c in stated)
+        made = cell(f"{kind}, cover 40 to 30 %", n, 0.05, hits, len(stated))
+        yield {**made, "p_and_interval_agree_pct": 100 * agree / len(stated)}
 
 
-def mixed(b: int) -> Iterator[dict[str, Any]]:
-    """Sites, units, visits; spread of units; share of units gone; spread of observers."""
-    for shape, sd_unit, gone, sd_observer in (
-        ((1, 3, 2), 0.05, 0.0, 0.0),
-        ((2, 3, 2), 0.10, 0.0, 0.0),
-        ((2, 4, 3), 0.02, 0.2, 0.0),
-        ((3, 5, 2), 0.05, 0.2, 0.0),
-        ((4, 5, 4), 0.10, 0.2, 0.0),
-        ((3, 8, 3), 0.08, 0.1, 0.04),
-    ):
-        rng = np.random.default_rng([SEED, *shape, round(1000 * sd_unit)])
-        hits = stated = 0
-        for _ in range(b):
-            found = one_model(rng, shape, sd_unit, gone, sd_observer)
-            if found is not None:
-                stated += 1
-                hits += found
-        words = f"{shape[0]} sites, {shape[2]} visits, {gone:.0%} of units gone"
-        if sd_observer:
-            words += ", eight observers"
-        yield cell(f"mixed: {words}", shape[1], sd_unit, hits, stated)
+def table(b: int) -> Iterator[tuple[Held, float]]:
+    """The worse of two strengths of pairing, with the size that is looked up."""
+    for kind, (what, grid) in itertools.product(KINDS, GRID.items()):
+        for n, level, size, rho, ratio in itertools.product(TABLE_UNITS, *grid, TABLE_RATIOS):
+            name = f"{kind}_{what}"
+            owns = OWN[what] if kind == "paired" else OWN[what][:1]
+            both = [hold(Cell(name, n, level, size, rho, ratio, own), b) for own in owns]
+            both = [one for one in both if one.stated_pct > 5]
+            if both:
+                yield max(both, key=lambda h: abs(h.pct - 95)), float(size)
 
 
-def one_model(
-    rng: np.random.Generator,
-    shape: tuple[int, int, int],
-    sd_unit: float,
-    gone: float,
-    sd_observer: float,
-) -> bool | None:
-    """Whether the interval of the last visit against the first holds; None without a model."""
-    sites, units, visits = shape
-    at = [(s, u, v) for s in range(sites) for u in range(units) for v in range(visits)]
-    place = rng.normal(0, sd_unit, (sites, units))
-    eyes, who = rng.normal(0, sd_observer, 8), rng.integers(8, size=len(at))
-    y = np.array([0.4 - 0.05 * v + place[s, u] for s, u, v in at])
-    y += eyes[who] + rng.normal(0, 0.05, len(at))
-    y[rng.random(len(at)) < gone] = np.nan
-    data = VisitedUnits(
-        values=y,
-        sites=[s for s, _, _ in at],
-        visits=[v for _, _, v in at],
-        units=[u for _, u, _ in at],
-        observers=who.tolist() if sd_observer else None,
-    )
-    try:
-        fit = fit_visits(data)
-        change = fit.contrast("x", fit.weights_of_change(0, visits - 1)).change
-    except ValueError:
-        return None
-    return bool(change.lo95 <= -0.05 * (visits - 1) <= change.hi95)
+def write(b: int) -> None:
+    with TABLE.open("w", encoding="utf-8", newline="") as file:
+        out = csv.writer(file, lineterminator="\n")
+        out.writerow(COLUMNS)
+        for one, size in table(b):
+            c = one.cell
+            figures = [f"{v:.4g}" for v in (c.level, size, one.spread, c.ratio)]
+            out.writerow((c.figure, c.n, *figures, f"{one.pct:.1f}"))
 
 
 if __name__ == "__main__":

@@ -201,13 +201,13 @@ def elsewhere(rows: list[Row]) -> dict[str, Any]:
     }
 
 
-def write(rows: list[Row]) -> None:
-    with TABLE.open("w", encoding="utf-8", newline="") as file:
+def write(rows: list[Row], path: Path = TABLE, source: str = "bench/survey_coverage") -> None:
+    with path.open("w", encoding="utf-8", newline="") as file:
         out = csv.writer(file, lineterminator="\n")
         out.writerow((*COLUMNS, "source"))
         for name, n, level, size, rho, spread, pct, pct_u, _ in rows:
             figures = [f"{v:.4g}" for v in (level, size, rho, spread)]
-            out.writerow((name, n, *figures, f"{pct:.1f}", f"{pct_u:.2f}", "bench/survey_coverage"))
+            out.writerow((name, n, *figures, f"{pct:.1f}", f"{pct_u:.2f}", source))
 
 
 def unit_logits(b: int) -> dict[str, Any]:

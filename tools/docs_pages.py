@@ -101,9 +101,14 @@ Permanent plots: the same interval, flagged `of_these_plots`, for it speaks of t
 - `zones_t_logit`, `zones_t_log`: the same for a weighted mean of zones, with Satterthwaite's
   degrees of freedom ([zones.md](zones.md)).
 - `two_groups_t_log`: the same for a ratio of two groups of units ([sizes.md](sizes.md)).
+- `parts_paired`, `parts_anew`: a change put together from its parts, each with the interval that is
+  proper to it: what all units lose alike and what each changes of its own, or the means of both
+  visits ([change.md](change.md)).
 - `t_paired`, `t_welch`, `t_mixed`, `t_trend`: t on differences of units, on two groups each with
   its own spread, on a contrast of a mixed model with Satterthwaite's degrees of freedom, and on a
   slope ([change.md](change.md)).
+- `bootstrap_mixed`: t of a contrast of a mixed model that is drawn and fitted again, with a seed
+  ([change.md](change.md)).
 - `twice_named_t`: t on the logit or the logarithm of an amount corrected for misnaming by second
   looks ([misnaming.md](misnaming.md)).
 - `outside_table_draws`: quantiles of draws of the means of units and of the rows of a table of
@@ -146,13 +151,39 @@ def intervals_page() -> str:
 
 def coverage_page() -> str:
     """Return the page of simulated coverage, from the stored table."""
-    with (ROOT / "src/dryslate/data/tables/survey_coverage.csv").open(encoding="utf-8") as file:
-        rows = list(csv.DictReader(file))
+    rows: list[dict[str, str]] = []
+    for name in ("survey_coverage.csv", "other_coverage.csv"):
+        with (ROOT / "src/dryslate/data/tables" / name).open(encoding="utf-8") as file:
+            rows += csv.DictReader(file)
     lines = [COVERAGE_HEAD.format(most=max(float(r["coverage_u_pct"]) for r in rows))]
     words = {
         "cover": ("Cover", "cover", "points a unit", "intra-unit correlation"),
         "density": ("Density", "colonies expected in a unit:", "", "clumping 1/k"),
         "prevalence": ("Prevalence", "prevalence", "colonies a unit", "intra-unit correlation"),
+        "line_density": (
+            "Density from lines",
+            "colonies met by a line:",
+            "hundredths SD of log width",
+            "clumping 1/k",
+        ),
+        "geometric_mean": (
+            "Geometric mean size",
+            "colonies measured in a unit:",
+            "",
+            "share of the variance of log size between units",
+        ),
+        "site_fraction": (
+            "Cover of a site of three zones, units of all zones",
+            "cover",
+            "",
+            "intra-unit correlation",
+        ),
+        "site_density": (
+            "Density of a site of three zones, units of all zones",
+            "10 colonies expected in a unit, times",
+            "",
+            "clumping 1/k",
+        ),
     }
     for figure, (title, level_words, size_words, rho_words) in words.items():
         for size in dict.fromkeys(r["size"] for r in rows if r["figure"] == figure):

@@ -242,11 +242,13 @@ def result_settings(**typed: Any) -> ResultSettings:
     from dryslate.app.result_settings import ResultSettings
     from dryslate.core.survey.coverage import parse_coverage_table
 
-    text = (files(dryslate.data) / "tables" / "survey_coverage.csv").read_text("utf-8")
-    lines = [line for line in text.splitlines() if line and not line.startswith("#")]
+    figures, others, changes = (
+        csv.DictReader((files(dryslate.data) / "tables" / name).read_text("utf-8").splitlines())
+        for name in ("survey_coverage.csv", "other_coverage.csv", "change_coverage.csv")
+    )
     return ResultSettings(
         usual=read_categories(usual_categories()),
-        coverage=parse_coverage_table(csv.DictReader(lines)),
+        coverage=parse_coverage_table([*figures, *others], changes),
         names=name_facts,
         **{name: value for name, value in typed.items() if value is not None},
     )

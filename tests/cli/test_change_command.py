@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import math
 from pathlib import Path
 
 import numpy as np
@@ -14,6 +15,8 @@ from typer.testing import CliRunner
 
 from dryslate.base.errors import InputError
 from dryslate.cli.main import build_app
+from dryslate.core.survey.change import paired_change, unpaired_change
+from dryslate.core.survey.change_interval import Scale
 
 FIRST, SECOND = "Ines Varro", "Tomo Halle"
 HEADS = "site,date,unit,is_permanent,observer,design,length_m,kind,category,from_m,to_m\n"
@@ -73,11 +76,13 @@ def test_permanent_plots_are_paired_and_each_visit_stands_against_the_first(proj
     for last, later in (("2023-03-11", b), ("2024-03-08", c)):
         row = row_of(found, kind="visits", last=last)
         want = stats.ttest_rel(later, a)
-        interval = want.confidence_interval()
-        assert row["method"] == "t_paired"
+        assert row["method"] == "parts_paired"
         assert row["estimate"] == pytest.approx(float((later - a).mean()))
-        assert [row["lo95"], row["hi95"]] == pytest.approx([interval.low, interval.high])
-        assert row["p"] == pytest.approx(want.pvalue)
+        assert row["estimate"] / row["u"] == pytest.approx(want.statistic)
+        tape = (math.inf, math.inf)
+        held = paired_change("x", a, later, scale=Scale.FRACTION, counted=tape)
+        assert [row["lo95"], row["hi95"]] == pytest.approx([held.change.lo95, held.change.hi95])
+        assert row["p"] == pytest.approx(held.p)
         assert row["sees_lo95"] < row["sees"] < row["sees_hi95"]
         assert "of_these_plots" in row["flags"]
         assert len(row["unit_ids"]) == 8
@@ -101,14 +106,18 @@ def test_p_of_many_tests_stand_raw_and_adjusted(project) -> None:
     assert changes_of(folder, "--thing", "hard coral")["n_tests"] == 3
 
 
-def test_units_drawn_anew_are_welchs_unless_declared_the_same(project) -> None:
+def test_units_drawn_anew_are_compared_so_unless_declared_the_same(project) -> None:
     folder = project(tapes("Ledge", PLOTS, "no"))
     a, _, c = PLOTS.values()
     row = row_of(changes_of(folder), kind="visits", last="2024-03-08")
-    assert row["method"] == "t_welch"
-    assert row["p"] == pytest.approx(stats.ttest_ind(c, a, equal_var=False).pvalue)
+    assert row["method"] == "parts_anew"
+    assert row["df"] == pytest.approx(stats.ttest_ind(c, a, equal_var=False).df)
+    tape = (math.inf, math.inf)
+    assert row["p"] == pytest.approx(
+        unpaired_change("x", a, c, scale=Scale.FRACTION, counted=tape).p
+    )
     same = row_of(changes_of(folder, "--same-units"), kind="visits", last="2024-03-08")
-    assert same["method"] == "t_paired"
+    assert same["method"] == "parts_paired"
     assert same["sees"] < row["sees"]
 
 
@@ -148,7 +157,7 @@ def test_several_sites_have_a_mean_change_by_a_mixed_model(project) -> None:
     row = row_of(found, kind="sites")
     each = [row_of(found, kind="visits", site=s)["estimate"] for s in ("Ledge", "Wall")]
     assert row["estimate"] == pytest.approx(np.mean(each), abs=1e-6)
-    assert (row["method"], row["site"]) == ("t_mixed", "Ledge; Wall")
+    assert (row["method"], row["site"]) == ("bootstrap_mixed", "Ledge; Wall")
     assert 1 <= row["df"] <= 10
     assert 0 < row["p_sites_differ"] < 1
 
@@ -185,7 +194,7 @@ def test_control_and_impact_need_each_other_and_a_day(project) -> None:
 def test_plots_that_lost_their_names_are_told(project) -> None:
     second = tapes("Ledge", {"2023-03-11": PLOTS["2023-03-11"]}).replace(",P", ",Q")
     found = changes_of(project(tapes("Ledge", {"2022-03-05": PLOTS["2022-03-05"]}) + second))
-    assert row_of(found, kind="visits")["method"] == "t_welch"
+    assert row_of(found, kind="visits")["method"] == "parts_anew"
     assert "change-plots-not-paired" in {p["slug"] for p in found["problems"]}
 
 

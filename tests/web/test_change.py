@@ -87,8 +87,8 @@ def test_the_same_units_again_are_paired_where_it_is_said(client_of, visited) ->
         csv.DictReader(io.StringIO(pages.get(f"/change/table.csv?site=Ledge{more}").text))
         for more in ("", "&same=1")
     )
-    assert {row["method"] for row in anew} == {"t_welch"}
-    assert {row["method"] for row in same} == {"t_paired"}
+    assert {row["method"] for row in anew} == {"parts_anew"}
+    assert {row["method"] for row in same} == {"parts_paired"}
 
 
 def test_table_holds_what_the_page_shows(client_of, visited) -> None:

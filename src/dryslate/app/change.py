@@ -13,26 +13,21 @@ import numpy as np
 from dryslate.app.change_rows import ChangeRow, Compared, change_row, with_adjusted
 from dryslate.app.change_series import SurveyedUnits, comparable_series, surveyed_units
 from dryslate.app.change_sites import Round, control_impact, rounds_of, site_changes
-from dryslate.app.unit_values import FloatArray, Series, UnitValue, VisitValues
+from dryslate.app.unit_values import Series, UnitValue, VisitValues, scale_of
 from dryslate.app.visits import require_date
 from dryslate.base.errors import InputError
 from dryslate.base.problems import Problem
 from dryslate.base.quality import Flag
 from dryslate.core.survey.change import Change, Reading, paired_change, unpaired_change
 from dryslate.core.survey.change_rates import trend_of_visits
-from dryslate.core.survey.statement import SurveySettings
+from dryslate.core.survey.statement import Scope, SurveySettings
 
 if TYPE_CHECKING:
     from dryslate.app.ports import SurveyStore
     from dryslate.app.survey_records import Category
+    from dryslate.core.survey.coverage import CoverageTable
 
 ROUND_DAYS = 30
-CLUMPED = 0.4
-"""
-Squared coefficient of variation of units from where intervals of change held the truth too seldom
-(`docs/estimators/change.md`): units so unlike that a loss in proportion is far from even.
-"""
-
 
 Kind = Literal["visits", "trend", "sites", "contrast"]
 KINDS: tuple[Kind, ...] = get_args(Kind)
@@ -112,7 +107,10 @@ class Changes:
 
 
 def survey_changes(
-    store: SurveyStore, usual: Sequence[Category], asked: ChangeAsked | None = None
+    store: SurveyStore,
+    usual: Sequence[Category],
+    asked: ChangeAsked | None = None,
+    coverage: CoverageTable | None = None,
 ) -> Changes:
     """
     Compare the visits of a project.
@@ -123,6 +121,8 @@ def survey_changes(
     usual : sequence of Category
         The list of a project that has none of its own.
     asked : ChangeAsked, optional
+    coverage : CoverageTable, optional
+        Adds the flags of simulated coverage.
 
     Returns
     -------
@@ -134,7 +134,7 @@ def survey_changes(
     InputError
         ``change-site-unknown``, ``change-needs-both`` and ``visit-date`` about control and impact.
     """
-    return changes_of(surveyed_units(store, usual), asked)
+    return changes_of(surveyed_units(store, usual, coverage), asked)
 
 
 def changes_of(units: SurveyedUnits, asked: ChangeAsked | None = None) -> Changes:
@@ -171,7 +171,7 @@ def changes_of(units: SurveyedUnits, asked: ChangeAsked | None = None) -> Change
         for series in (comparable.each, comparable.joint)
     )
     rounds = rounds_of([visit.date for one in found for visit in one.visits], asked.round_days)
-    rows = [row for one in found for row in _of_one_site(one, asked)]
+    rows = [row for one in found for row in _of_one_site(one, asked, units.coverage)]
     problems = list(comparable.problems)
     alike: dict[tuple[str, ...], list[Series]] = defaultdict(list)
     for one in joint:
@@ -245,12 +245,14 @@ def _unknown(message: str, known: Sequence[str]) -> InputError:
     return InputError("change-site-unknown", message, fix)
 
 
-def _of_one_site(series: Series, asked: ChangeAsked) -> list[ChangeRow]:
+def _of_one_site(
+    series: Series, asked: ChangeAsked, coverage: CoverageTable | None
+) -> list[ChangeRow]:
     """Compare each later visit with the first, and fit the trend."""
     seen = [visit for visit in series.visits if visit.is_seen]
     rows = []
     if asked.has("visits"):
-        rows += [_between(series, seen[0], later, asked) for later in seen[1:]]
+        rows += [_between(series, (seen[0], later), asked, coverage) for later in seen[1:]]
     if asked.has("trend") and len(seen) > 2:
         rows.append(_trend(series, seen))
     return rows
@@ -295,18 +297,23 @@ def _year(date: str) -> float:
 
 
 def _between(
-    series: Series, first: VisitValues, later: VisitValues, asked: ChangeAsked
+    series: Series,
+    visits: tuple[VisitValues, VisitValues],
+    asked: ChangeAsked,
+    coverage: CoverageTable | None,
 ) -> ChangeRow:
     """Compare two visits to one site, paired where units are the same."""
     flags: list[Flag] = []
-    used = (first, later)
+    first, later = used = visits
     pairs = _pairs(first, later) if series.is_permanent or asked.same_units else None
     is_paired = pairs is not None and bool(pairs[0])
     if pairs is not None and is_paired:
         used = (replace(first, units=pairs[0]), replace(later, units=pairs[1]))
         if len(pairs[0]) < max(len(first.units), len(later.units)):
             flags.append(Flag.UNPAIRED_UNITS_LEFT_OUT)
-    found = _held(series, used, is_paired=is_paired)
+    scope: Scope = "plots" if series.is_permanent else "area"
+    settings = SurveySettings(scope=scope, coverage=coverage)
+    found = _held(series, used, settings, is_paired=is_paired)
     worst = None
     if series.is_open and found.reading() is Reading.CHANGED:
         is_up = (found.change.estimate or 0.0) > 0
@@ -314,11 +321,9 @@ def _between(
             used[0].at("most" if is_up else "least"),
             used[1].at("least" if is_up else "most"),
         )
-        worst = _held(series, against, is_paired=is_paired)
+        worst = _held(series, against, settings, is_paired=is_paired)
     if not _observers(used[0]) & _observers(used[1]):
         flags.append(Flag.OBSERVER_CHANGED)
-    if max(_clumping(visit.values) for visit in used) > CLUMPED:
-        flags.append(Flag.COVERAGE_LOW)
     between = Compared(
         kind="visits",
         site=series.site,
@@ -334,11 +339,23 @@ def _between(
     return change_row(series, between, found, worst)
 
 
-def _held(series: Series, used: tuple[VisitValues, VisitValues], *, is_paired: bool) -> Change:
+def _held(
+    series: Series,
+    used: tuple[VisitValues, VisitValues],
+    settings: SurveySettings,
+    *,
+    is_paired: bool,
+) -> Change:
     """Hold a later visit against an earlier one."""
-    settings = SurveySettings(scope="plots" if series.is_permanent else "area")
     compare = paired_change if is_paired else unpaired_change
-    return compare(series.figure, used[0].values, used[1].values, settings)
+    return compare(
+        series.figure,
+        used[0].values,
+        used[1].values,
+        settings,
+        scale=scale_of(series.figure),
+        counted=(used[0].counted, used[1].counted),
+    )
 
 
 def _pairs(
@@ -351,13 +368,6 @@ def _pairs(
     )
     both = [label for label in a if label in b]
     return tuple(a[label] for label in both), tuple(b[label] for label in both)
-
-
-def _clumping(values: FloatArray) -> float:
-    """Return the squared coefficient of variation of units; 0 where nothing was found."""
-    seen = values[np.isfinite(values)]
-    mean = float(seen.mean())
-    return float(seen.var(ddof=1)) / mean**2 if len(seen) > 1 and mean > 0 else 0.0
 
 
 def _observers(visit: VisitValues) -> set[str]:

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from dryslate.app.ports import SurveyStore
     from dryslate.app.survey_records import Category
     from dryslate.base.problems import Problem
+    from dryslate.core.survey.coverage import CoverageTable
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,12 +40,15 @@ class SurveyedUnits:
     lists : CategoryLists
     has_second_looks : bool
         Whether names were looked at again; they are compared as they were noted all the same.
+    coverage : CoverageTable or None
+        Gives changes the flags of simulated coverage.
     """
 
     groups: tuple[SampledAlike, ...]
     names: Mapping[str, NotedName]
     lists: CategoryLists
     has_second_looks: bool = False
+    coverage: CoverageTable | None = None
 
     @property
     def sites(self) -> tuple[str, ...]:
@@ -52,7 +56,9 @@ class SurveyedUnits:
         return tuple(sorted({group.site for group in self.groups}))
 
 
-def surveyed_units(store: SurveyStore, usual: Sequence[Category]) -> SurveyedUnits:
+def surveyed_units(
+    store: SurveyStore, usual: Sequence[Category], coverage: CoverageTable | None = None
+) -> SurveyedUnits:
     """
     Read what was noted, summed by unit.
 
@@ -61,6 +67,7 @@ def surveyed_units(store: SurveyStore, usual: Sequence[Category]) -> SurveyedUni
     store : SurveyStore
     usual : sequence of Category
         The list of a project that has none of its own.
+    coverage : CoverageTable, optional
 
     Returns
     -------
@@ -72,6 +79,7 @@ def surveyed_units(store: SurveyStore, usual: Sequence[Category]) -> SurveyedUni
         names=tallied.names,
         lists=CategoryLists.of(store),
         has_second_looks=bool(second_looks(store)),
+        coverage=coverage,
     )
 
 

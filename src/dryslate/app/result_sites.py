@@ -120,7 +120,13 @@ def site_figures(
                 continue
             first = next(iter(parts.values()))
             what, found = first.found.what, {zone: m.found for zone, m in parts.items()}
-            site = estimate_site(found, weights, is_fraction=what.endswith("_frac"), what=what)
+            site = estimate_site(
+                found,
+                weights,
+                is_fraction=what.endswith("_frac"),
+                what=what,
+                coverage=settings.coverage,
+            )
             yield replace(first, found=site, n_colonies=None, bounds=_bounds(parts, site.weights))
 
 

@@ -335,7 +335,7 @@ def _changes(
     """Compare the visits; of some sites and visits, those changes that lie among them."""
     if "change" not in choice.parts:
         return Changes(rows=()), Changes(rows=())
-    visited = surveyed_units(store, settings.usual)
+    visited = surveyed_units(store, settings.usual, settings.coverage)
     found = changes_of(visited, ChangeAsked(of=("category", "group")))
     named = changes_of(visited, ChangeAsked(of=("name",)))
     return _among(found, choice), _among(named, choice)

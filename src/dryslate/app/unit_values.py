@@ -14,11 +14,13 @@ from dryslate.app.result_figures import COUNT_DESIGNS, COVER_DESIGNS
 from dryslate.app.result_tallies import SampledAlike
 from dryslate.app.result_units import things_of, unseen
 from dryslate.base.quality import Flag
+from dryslate.core.survey.change_interval import Scale
 from dryslate.core.survey.colony_health import examined, is_bleached, is_pale_or_bleached
 from dryslate.core.survey.designs import Design
 from dryslate.core.survey.tally import UnitTally
 
 FloatArray = NDArray[np.float64]
+POINT_DESIGNS: tuple[Design, ...] = ("point_intercept", "photo_points")
 PREVALENCES = {
     "prevalence_bleached_frac": is_bleached,
     "prevalence_pale_or_bleached_frac": is_pale_or_bleached,
@@ -38,6 +40,8 @@ class UnitValue:
         NaN where the unit is blank for it.
     least, most : float
         If none, or all, of what may be the thing were it; the value itself where nothing is open.
+    counted : float
+        Points read (infinite for tape and cells), area, minutes, or colonies examined.
     """
 
     unit_id: str
@@ -46,6 +50,7 @@ class UnitValue:
     value: float
     least: float
     most: float
+    counted: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,6 +81,11 @@ class VisitValues:
     def values(self) -> FloatArray:
         """The values, NaN where blank."""
         return np.array([one.value for one in self.units], dtype=np.float64)
+
+    @property
+    def counted(self) -> FloatArray:
+        """What was read or searched in each unit."""
+        return np.array([one.counted for one in self.units], dtype=np.float64)
 
     @property
     def is_seen(self) -> bool:
@@ -120,6 +130,23 @@ class Series:
     def is_open(self) -> bool:
         """Whether anything that may be the thing was not told to it."""
         return any(visit.open for visit in self.visits)
+
+
+def scale_of(figure: str) -> Scale:
+    """
+    Tell what the unit values of a figure are.
+
+    Parameters
+    ----------
+    figure : str
+
+    Returns
+    -------
+    Scale
+    """
+    if figure in PREVALENCES:
+        return Scale.PREVALENCE
+    return Scale.FRACTION if figure == "cover_frac" else Scale.RATE
 
 
 def series_of(
@@ -176,6 +203,7 @@ class _Values:
     value: FloatArray
     least: FloatArray
     most: FloatArray
+    counted: FloatArray
     own: float
     open: float
 
@@ -185,7 +213,7 @@ ValuesOf = Callable[[Sequence[UnitTally], Sequence[str]], _Values]
 
 def _visit(group: SampledAlike, found: _Values) -> VisitValues:
     """Put units beside their values."""
-    columns = (found.value.tolist(), found.least.tolist(), found.most.tolist())
+    columns = [v.tolist() for v in (found.value, found.least, found.most, found.counted)]
     return VisitValues(
         own=found.own,
         open=found.open,
@@ -199,8 +227,9 @@ def _visit(group: SampledAlike, found: _Values) -> VisitValues:
                 value=value,
                 least=least,
                 most=most,
+                counted=counted,
             )
-            for one, value, least, most in zip(group.units, *columns, strict=True)
+            for one, value, least, most, counted in zip(group.units, *columns, strict=True)
         ),
     )
 
@@ -241,12 +270,14 @@ def _amounts(thing: str, one: Callable[[UnitTally, str], tuple[float, float]]) -
         pairs = np.array([one(tally, thing) for tally in tallies], dtype=np.float64).reshape(-1, 2)
         own, effort = pairs[:, 0], np.where(pairs[:, 1] > 0, pairs[:, 1], np.nan)
         value = own / effort
+        is_tape = one is _cover and any(t.design.design not in POINT_DESIGNS for t in tallies)
+        counted = np.full_like(effort, np.inf) if is_tape else effort
         if not others:
-            return _Values(value, value, value, float(np.nansum(own)), 0.0)
+            return _Values(value, value, value, counted, float(np.nansum(own)), 0.0)
         more = np.array([sum(_noted(tally, other, one) for other in others) for tally in tallies])
         seen = np.isfinite(value)
         amounts = float(own[seen].sum()), float(more[seen].sum())
-        return _Values(value, value, value + more / effort, *amounts)
+        return _Values(value, value, value + more / effort, counted, *amounts)
 
     return values
 
@@ -274,11 +305,12 @@ def _prevalence(what: str, thing: str) -> ValuesOf:
         cases, numbers = own.T
         value = _as_ratio(cases, numbers)
         if not more.any():
-            return _Values(value, value, value, float(numbers.sum()), 0.0)
+            return _Values(value, value, value, numbers, float(numbers.sum()), 0.0)
         open_cases, open_numbers = more.T
         least = _as_ratio(cases, numbers + open_numbers - open_cases)
         most = _as_ratio(cases + open_cases, numbers + open_cases)
-        return _Values(value, least, most, float(numbers.sum()), float(open_numbers.sum()))
+        own_and_open = float(numbers.sum()), float(open_numbers.sum())
+        return _Values(value, least, most, numbers, *own_and_open)
 
     return values
 

@@ -71,13 +71,14 @@ def change(  # noqa: PLR0913, PLR0917  one option each for what is compared
     """
     from dryslate.app.change import ChangeAsked, survey_changes
 
+    made_with = wiring.result_settings()
     asked = ChangeAsked(
         figures=tuple(figure or ()), things=tuple(thing or ()), of=tuple(of or ()),
         sites=tuple(site or ()), same_units=same_units, after=after,
         control=tuple(control or ()), impact=tuple(impact or ()), round_days=round_days,
     )  # fmt: skip
     with wiring.survey_store(folder, write=False) as store:
-        found = survey_changes(store, wiring.result_settings().usual, asked)
+        found = survey_changes(store, made_with.usual, asked, made_with.coverage)
     _answer(found, csv, as_json)
 
 

@@ -160,7 +160,8 @@ def units_of(request: Request, store: SurveyStore) -> SurveyedUnits:
     last = store.last_change_no()
     kept = reach_of(request).keep("change", dict)
     if kept.get("last") != last:
-        units = surveyed_units(store, usual_settings(request).usual)
+        made_with = usual_settings(request)
+        units = surveyed_units(store, made_with.usual, made_with.coverage)
         kept.clear()
         kept.update(units=units, last=last, made={})
     return cast("SurveyedUnits", kept["units"])

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from enum import StrEnum
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -13,8 +14,17 @@ from scipy.special import stdtr, stdtrit
 
 from dryslate.base.errors import InputError
 from dryslate.base.quality import Flag
+from dryslate.core.survey.change_interval import (
+    Ends,
+    Scale,
+    Seen,
+    anew_parts,
+    p_of_no_change,
+    paired_parts,
+)
+from dryslate.core.survey.coverage import LookedUp, change_flags
 from dryslate.core.survey.estimate import Estimate, or_none
-from dryslate.core.survey.intervals import ALIKE, P_HI
+from dryslate.core.survey.intervals import ALIKE, ERROR, P_HI
 from dryslate.core.survey.methods import Figure, Method, require_method
 from dryslate.core.survey.planning import SmallestChange, change_seen
 from dryslate.core.survey.spread import Spread
@@ -41,7 +51,8 @@ class Change:
     change : Estimate
         Later less earlier, or the contrast.
     t, p : float or None
-        Two-sided; None where there is no interval.
+        Two-sided; None where there is no interval. `p` is the chance of error at which the
+        interval's end comes to 0, and `t` the quantile that stands for it.
     sees : SmallestChange or None
         Smallest change seen with power 0.80, from the design's error standard deviation.
     """
@@ -79,7 +90,13 @@ class SiteVisits:
 
 
 def paired_change(
-    what: str, first: ArrayLike, second: ArrayLike, settings: SurveySettings | None = None
+    what: str,
+    first: ArrayLike,
+    second: ArrayLike,
+    settings: SurveySettings | None = None,
+    *,
+    scale: Scale = Scale.PLAIN,
+    counted: tuple[ArrayLike, ArrayLike] = (math.nan, math.nan),
 ) -> Change:
     r"""
     Return the change of the same units between two visits.
@@ -90,6 +107,11 @@ def paired_change(
     first, second : array_like of float, shape (n,)
         Values of each unit, in one order; NaN is blank, and leaves the pair out.
     settings : SurveySettings or None
+    scale : Scale
+        What the values are.
+    counted : tuple of array_like of float
+        For each visit what was read or searched in each unit (`change_interval.Scale`); NaN: not
+        known.
 
     Returns
     -------
@@ -104,8 +126,8 @@ def paired_change(
 
     Notes
     -----
-    t on the differences [1]_. The same units speak of the area only if they were drawn from it at
-    random.
+    `change_interval.paired_parts`; of plain values t on the differences [1]_. The same units speak
+    of the area only if they were drawn from it at random.
 
     References
     ----------
@@ -113,30 +135,46 @@ def paired_change(
 
     Examples
     --------
-    >>> found = paired_change("cover_frac", [0.40, 0.35, 0.52], [0.31, 0.30, 0.40])
+    >>> found = paired_change("cover_frac", [0.40, 0.35, 0.52], [0.31, 0.30, 0.40],
+    ...     scale=Scale.FRACTION, counted=(100, 100))
     >>> print(f"{found.change.estimate:.3f} {found.change.lo95:.3f} {found.change.hi95:.3f}")
-    -0.087 -0.174 0.001
-    >>> print(f"{found.reading()}; sees {found.sees.change:.2f}")
-    not_shown; sees 0.11
+    -0.087 -0.175 -0.004
+    >>> print(f"{found.reading()}; p {found.p:.3f}; sees {found.sees.change:.2f}")
+    changed; p 0.046; sees 0.11
     """
     a, b = (np.asarray(v, dtype=np.float64) for v in (first, second))
     if a.shape != b.shape or a.ndim != 1:
         raise ValueError(f"expected one value a unit at each visit, got {a.shape} and {b.shape}")
-    gap = b - a
-    both = np.isfinite(gap)
-    n, kept = int(both.sum()), gap[both]
+    both = np.isfinite(b - a)
+    n = int(both.sum())
     if n == 0:
         raise _nothing()
-    level = max(float(np.abs(a[both]).max()), float(np.abs(b[both]).max()))
-    sd = float(kept.std(ddof=1)) if n > 1 else math.nan
+    one, other = (
+        Seen(values=v[both], counted=np.broadcast_to(np.asarray(c, np.float64), v.shape)[both])
+        for v, c in zip((a, b), counted, strict=True)
+    )
+    level = max(float(np.abs(one.values).max()), float(np.abs(other.values).max()))
+    gap = other.freed(scale) - one.freed(scale)
+    sd = math.sqrt(float((gap**2).sum()) / (n - 1)) if n > 1 else math.nan
     sd = sd if sd > ALIKE * level else math.nan
     error = _Error(sd=sd, scale=math.sqrt(1 / n), df=n - 1.0)
-    part = _Part(what, Figure.PAIRED_CHANGE, float(kept.mean()), n, n, len(a) - n)
-    return _state(part, error, settings or SurveySettings())
+    figure = Figure.PAIRED_DIFFERENCE if scale is Scale.PLAIN else Figure.PAIRED_CHANGE
+    part = _Part(what, figure, float(other.mean - one.mean), n, n, len(a) - n)
+    ends = None
+    if scale is not Scale.PLAIN and n > 1:
+        ends = paired_parts(one, other, scale).ends
+    made = _state(part, error, settings or SurveySettings(), ends)
+    return _flagged(made, (one, other), scale, settings, "paired")
 
 
 def unpaired_change(
-    what: str, first: ArrayLike, second: ArrayLike, settings: SurveySettings | None = None
+    what: str,
+    first: ArrayLike,
+    second: ArrayLike,
+    settings: SurveySettings | None = None,
+    *,
+    scale: Scale = Scale.PLAIN,
+    counted: tuple[ArrayLike, ArrayLike] = (math.nan, math.nan),
 ) -> Change:
     r"""
     Return the change between two visits with units drawn anew at each.
@@ -147,6 +185,10 @@ def unpaired_change(
     first, second : array_like of float
         Values of the units of each visit; NaN is blank.
     settings : SurveySettings or None
+    scale : Scale
+        What the values are.
+    counted : tuple of array_like of float
+        As for `paired_change`.
 
     Returns
     -------
@@ -159,8 +201,9 @@ def unpaired_change(
 
     Notes
     -----
-    :math:`u^2 = s_1^2/n_1 + s_2^2/n_2` with Satterthwaite's degrees of freedom [1]_, which also
-    stand for the doubt of the spread in what the design sees.
+    Fractions and rates: `change_interval.anew_parts`. Prevalence, its values left out in turn
+    (jackknife), and plain values: :math:`u^2 = s_1^2/n_1 + s_2^2/n_2` with Satterthwaite's degrees
+    of freedom [1]_. These also stand for the doubt of the spread in what the design sees.
 
     References
     ----------
@@ -169,21 +212,21 @@ def unpaired_change(
 
     Examples
     --------
-    >>> found = unpaired_change("cover_frac", [0.40, 0.35, 0.52], [0.21, 0.30, 0.26, 0.19])
-    >>> print(f"{found.change.estimate:.3f} {found.change.df:.1f} {found.p:.3f}")
-    -0.183 3.0 0.048
+    >>> found = unpaired_change("cover_frac", [0.40, 0.35, 0.52], [0.21, 0.30, 0.26, 0.19],
+    ...     scale=Scale.FRACTION, counted=(100, 100))
+    >>> print(f"{found.change.lo95:.3f} to {found.change.hi95:.3f}; p {found.p:.3f}")
+    -0.362 to -0.011; p 0.043
     """
-    blank = sum(int((~np.isfinite(np.asarray(v, dtype=np.float64))).sum()) for v in (first, second))
-    a, b = _seen(first), _seen(second)
-    part = _Part(
-        what,
-        Figure.UNPAIRED_CHANGE,
-        float(b.mean() - a.mean()),
-        len(a) + len(b),
-        min(len(a), len(b)),
-        blank,
-    )
-    return _state(part, _welch(a, b), settings or SurveySettings())
+    one, other = (_seen_of(v, c) for v, c in zip((first, second), counted, strict=True))
+    blank = sum(np.asarray(v).size - len(s.values) for v, s in ((first, one), (second, other)))
+    away = (one.freed(scale) + one.mean, other.freed(scale) + other.mean)
+    numbers = (len(one.values), len(other.values))
+    is_shaped = scale in {Scale.FRACTION, Scale.RATE}
+    figure = Figure.UNPAIRED_CHANGE if is_shaped else Figure.UNPAIRED_DIFFERENCE
+    part = _Part(what, figure, float(other.mean - one.mean), sum(numbers), min(numbers), blank)
+    ends = anew_parts(one, other, scale).ends if is_shaped and min(numbers) > 1 else None
+    made = _state(part, _welch(*away), settings or SurveySettings(), ends)
+    return _flagged(made, (one, other), scale, settings, "anew")
 
 
 def contrast_of_sites(
@@ -258,6 +301,13 @@ class _Error:
     df: float
 
 
+def _seen_of(values: ArrayLike, counted: ArrayLike) -> Seen:
+    """Leave blank units out, with what was counted in them."""
+    found = np.atleast_1d(np.asarray(values, dtype=np.float64))
+    each = np.broadcast_to(np.asarray(counted, dtype=np.float64), found.shape)
+    return Seen(values=_seen(found), counted=each[np.isfinite(found)])
+
+
 def _seen(values: ArrayLike) -> FloatArray:
     """Leave blank units out; there must be one."""
     found = np.atleast_1d(np.asarray(values, dtype=np.float64))
@@ -281,8 +331,13 @@ def _welch(a: FloatArray, b: FloatArray) -> _Error:
     return _Error(sd=u / scale, scale=scale, df=df)
 
 
-def _state(part: _Part, error: _Error, settings: SurveySettings) -> Change:
-    """Put the change together."""
+def _state(
+    part: _Part,
+    error: _Error,
+    settings: SurveySettings,
+    ends: Callable[[ArrayLike], Ends] | None = None,
+) -> Change:
+    """Put the change together: with its own ends, or by t."""
     flags = list(settings.scope_flags())
     if part.fewest < 2:
         flags.append(Flag.ONE_SITE_EACH if part.figure is Figure.CONTRAST else Flag.ONE_UNIT)
@@ -293,13 +348,24 @@ def _state(part: _Part, error: _Error, settings: SurveySettings) -> Change:
     method = require_method(part.figure, part.fewest, settings.method)
     is_known = method is not Method.NONE and not math.isnan(error.sd)
     u = error.sd * error.scale
-    reach = float(stdtrit(error.df, P_HI)) * u if is_known else math.nan
+    lo = hi = p = math.nan
+    if is_known and ends is not None:
+        lo, hi = (float(end) for end in ends(ERROR))
+        if not math.isfinite(hi - lo):
+            is_known = False
+            flags.append(Flag.NO_SPREAD)
+        else:
+            p = p_of_no_change(ends, part.difference)
+    elif is_known:
+        reach = float(stdtrit(error.df, P_HI)) * u
+        lo, hi = part.difference - reach, part.difference + reach
+        p = float(2 * stdtr(error.df, -abs(part.difference / u)))
     change = Estimate(
         what=part.what,
         estimate=part.difference,
         u=or_none(u),
-        lo95=or_none(part.difference - reach),
-        hi95=or_none(part.difference + reach),
+        lo95=or_none(lo) if is_known else None,
+        hi95=or_none(hi) if is_known else None,
         method=method if is_known else Method.NONE,
         n_units=part.n_units,
         df=error.df if is_known else None,
@@ -309,14 +375,45 @@ def _state(part: _Part, error: _Error, settings: SurveySettings) -> Change:
     if not is_known:
         return Change(change=change)
     t = part.difference / u
+    if ends is not None:
+        t = math.copysign(float(stdtrit(error.df, 1 - p / 2)), part.difference)
     return Change(
         change=change,
         t=t,
-        p=float(2 * stdtr(error.df, -abs(t))),
+        p=p,
         sees=change_seen(
             Spread(sd=error.sd, df=error.df), error.scale, error.df, units=part.fewest
         ),
     )
+
+
+_SIMULATED = {Scale.FRACTION: "cover", Scale.RATE: "density", Scale.PREVALENCE: "prevalence"}
+
+
+def _flagged(
+    made: Change,
+    seen: tuple[Seen, Seen],
+    scale: Scale,
+    settings: SurveySettings | None,
+    kind: Literal["paired", "anew"],
+) -> Change:
+    """Say what simulated surveys tell of the interval, where there is one and a table of them."""
+    table = None if settings is None else settings.coverage
+    if table is None or scale is Scale.PLAIN or made.change.lo95 is None:
+        return made
+    larger = max(seen, key=lambda one: float(one.mean))
+    first, second, mean = float(seen[0].mean), float(seen[1].mean), float(larger.mean)
+    each = float(larger.counted.mean())
+    scatter = mean**2 if scale is Scale.RATE else mean * (1 - mean)
+    looked_up = LookedUp(
+        n_units=min(len(one.values) for one in seen),
+        level=mean * each if scale is Scale.RATE else mean,
+        size=0.0 if scale is Scale.RATE else min(each, 1e6),
+        ratio=second / first if first > 0 else math.inf,
+        spread=float(larger.freed(scale).var(ddof=1)) / scatter if scatter > 0 else math.inf,
+    )
+    flags = (*made.change.flags, *change_flags(table, f"{kind}_{_SIMULATED[scale]}", looked_up))
+    return replace(made, change=replace(made.change, flags=flags))
 
 
 def _nothing() -> InputError:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Any
 
@@ -20,11 +20,17 @@ _SIMULATED = {
     Figure.COVER: "cover",
     Figure.DENSITY: "density",
     Figure.PREVALENCE: "prevalence",
+    Figure.LINE_DENSITY: "line_density",
+    Figure.GEOMETRIC_MEAN: "geometric_mean",
+    Figure.SITE_FRACTION: "site_fraction",
+    Figure.SITE_DENSITY: "site_density",
 }
 _FARTHEST_LEVEL = 0.6
 """A level below this share of the lowest simulated one is outside the table."""
 _FARTHEST_SPREAD = 1.4
 """A spread above so many times the greatest simulated one is outside the table."""
+_LEAST_RATIO, _MOST_RATIO = 0.15, 3.3
+"""Means that differ by more than these are outside the table of changes."""
 _LEAST = 1e-9
 """What stands for nothing on a log scale."""
 
@@ -38,9 +44,40 @@ class CoverageTable:
     ----------
     cells : Mapping of str to ndarray of float, shape (m, 5)
         Columns: units, level, size, spread, coverage in percent.
+    changes : Mapping of str to ndarray of float, shape (m, 6)
+        Of changes, ``paired_`` or ``anew_`` before the figure: units, the larger mean, size, later
+        mean over the first, spread at the larger mean, coverage.
     """
 
     cells: Mapping[str, FloatArray]
+    changes: Mapping[str, FloatArray] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LookedUp:
+    """
+    What a change is looked up by.
+
+    Parameters
+    ----------
+    n_units : int
+        Pairs, or units of the smaller visit.
+    level : float
+        Larger of the two means; of rates the colonies expected in one unit.
+    size : float
+        Points or colonies of one unit; 0 for rates.
+    ratio : float
+        Later mean over the first.
+    spread : float
+        Variance between units at the larger mean :math:`m` over :math:`m(1-m)`, of rates over
+        :math:`m^2`.
+    """
+
+    n_units: int
+    level: float
+    size: float
+    ratio: float
+    spread: float
 
 
 def target_pct(n_units: int) -> tuple[float, float]:
@@ -64,27 +101,40 @@ def target_pct(n_units: int) -> tuple[float, float]:
     return (90.0, 98.0) if n_units < 5 else (93.0, 97.0)
 
 
-def parse_coverage_table(rows: Iterable[Mapping[str, str]]) -> CoverageTable:
+def parse_coverage_table(
+    rows: Iterable[Mapping[str, str]], changes: Iterable[Mapping[str, str]] = ()
+) -> CoverageTable:
     """
-    Read the rows of ``data/tables/survey_coverage.csv``.
+    Read the rows of ``survey_coverage.csv``, ``other_coverage.csv`` and ``change_coverage.csv``.
 
     Parameters
     ----------
     rows : iterable of mapping
         With ``figure``, ``n_units``, ``level``, ``size``, ``spread`` and ``coverage_pct``.
+    changes : iterable of mapping
+        The same, with ``ratio``.
 
     Returns
     -------
     CoverageTable
     """
+    return CoverageTable(
+        cells=_by_figure(rows, ("n_units", "level", "size", "spread", "coverage_pct")),
+        changes=_by_figure(
+            changes, ("n_units", "level", "size", "ratio", "spread", "coverage_pct")
+        ),
+    )
+
+
+def _by_figure(rows: Iterable[Mapping[str, str]], names: tuple[str, ...]) -> dict[str, FloatArray]:
+    """Put the columns of each figure together, for reading only."""
     found: dict[str, list[list[float]]] = {}
-    names = ("n_units", "level", "size", "spread", "coverage_pct")
     for row in rows:
         found.setdefault(row["figure"], []).append([float(row[name]) for name in names])
     cells = {figure: np.array(values) for figure, values in found.items()}
     for values in cells.values():
         values.setflags(write=False)
-    return CoverageTable(cells=cells)
+    return cells
 
 
 def find_coverage(
@@ -99,11 +149,14 @@ def find_coverage(
     figure : Figure
     n_units : int
     level : float
-        Cover or prevalence (folded at 0.5), or colonies expected in one unit.
+        Cover or prevalence (folded at 0.5), colonies expected in one unit, met by one line, or
+        measured in one unit; 1 for a density of zones.
     size : float
-        Points or colonies of one unit; 0 for densities.
+        Points or colonies of one unit; of lines the standard deviation of log width in hundredths;
+        otherwise 0.
     spread : float
-        Variance between units over :math:`m(1-m)` for fractions, over :math:`m^2` for densities.
+        Variance between units over :math:`m(1-m)` for fractions, over :math:`m^2` for densities,
+        over that of log size for the geometric mean.
 
     Returns
     -------
@@ -118,19 +171,57 @@ def find_coverage(
     name = _SIMULATED.get(figure, "")
     if name not in table.cells or n_units < table.cells[name][:, 0].min():
         return None
-    if not all(map(math.isfinite, (level, size, spread))):
+    return _look_up(_tree(table, name), (float(n_units), level, size, spread))
+
+
+def find_coverage_of_change(table: CoverageTable, kind: str, change: LookedUp) -> float | None:
+    """
+    Find the coverage of the nearest simulated change.
+
+    Parameters
+    ----------
+    table : CoverageTable
+    kind : str
+        Such as ``paired_cover`` or ``anew_density``.
+    change : LookedUp
+
+    Returns
+    -------
+    float or None
+        In percent; None outside what was simulated.
+
+    Notes
+    -----
+    As `find_coverage`, with the ratio of the means before the spread.
+    """
+    if kind not in table.changes or change.n_units < table.changes[kind][:, 0].min():
         return None
-    branches = _nearest([_tree(table, name)], float(n_units))
-    if level < _FARTHEST_LEVEL * min(value for b in branches for value, _, _ in b):
+    if not _LEAST_RATIO <= change.ratio <= _MOST_RATIO:
         return None
-    branches = _nearest(_nearest(branches, level), size)
-    if spread > _FARTHEST_SPREAD * max(value for b in branches for value, _, _ in b):
-        return None
-    return float(_nearest(branches, spread)[0])
+    wanted = (float(change.n_units), change.level, change.size, change.ratio, change.spread)
+    return _look_up(_tree(table, kind), wanted)
 
 
 Branch = tuple[tuple[float, float, Any], ...]
 """Values of a column, each with its logarithm and what lies under it."""
+
+
+def _look_up(tree: Branch, wanted: tuple[float, ...]) -> float | None:
+    """Go down the tree, each time to the nearest; None below its levels or above its spreads."""
+    if not all(map(math.isfinite, wanted)):
+        return None
+    branches: list[Any] = [tree]
+    for column, value in enumerate(wanted):
+        if column == 1:
+            lowest = min(level for b in branches for level, _, _ in b)
+            if value < _FARTHEST_LEVEL * lowest:
+                return None
+        if column == len(wanted) - 1:
+            highest = max(spread for b in branches for spread, _, _ in b)
+            if value > _FARTHEST_SPREAD * highest:
+                return None
+        branches = _nearest(branches, value)
+    return float(branches[0])
 
 
 def _nearest(branches: Sequence[Branch], value: float) -> list[Any]:
@@ -141,11 +232,12 @@ def _nearest(branches: Sequence[Branch], value: float) -> list[Any]:
     return [under for far, under in away if far <= nearest]
 
 
-@lru_cache(maxsize=16)
+@lru_cache(maxsize=32)
 def _tree(table: CoverageTable, name: str) -> Branch:
-    """Sort the cells of a figure by units, then level, size and spread, in the table's order."""
+    """Sort the cells of a figure by one column after the other, in the table's order."""
     tree: dict[float, Any] = {}
-    for *keys, last, coverage in table.cells[name].tolist():
+    cells = table.cells[name] if name in table.cells else table.changes[name]
+    for *keys, last, coverage in cells.tolist():
         branch = tree
         for key in keys:
             branch = branch.setdefault(key, {})
@@ -180,10 +272,32 @@ def coverage_flags(
     tuple of Flag
         Empty where the coverage is within `target_pct`.
     """
-    found = find_coverage(table, figure, n_units, level, size, spread)
-    if found is None:
+    return _flags(find_coverage(table, figure, n_units, level, size, spread), n_units)
+
+
+def change_flags(table: CoverageTable, kind: str, change: LookedUp) -> tuple[Flag, ...]:
+    """
+    Say what simulated surveys tell of the interval of a change.
+
+    Parameters
+    ----------
+    table : CoverageTable
+    kind : str
+    change : LookedUp
+        As for `find_coverage_of_change`.
+
+    Returns
+    -------
+    tuple of Flag
+    """
+    return _flags(find_coverage_of_change(table, kind, change), change.n_units)
+
+
+def _flags(coverage_pct: float | None, n_units: int) -> tuple[Flag, ...]:
+    """Say where a coverage lies against its target."""
+    if coverage_pct is None:
         return (Flag.COVERAGE_NOT_SIMULATED,)
     lo, hi = target_pct(n_units)
-    if found < lo:
+    if coverage_pct < lo:
         return (Flag.COVERAGE_LOW,)
-    return (Flag.COVERAGE_HIGH,) if found > hi else ()
+    return (Flag.COVERAGE_HIGH,) if coverage_pct > hi else ()

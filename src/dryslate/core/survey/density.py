@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from dryslate.base.errors import InputError
 from dryslate.base.quality import Flag
+from dryslate.core.survey.coverage import coverage_flags
 from dryslate.core.survey.designs import EdgeRule
 from dryslate.core.survey.estimate import Estimate
 from dryslate.core.survey.intervals import poisson_gamma_interval
@@ -207,7 +208,19 @@ def estimate_line_density(
             flags=(*settings.scope_flags(), Flag.WIDTH_MISSING),
         )
     units = require_units(sums, lines_m)
-    return _state(what, Figure.LINE_DENSITY, units, settings, (), is_counted=False)
+    found = _state(what, Figure.LINE_DENSITY, units, settings, (), is_counted=False)
+    if settings.coverage is None or found.df is None or not found.estimate or found.u is None:
+        return found
+    widths = np.concatenate([np.asarray(w, np.float64).ravel() for w in widths_m if w is not None])
+    flags = coverage_flags(
+        settings.coverage,
+        Figure.LINE_DENSITY,
+        found.n_units,
+        len(widths) / found.n_units,
+        100 * float(np.log(widths).std(ddof=1)) if len(widths) > 1 else float("nan"),
+        found.n_units * (found.u / found.estimate) ** 2,
+    )
+    return replace(found, flags=(*found.flags, *flags))
 
 
 def read_count(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import betaincinv, expit, gammaincinv, logit, stdtrit
@@ -9,8 +11,8 @@ from scipy.special import betaincinv, expit, gammaincinv, logit, stdtrit
 FloatArray = NDArray[np.float64]
 
 P_HI = 0.975
-P_LIMIT = 0.05
-"""Chance that a one-sided limit lies on the wrong side of the truth."""
+ERROR = 0.05
+"""Chance that the truth lies outside an interval, or beyond a one-sided limit."""
 ZERO_RHO = 0.1
 """Intra-unit correlation assumed where no unit shows anything (our choice, stated)."""
 ZERO_K = 1.0
@@ -19,12 +21,41 @@ ALIKE = 1e-9
 """Below this share of its scale a standard error is that of units all alike."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Terms:
+    """
+    How an interval is to be made.
+
+    Parameters
+    ----------
+    is_narrowed : bool
+        Whether counting alone may narrow an interval: :math:`g` of `fraction_interval` and
+        `rate_interval` from -1, else 1. Only for differences: figures of one visit read too narrow
+        by it where hits are few (measured).
+    error : array_like of float
+        Chance that the truth lies outside; 0.05 for 95 %.
+    """
+
+    is_narrowed: bool = False
+    error: ArrayLike = ERROR
+
+    def second_order(self, beyond: FloatArray, s: FloatArray) -> FloatArray:
+        """Return the root of 1 + g s², but that of a half at least."""
+        g = np.maximum(1 - 2 / beyond, -1.0) if self.is_narrowed else 1.0
+        return np.asarray(np.sqrt(np.maximum(1 + g * s**2, 0.5)))
+
+
+USUAL = Terms()
+"""Those of figures."""
+
+
 def fraction_interval(
     mean: ArrayLike,
     u: ArrayLike,
     n_units: ArrayLike,
     counted: ArrayLike = np.inf,
     df: ArrayLike | None = None,
+    terms: Terms = USUAL,
 ) -> tuple[FloatArray, FloatArray]:
     r"""
     Return 95 % intervals of mean fractions by t on the logit of the mean.
@@ -40,6 +71,7 @@ def fraction_interval(
         Points or colonies in all units together; infinite for tape and areas.
     df : array_like of float or None
         Degrees of freedom; None: `n_units` - 1.
+    terms : Terms
 
     Returns
     -------
@@ -49,14 +81,17 @@ def fraction_interval(
 
     Notes
     -----
-    With :math:`a = u / (m(1-m))` (delta method [1]_) and :math:`s^2 = a^2(1 + (1-2m)^2 a^2)` the
+    With :math:`a = u / (m(1-m))` (delta method [1]_) and :math:`s^2 = a^2(1 + g (1-2m)^2 a^2)` the
     interval is :math:`\mathrm{expit}(\mathrm{logit}\,m + (1 - 2m)s^2/2 \pm t_{df,\,0.975}\,s)`. It
     is about the arithmetic mean of units: a mean of unit logits would be about another quantity,
     and needs a rule for units of 0 and 1, which this does not. The middle term undoes, to second
-    order, the bias of a logit taken of an uncertain mean; the factor in :math:`s^2` is that of
-    `rate_interval` for small fractions. Where all units are alike, :math:`u` is the
-    binomial one of what was counted. Units are taken as a random sample. Under strong clumping of
-    a rare group the interval is too narrow, at its upper end: ``docs/estimators/coverage.md``.
+    order, the bias of a logit taken of an uncertain mean. :math:`g = 1`; where the `terms` let
+    counting narrow the interval, :math:`g = 1 - 2/D`, from -1, with :math:`D = u^2 N / (m(1-m))`:
+    how much more units differ than :math:`N` counted points alone would. :math:`a^2` is on average
+    :math:`1/(1 + g a^2)` times what it should be for few hits of negative binomial units (our
+    working), as in `rate_interval`. Where all units are alike, :math:`u` is the binomial one of
+    what was counted. Units are taken as a random sample. Under strong clumping of a rare group the
+    interval is too narrow, at its upper end: ``docs/estimators/coverage.md``.
 
     References
     ----------
@@ -76,10 +111,11 @@ def fraction_interval(
         counting = np.sqrt(scale / counted)
         u = np.where(u > ALIKE * scale, u, np.where(counting > 0, counting, np.nan))
         s = u / scale
-        s = s * np.sqrt(1 + ((1 - 2 * mean) * s) ** 2)
+        beyond = np.maximum((u / counting) ** 2, 1.0)
+        s = s * terms.second_order(beyond, (1 - 2 * mean) * s)
         centre = logit(mean) + (0.5 - mean) * s**2
-        reach = stdtrit(free, P_HI) * s
-        limit = zero_fraction_limit(n, counted)
+        reach = stdtrit(free, 1 - np.asarray(terms.error) / 2) * s
+        limit = zero_fraction_limit(n, counted, error=terms.error)
         inner = (mean > 0) & (mean < 1) & (n > 1)
         lo = np.where(inner, expit(centre - reach), np.nan)
         hi = np.where(inner, expit(centre + reach), np.nan)
@@ -89,7 +125,10 @@ def fraction_interval(
 
 
 def zero_fraction_limit(
-    n_units: ArrayLike, counted: ArrayLike = np.inf, rho: float = ZERO_RHO
+    n_units: ArrayLike,
+    counted: ArrayLike = np.inf,
+    rho: float = ZERO_RHO,
+    error: ArrayLike = ERROR,
 ) -> FloatArray:
     r"""
     Return the upper 95 % limit of a fraction of which no unit shows anything.
@@ -101,6 +140,8 @@ def zero_fraction_limit(
         Points or colonies in all units together; infinite for tape and areas.
     rho : float
         Intra-unit correlation assumed.
+    error : array_like of float
+        Chance that the truth lies beyond.
 
     Returns
     -------
@@ -125,7 +166,7 @@ def zero_fraction_limit(
     n = np.asarray(n_units, dtype=np.float64)
     each = np.asarray(counted, dtype=np.float64) / n
     effective = n / (rho + (1 - rho) / each)
-    return np.asarray(1 - P_LIMIT ** (1 / effective))
+    return np.asarray(1 - np.asarray(error, dtype=np.float64) ** (1 / effective))
 
 
 def rate_interval(
@@ -134,6 +175,7 @@ def rate_interval(
     n_units: ArrayLike,
     effort: ArrayLike = np.nan,
     df: ArrayLike | None = None,
+    terms: Terms = USUAL,
 ) -> tuple[FloatArray, FloatArray]:
     r"""
     Return 95 % intervals of mean densities or rates by t on the logarithm of the mean.
@@ -149,6 +191,7 @@ def rate_interval(
         Area or minutes of all units together; NaN where the value is not a count per effort.
     df : array_like of float or None
         Degrees of freedom; None: `n_units` - 1.
+    terms : Terms
 
     Returns
     -------
@@ -158,14 +201,16 @@ def rate_interval(
 
     Notes
     -----
-    With :math:`a = u / m` and :math:`s^2 = a^2(1 + a^2)` the interval is
+    With :math:`a = u / m` and :math:`s^2 = a^2(1 + g a^2)` the interval is
     :math:`m \exp(s^2/2 \pm t_{df,\,0.975}\,s)`. It is about the arithmetic mean; the term
     :math:`s^2/2` undoes, to second order, the bias of a logarithm taken of an uncertain mean [1]_.
     :math:`a^2` is on average :math:`1/(1 + a^2)` times what it should be where units are gamma
-    distributed, for then :math:`u/m` and :math:`m` are independent [2]_. Where all units are alike
-    :math:`u` is the Poisson one, :math:`\sqrt{m / E}`. Units are taken as a random sample. Where
-    densities differ between units by more than their own size (coefficient of variation above 1)
-    the interval is too narrow; where the units hold only a few colonies it is too wide.
+    distributed, for then :math:`u/m` and :math:`m` are independent [2]_: :math:`g = 1`. Where the
+    `terms` let counting narrow it, :math:`g = 1 - 2/D`, from -1, with :math:`D = u^2 E / m`. Where
+    all units are alike :math:`u` is the Poisson one, :math:`\sqrt{m / E}`. Units are taken as a
+    random sample. Where densities differ between units by more than their own size (coefficient of
+    variation above 1) the interval is too narrow; where the units hold only a few colonies it is
+    too wide.
 
     References
     ----------
@@ -186,16 +231,19 @@ def rate_interval(
     with np.errstate(all="ignore"):
         u = np.where(u > ALIKE * mean, u, np.sqrt(mean / effort))
         s = u / mean
-        s = s * np.sqrt(1 + s**2)
-        reach = stdtrit(free, P_HI) * s
+        beyond = np.where(effort > 0, np.maximum(u**2 * effort / mean, 1.0), np.inf)
+        s = s * terms.second_order(beyond, s)
+        reach = stdtrit(free, 1 - np.asarray(terms.error) / 2) * s
         inner = (mean > 0) & (n > 1)
         lo = np.where(inner, mean * np.exp(s**2 / 2 - reach), np.nan)
         hi = np.where(inner, mean * np.exp(s**2 / 2 + reach), np.nan)
-        hi = np.where((mean <= 0) & (n > 1), zero_rate_limit(n, effort), hi)
+        hi = np.where((mean <= 0) & (n > 1), zero_rate_limit(n, effort, error=terms.error), hi)
     return lo, hi
 
 
-def zero_rate_limit(n_units: ArrayLike, effort: ArrayLike, k: float = ZERO_K) -> FloatArray:
+def zero_rate_limit(
+    n_units: ArrayLike, effort: ArrayLike, k: float = ZERO_K, error: ArrayLike = ERROR
+) -> FloatArray:
     r"""
     Return the upper 95 % limit of a density of which no unit shows anything.
 
@@ -207,6 +255,8 @@ def zero_rate_limit(n_units: ArrayLike, effort: ArrayLike, k: float = ZERO_K) ->
     k : float
         Clumping assumed: the densities of units have a coefficient of variation of
         :math:`1/\sqrt{k}`.
+    error : array_like of float
+        Chance that the truth lies beyond.
 
     Returns
     -------
@@ -230,7 +280,7 @@ def zero_rate_limit(n_units: ArrayLike, effort: ArrayLike, k: float = ZERO_K) ->
     """
     n = np.asarray(n_units, dtype=np.float64)
     each = np.asarray(effort, dtype=np.float64) / n
-    return np.asarray(k * (P_LIMIT ** (-1 / (k * n)) - 1) / each)
+    return np.asarray(k * (np.asarray(error, dtype=np.float64) ** (-1 / (k * n)) - 1) / each)
 
 
 def clopper_pearson_interval(hits: ArrayLike, counted: ArrayLike) -> tuple[FloatArray, FloatArray]:

@@ -18,10 +18,13 @@ class Method(StrEnum):
     ZONES_T_LOGIT = "zones_t_logit"
     ZONES_T_LOG = "zones_t_log"
     TWO_GROUPS_T_LOG = "two_groups_t_log"
+    PARTS_PAIRED = "parts_paired"
+    PARTS_ANEW = "parts_anew"
     T_PAIRED = "t_paired"
     T_WELCH = "t_welch"
     WOODRUFF_T_LOGIT = "woodruff_t_logit"
     T_MIXED = "t_mixed"
+    BOOTSTRAP_MIXED = "bootstrap_mixed"
     T_TREND = "t_trend"
     TWICE_NAMED = "twice_named_t"
     OUTSIDE_TABLE = "outside_table_draws"
@@ -55,9 +58,12 @@ class Figure(StrEnum):
     SIZE_RATIO = "size_ratio"
     HILL_NUMBER = "hill_number"
     PAIRED_CHANGE = "paired_change"
+    PAIRED_DIFFERENCE = "paired_difference"
     UNPAIRED_CHANGE = "unpaired_change"
+    UNPAIRED_DIFFERENCE = "unpaired_difference"
     CONTRAST = "contrast"
     MODEL_CHANGE = "model_change"
+    MODEL_CHANGE_FEW = "model_change_few"
     TREND = "trend"
 
 
@@ -230,14 +236,28 @@ RULES: tuple[Rule, ...] = (
     ),
     Rule(
         figure=Figure.PAIRED_CHANGE,
-        words="Change between two visits to the same units",
+        words="Change of cover, density or prevalence, the same units at both visits",
+        method=Method.PARTS_PAIRED,
+        fewest_units=2,
+        page="change.md",
+    ),
+    Rule(
+        figure=Figure.PAIRED_DIFFERENCE,
+        words="Change of any other value, the same units at both visits",
         method=Method.T_PAIRED,
         fewest_units=2,
         page="change.md",
     ),
     Rule(
         figure=Figure.UNPAIRED_CHANGE,
-        words="Change between visits with units drawn anew (units of each)",
+        words="Change of cover or density, units drawn anew (units of each visit)",
+        method=Method.PARTS_ANEW,
+        fewest_units=2,
+        page="change.md",
+    ),
+    Rule(
+        figure=Figure.UNPAIRED_DIFFERENCE,
+        words="Change of prevalence or any other value, units drawn anew (units of each visit)",
         method=Method.T_WELCH,
         fewest_units=2,
         page="change.md",
@@ -251,8 +271,15 @@ RULES: tuple[Rule, ...] = (
     ),
     Rule(
         figure=Figure.MODEL_CHANGE,
-        words="Mean change of several sites, units random",
+        words="Mean change of six sites or more, units random; observers random",
         method=Method.T_MIXED,
+        fewest_units=2,
+        page="change.md",
+    ),
+    Rule(
+        figure=Figure.MODEL_CHANGE_FEW,
+        words="Mean change of fewer sites, or where the variance of units comes out 0",
+        method=Method.BOOTSTRAP_MIXED,
         fewest_units=2,
         page="change.md",
     ),

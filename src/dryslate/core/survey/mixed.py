@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Hashable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -15,15 +15,19 @@ from dryslate.base.quality import Flag
 from dryslate.core.survey.change import Change
 from dryslate.core.survey.estimate import Estimate
 from dryslate.core.survey.intervals import P_HI
-from dryslate.core.survey.methods import Method
+from dryslate.core.survey.methods import Figure, Method, find_rule
+from dryslate.core.survey.mixed_bootstrap import Layout, reach_of_contrast
 from dryslate.core.survey.planning import POWER, change_seen
 from dryslate.core.survey.spread import Spread
 
 FloatArray = NDArray[np.float64]
+FEWEST_SITES = 6
+"""With fewer, intervals of contrasts come from the model drawn again."""
 FEWEST_OBSERVERS = 5
 """With fewer, a variance between observers cannot be told."""
 _STEP = 1e-3
 _FLAT = 1e-4
+_MOST_ROOT = 1e4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -73,6 +77,27 @@ class MixedFit:
     flags: tuple[Flag, ...]
     _likelihood: _Likelihood
     _log_variances: FloatArray
+    _layout: Layout
+
+    @property
+    def method(self) -> Method:
+        """
+        Return how intervals of contrasts are made, fixed by the design and the variances.
+
+        Notes
+        -----
+        Drawn again (`mixed_bootstrap`) under `FEWEST_SITES` sites or where the variance of units
+        came out 0, unless observers are in the model or no unit was seen twice; otherwise t. None
+        where the fit did not settle.
+        """
+        if Flag.MODEL_NOT_CONVERGED in self.flags:
+            return Method.NONE
+        few = len({site for site, _ in self.cells}) < FEWEST_SITES
+        only_units = set(self.variances) == {"unit", "error"}
+        figure = Figure.MODEL_CHANGE
+        if only_units and (few or self.variances["unit"] == 0):
+            figure = Figure.MODEL_CHANGE_FEW
+        return find_rule(figure).method
 
     def weights_of_change(self, first: Hashable, second: Hashable) -> FloatArray:
         """
@@ -117,6 +142,8 @@ class MixedFit:
 
         Notes
         -----
+        By `method`: t of the model drawn and fitted again, as many standard errors as hold 95 % of
+        them; the stated t and p are those that lead to the same interval. Or
         t with Satterthwaite's degrees of freedom, :math:`2 v^2 / g^T A g` with `g` the slope of the
         variance in the variances and `A` their covariance from the curvature of the restricted
         likelihood [1]_ [2]_. A variance that came out 0 takes no part.
@@ -129,31 +156,38 @@ class MixedFit:
            freedom hypotheses. J. Stat. Comput. Simul. 54, 363-378.
         """
         c = np.asarray(weights, dtype=np.float64)
-        estimate = float(c @ self.means)
+        estimate, method = float(c @ self.means), self.method
+        stated = Estimate(
+            what=what,
+            estimate=estimate,
+            method=method,
+            n_units=self.n_units,
+            flags=self.flags,
+            n_blank=self.n_blank,
+        )
+        if method is Method.NONE:
+            return Change(change=stated)
         variance, df = self._doubt(c)
-        u = math.sqrt(variance)
-        reach = float(stdtrit(df, P_HI)) * u
+        u, by_t = math.sqrt(variance), float(stdtrit(df, P_HI))
+        times = by_t
+        if method is Method.BOOTSTRAP_MIXED:
+            share = self.variances["unit"] / self.variances["error"]
+            times = reach_of_contrast(self._layout, share, c)
+        t = estimate / u * by_t / times
         return Change(
-            change=Estimate(
-                what=what,
-                estimate=estimate,
-                u=u,
-                lo95=estimate - reach,
-                hi95=estimate + reach,
-                method=Method.T_MIXED,
-                n_units=self.n_units,
-                df=df,
-                flags=self.flags,
-                n_blank=self.n_blank,
+            change=replace(
+                stated, u=u, lo95=estimate - times * u, hi95=estimate + times * u, df=df
             ),
-            t=estimate / u,
-            p=float(2 * stdtr(df, -abs(estimate / u))),
-            sees=change_seen(Spread(sd=u, df=df), 1.0, df, self.n_units, power),
+            t=t,
+            p=float(2 * stdtr(df, -abs(t))),
+            sees=change_seen(Spread(sd=u * times / by_t, df=df), 1.0, df, self.n_units, power),
         )
 
     def p_sites_differ(self, first: Hashable, second: Hashable) -> float | None:
         """
-        Return p of "all sites changed alike" between two visits; None with fewer than two sites.
+        Return p of "all sites changed alike" between two visits.
+
+        None with fewer than two sites, or where the fit did not settle.
 
         Notes
         -----
@@ -168,7 +202,7 @@ class MixedFit:
                 row[at[one, second]] += sign
                 row[at[one, first]] -= sign
             rows.append(row)
-        if not rows:
+        if not rows or Flag.MODEL_NOT_CONVERGED in self.flags:
             return None
         matrix = np.array(rows)
         gap = matrix @ self.means
@@ -267,6 +301,7 @@ def fit_visits(seen: VisitedUnits) -> MixedFit:
         flags=tuple(flags),
         _likelihood=used,
         _log_variances=log_variances,
+        _layout=Layout(cells=_levels(pairs), units=_levels(units)),
     )
 
 
@@ -363,11 +398,17 @@ class _Likelihood:
         return np.asarray(error * np.linalg.inv(xx))
 
 
+def _levels(labels: Sequence[Hashable]) -> NDArray[np.intp]:
+    """Return the number of each entry's level, in the order they are met."""
+    levels = {label: k for k, label in enumerate(dict.fromkeys(labels))}
+    return np.array([levels[label] for label in labels], dtype=np.intp)
+
+
 def _members(labels: Sequence[Hashable]) -> FloatArray:
     """Return 0 and 1: which entry belongs to which level, in the order they are met."""
-    levels = {label: k for k, label in enumerate(dict.fromkeys(labels))}
-    found = np.zeros((len(labels), len(levels)))
-    found[np.arange(len(labels)), [levels[label] for label in labels]] = 1.0
+    levels = _levels(labels)
+    found = np.zeros((len(levels), int(levels.max()) + 1))
+    found[np.arange(len(levels)), levels] = 1.0
     return found
 
 
@@ -378,12 +419,14 @@ def _shares(likelihood: _Likelihood) -> tuple[FloatArray, bool]:
     n = len(likelihood.widths)
     if not n:
         return np.zeros(0), True
+    if n == 1:
+        return _one_share(likelihood)
     tries = [
         minimize(  # type: ignore[call-overload]  # its stubs take no plain bounds
             lambda root: likelihood.profile(root**2),
             np.full(n, start),
             method="L-BFGS-B",
-            bounds=Bounds(np.zeros(n), np.full(n, 1e4)),
+            bounds=Bounds(np.zeros(n), np.full(n, _MOST_ROOT)),
             tol=1e-12,
         )
         for start in (0.1, 1.0, 3.0)
@@ -395,7 +438,26 @@ def _shares(likelihood: _Likelihood) -> tuple[FloatArray, bool]:
         if likelihood.profile(edge**2) <= best.fun + 1e-9:
             roots = edge
     reached = sum(abs(one.fun - best.fun) < 1e-5 for one in tries)
-    return roots**2, bool(reached > 1 and (best.x < 1e4).all())
+    return roots**2, bool(reached > 1 and (best.x < _MOST_ROOT).all())
+
+
+def _one_share(likelihood: _Likelihood) -> tuple[FloatArray, bool]:
+    """Find the one factor's variance over the error's: on a grid, then between its neighbours."""
+    from scipy.optimize import minimize_scalar
+
+    def deviance(root: float) -> float:
+        """Deviance at the root of the share."""
+        return likelihood.profile(np.array([root**2]))
+
+    grid = np.concatenate([[0.0], np.geomspace(1e-2, _MOST_ROOT, 40)])
+    found = [deviance(root) for root in grid]
+    at = int(np.argmin(found))
+    if at == len(grid) - 1:
+        return np.array([grid[at] ** 2]), False
+    between = (grid[max(at - 1, 0)], grid[at + 1])
+    best = minimize_scalar(deviance, bounds=between, method="bounded", options={"xatol": 1e-9})
+    root = 0.0 if best.x < _FLAT or found[0] <= best.fun + 1e-9 else float(best.x)
+    return np.array([root**2]), True
 
 
 def _curvature(deviance: Callable[[FloatArray], float], at: FloatArray) -> FloatArray:

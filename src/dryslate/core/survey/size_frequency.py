@@ -10,6 +10,7 @@ import numpy as np
 from scipy.special import stdtrit
 
 from dryslate.base.quality import Flag
+from dryslate.core.survey.coverage import CoverageTable, coverage_flags
 from dryslate.core.survey.estimate import Estimate, or_none
 from dryslate.core.survey.intervals import P_HI
 from dryslate.core.survey.methods import Figure, Method, require_method
@@ -205,6 +206,8 @@ def geometric_mean(sizes: ColonySizes, settings: SurveySettings) -> Estimate:
             flags=flags if n < 2 else (*flags, Flag.NO_SPREAD),
         )
     reach = float(stdtrit(n - 1, P_HI)) * log_u
+    if settings.coverage:
+        flags = (*flags, *_simulated(sizes, n, log_u, settings.coverage))
     return Estimate(
         what=what,
         estimate=math.exp(log_mean),
@@ -216,6 +219,17 @@ def geometric_mean(sizes: ColonySizes, settings: SurveySettings) -> Estimate:
         df=float(n - 1),
         flags=flags,
     )
+
+
+def _simulated(
+    sizes: ColonySizes, n_units: int, log_u: float, table: CoverageTable
+) -> tuple[Flag, ...]:
+    """Say what simulated surveys tell of a geometric mean; weighted sizes were not simulated."""
+    variance = float(np.log(sizes.size_cm).var(ddof=1)) if len(sizes.size_cm) > 1 else math.nan
+    if sizes.is_weighted or not variance > 0:
+        return (Flag.COVERAGE_NOT_SIMULATED,)
+    each, spread = len(sizes.size_cm) / n_units, n_units * log_u**2 / variance
+    return coverage_flags(table, Figure.GEOMETRIC_MEAN, n_units, each, 0.0, spread)
 
 
 def size_statistics(sizes: ColonySizes) -> dict[str, Statistic]:

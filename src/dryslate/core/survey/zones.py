@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from dryslate.base.errors import InputError
 from dryslate.base.quality import Flag
+from dryslate.core.survey.coverage import CoverageTable, coverage_flags
 from dryslate.core.survey.estimate import Estimate
 from dryslate.core.survey.methods import Figure, Method
 from dryslate.core.survey.statement import (
@@ -24,7 +25,12 @@ SIMULATED_FLAGS = {Flag.COVERAGE_LOW, Flag.COVERAGE_HIGH, Flag.COVERAGE_NOT_SIMU
 
 
 def estimate_site(
-    zones: Mapping[str, Estimate], weights: Mapping[str, float], *, is_fraction: bool, what: str
+    zones: Mapping[str, Estimate],
+    weights: Mapping[str, float],
+    *,
+    is_fraction: bool,
+    what: str,
+    coverage: CoverageTable | None = None,
 ) -> Estimate:
     r"""
     Estimate a site's figure from the figures of its zones.
@@ -38,6 +44,8 @@ def estimate_site(
     is_fraction : bool
         A fraction of 0 to 1 (else a density or rate).
     what : str
+    coverage : CoverageTable or None
+        Adds the flags of simulated coverage.
 
     Returns
     -------
@@ -118,7 +126,18 @@ def estimate_site(
         flags=tuple(flags),
     )
     found = (state_fraction if is_fraction else state_rate)(part, SurveySettings())
-    return replace(found, weights=stated)
+    told = () if coverage is None else _simulated(coverage, part)
+    return replace(found, weights=stated, flags=(*found.flags, *told))
+
+
+def _simulated(coverage: CoverageTable, part: MeanOfUnits) -> tuple[Flag, ...]:
+    """Say what simulated sites of three zones tell of the interval."""
+    if part.figure is Figure.SITE_DENSITY:
+        level, scatter = 1.0, part.mean**2
+    else:
+        level, scatter = min(part.mean, 1 - part.mean), part.mean * (1 - part.mean)
+    spread = part.n_units * part.u**2 / scatter if scatter > 0 else math.inf
+    return coverage_flags(coverage, part.figure, part.n_units, level, 0.0, spread)
 
 
 def _shares(zones: Mapping[str, Estimate], weights: Mapping[str, float]) -> dict[str, float]:

@@ -3,23 +3,43 @@
 from __future__ import annotations
 
 import csv
+from dataclasses import replace
 from importlib import resources
 
+import bench.change_coverage as changed
+import bench.other_coverage as others
 import bench.survey_coverage as simulated
 import numpy as np
 import pytest
 
 from dryslate.base.quality import Flag
+from dryslate.core.survey.change import paired_change
+from dryslate.core.survey.change_interval import Scale
 from dryslate.core.survey.cover import estimate_line_cover, estimate_point_cover
-from dryslate.core.survey.coverage import coverage_flags, find_coverage, parse_coverage_table
-from dryslate.core.survey.density import estimate_density
+from dryslate.core.survey.coverage import (
+    LookedUp,
+    change_flags,
+    coverage_flags,
+    find_coverage,
+    find_coverage_of_change,
+    parse_coverage_table,
+    target_pct,
+)
+from dryslate.core.survey.density import estimate_density, estimate_line_density
 from dryslate.core.survey.methods import Figure
 from dryslate.core.survey.prevalence import estimate_prevalence
+from dryslate.core.survey.size_frequency import geometric_mean
+from dryslate.core.survey.sizes import require_sizes
 from dryslate.core.survey.statement import SurveySettings
+from dryslate.core.survey.zones import estimate_site
 
 PATH = resources.files("dryslate") / "data" / "tables" / "survey_coverage.csv"
 ROWS = list(csv.DictReader(PATH.read_text("utf-8").splitlines()))
-TABLE = parse_coverage_table(ROWS)
+CHANGES = list(
+    csv.DictReader((PATH.parent / "change_coverage.csv").read_text("utf-8").splitlines())
+)
+OTHERS = list(csv.DictReader((PATH.parent / "other_coverage.csv").read_text("utf-8").splitlines()))
+TABLE = parse_coverage_table([*ROWS, *OTHERS], CHANGES)
 CHECKED = SurveySettings(coverage=TABLE)
 
 
@@ -88,6 +108,94 @@ def test_flags_follow_the_coverage() -> None:
     for cell, flags in ((low, (Flag.COVERAGE_LOW,)), (high, (Flag.COVERAGE_HIGH,))):
         where = (float(cell[name]) for name in ("level", "size", "spread"))
         assert coverage_flags(TABLE, Figure.COVER, int(cell["n_units"]), *where) == flags
+
+
+@pytest.mark.parametrize("kind", ["paired_cover", "anew_density", "paired_prevalence"])
+def test_stored_cells_of_changes_are_those_of_the_benchmark(kind) -> None:
+    """The worse of two strengths of pairing, and its spread."""
+    what = kind.split("_")[1]
+    levels, sizes, rhos = changed.GRID[what]
+    owns = changed.OWN[what] if kind.startswith("paired") else changed.OWN[what][:1]
+    key = (kind, 5, levels[1], sizes[0], rhos[1], 0.5)
+    made = [changed.hold(changed.Cell(*key, own), 4_000) for own in owns]
+    worse = max(made, key=lambda one: abs(one.pct - 95))
+    want = {"n_units": 5, "level": levels[1], "size": sizes[0], "ratio": 0.5}
+    near = [
+        r for r in CHANGES if r["figure"] == kind and all(float(r[k]) == v for k, v in want.items())
+    ]
+    stored = min(near, key=lambda r: abs(float(r["spread"]) - worse.spread))
+    assert float(stored["coverage_pct"]) == pytest.approx(worse.pct, abs=0.051)
+
+
+@pytest.mark.parametrize("figure", list(others.GRID))
+def test_stored_cells_of_other_figures_are_those_of_the_benchmark(figure) -> None:
+    units, levels, sizes, rhos = others.GRID[figure]
+    cell = (units[2], levels[-1], sizes[-1], rhos[1])
+    (made,) = others.simulate(figure, iter([cell]), 10_000)
+    want = dict(zip(("n_units", "level", "size", "rho"), cell, strict=True))
+    (stored,) = [
+        r
+        for r in OTHERS
+        if r["figure"] == figure and all(float(r[k]) == v for k, v in want.items())
+    ]
+    assert float(stored["coverage_pct"]) == pytest.approx(made[6], abs=0.051)
+
+
+def test_lines_sizes_and_sites_carry_their_flags() -> None:
+    widths = [[0.1, 0.4, 0.2], [0.15, 0.3], [0.25, 0.05, 0.8], [0.2, 0.1, 0.12]]
+    assert estimate_line_density(widths, [20.0] * 4, CHECKED).flags == ()
+    lone = estimate_line_density([[0.1], []], [20.0] * 2, CHECKED)
+    assert Flag.COVERAGE_NOT_SIMULATED in lone.flags
+    sizes = [[4, 6, 9, 11], [12, 20, 8], [7, 9, 15], [5, 14, 10]]
+    assert geometric_mean(require_sizes(sizes), CHECKED).flags == ()
+    weighted = require_sizes(sizes, [[1.0 / s for s in unit] for unit in sizes])
+    assert geometric_mean(weighted, CHECKED).flags == (Flag.COVERAGE_NOT_SIMULATED,)
+    told = {"is_fraction": True, "what": "cover_frac", "coverage": TABLE}
+    weights = {"crest": 1.0, "slope": 2.0, "flat": 1.0}
+    zones = {
+        name: estimate_point_cover([30 + k, 36, 25 + k], [100] * 3, CHECKED)
+        for k, name in enumerate(weights)
+    }
+    assert estimate_site(zones, weights, **told).flags == ()
+    rare = {
+        name: estimate_point_cover([4 + k, 2], [100] * 2, CHECKED) for k, name in enumerate(weights)
+    }
+    assert Flag.COVERAGE_HIGH in estimate_site(rare, weights, **told).flags
+
+
+def test_changes_carry_the_flag_of_the_nearest_cell() -> None:
+    for row in CHANGES[::97]:
+        looked_up = LookedUp(
+            n_units=int(row["n_units"]),
+            level=float(row["level"]),
+            size=float(row["size"]),
+            ratio=float(row["ratio"]),
+            spread=float(row["spread"]),
+        )
+        found = find_coverage_of_change(TABLE, row["figure"], looked_up)
+        assert found == float(row["coverage_pct"])
+        lo, hi = target_pct(looked_up.n_units)
+        want = (Flag.COVERAGE_LOW,) if found < lo else (Flag.COVERAGE_HIGH,) if found > hi else ()
+        assert change_flags(TABLE, row["figure"], looked_up) == want
+    usual = LookedUp(n_units=5, level=0.3, size=100, ratio=0.8, spread=0.05)
+    assert change_flags(TABLE, "paired_cover", usual) == ()
+    for other in (
+        replace(usual, ratio=0.01),
+        replace(usual, level=0.001),
+        replace(usual, n_units=1),
+        replace(usual, ratio=float("inf")),
+    ):
+        assert change_flags(TABLE, "paired_cover", other) == (Flag.COVERAGE_NOT_SIMULATED,)
+
+
+def test_a_change_is_flagged_where_it_has_an_interval() -> None:
+    a, b = [0.40, 0.35, 0.52, 0.30, 0.44], [0.31, 0.30, 0.40, 0.28, 0.33]
+    told = {"scale": Scale.FRACTION, "counted": (100, 100)}
+    assert paired_change("x", a, b, CHECKED, **told).change.flags == ()
+    rare = paired_change("x", [0.01, 0, 0, 0.02, 0], [0, 0, 0.01, 0, 0], CHECKED, **told)
+    assert Flag.COVERAGE_NOT_SIMULATED in rare.change.flags
+    assert paired_change("x", [0.3], [0.2], CHECKED, **told).change.flags == (Flag.ONE_UNIT,)
+    assert paired_change("x", a, b, CHECKED).change.flags == ()
 
 
 def test_outside_the_table_the_coverage_is_not_known() -> None:
