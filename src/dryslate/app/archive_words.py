@@ -11,6 +11,7 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import fields, replace
 from functools import lru_cache
+from operator import attrgetter
 from typing import Any, cast
 
 from dryslate.app.survey_records import NotedRow, StatedDesign
@@ -27,6 +28,8 @@ from dryslate.core.survey.designs import (
 Also = dict[str, list[str]]
 """By event: rows that are no occurrence, as JSON."""
 ROW_WORDS = tuple(f.name for f in fields(SurveyRow) if f.name not in ("name", "category"))
+_MORE = tuple(name for name in ROW_WORDS if name != "kind")
+_MORE_OF = attrgetter(*_MORE)
 IN_COLUMNS = frozenset(
     {
         "longest_cm",
@@ -48,9 +51,8 @@ _DESIGN_NUMBERS = ("length_m", "width_m", "area_m2", "spacing_m", "minutes")
 _DESIGN_WHOLE = ("n_cells", "n_points", "seed")
 
 
-def dumps(value: object) -> str:
-    """Write JSON on one line; tabs and line ends stand escaped in it."""
-    return json.dumps(value, ensure_ascii=False, separators=(",", ":"))
+dumps = json.JSONEncoder(ensure_ascii=False, separators=(",", ":")).encode
+"""Writes JSON on one line; tabs and line ends stand escaped in it."""
 
 
 def number(value: float) -> str:
@@ -130,11 +132,8 @@ def _row(noted: NotedRow, leave: frozenset[str]) -> str:
     )
     more = {
         name: value
-        for name in ROW_WORDS
-        if name != "kind"
-        and name not in leave
-        and (value := getattr(row, name)) is not None
-        and value != ""
+        for name, value in zip(_MORE, _MORE_OF(row), strict=True)
+        if value is not None and value != "" and name not in leave
     }
     return f"{called[:-1]},{dumps(more)[1:]}" if more else called
 

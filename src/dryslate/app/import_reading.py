@@ -124,11 +124,13 @@ class Reader:
             (field, self.at.get(field)) for field in {**mapping.constants, **self.at}
         )
         self._known: dict[tuple[str, str], Any] = {}
+        self._faulty: set[str] = set()
 
     def read(self, number: int, cells: Sequence[str], problems: list[Problem]) -> dict[str, Any]:
         """Return what a row says, by our fields."""
         said: dict[str, Any] = {}
         known = self._known
+        self._faulty.clear()
         for field, at in self._fields:
             text = self.mapping.constants.get(field, "") if at is None else cells[at]
             try:
@@ -139,6 +141,7 @@ class Reader:
                 value, problem = self._cell(field, text, place)
                 if problem is not None:
                     problems.append(problem)
+                    self._faulty.add(field)
                 elif len(known) < _MOST_KNOWN:
                     known[field, text] = value
             if value is not None:
@@ -156,6 +159,8 @@ class Reader:
     def key(self, number: int, said: Mapping[str, Any], problems: list[Problem]) -> Key | None:
         """Return site, date and unit; None where one is missing, which is a problem."""
         missing = [name for name in UNIT_KEY if name not in said]
+        if missing and self._faulty.issuperset(missing):
+            return None  # its cell was told
         if not missing:
             return said["site"], said["date"], said["unit"]
         if all(name in self.at or name in self.mapping.constants for name in missing):

@@ -116,6 +116,8 @@ def plan_import(
     rows: dict[Key, list[NotedRow]] = {}
     for table in tables:
         reader = Reader(table, mapping)
+        if not table.rows:
+            problems.append(fault("table-empty", table.name, "a heading and no rows"))
         for number, cells in table.rows:
             said = reader.read(number, cells, problems)
             key = reader.key(number, said, problems)
@@ -134,6 +136,16 @@ def plan_import(
     kept = tuple(unit for unit in planned if unit is not None)
     for unit in kept:
         name = " ".join(unit.key)
+        if not unit.rows:
+            problems.append(
+                fault(
+                    "unit-without-rows",
+                    unit.place,
+                    f"{name}: nothing is noted in it, so it stays blank",
+                    'Where somebody looked and there was none, note a 0 or "none seen".',
+                    "warning",
+                )
+            )
         problems += check_unit(unit.design, [r.row for r in unit.rows], name, categories)
     return ImportPlan(units=kept, problems=tuple(problems), tables=tuple(tables), mapping=mapping)
 

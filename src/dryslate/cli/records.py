@@ -139,7 +139,7 @@ def _import_archive(
 def _show(plan: ImportPlan, n_stored: int, *, is_saved: bool) -> None:
     """Say what was read, and what came of it."""
     print_text(f"{len(plan.units)} units, {plan.n_rows} rows.")
-    if n_stored:
+    if is_saved and plan.is_sound and plan.units:
         print_text(f"{n_stored} rows stored.")
     elif plan.is_sound and not is_saved:
         print_text("Nothing stands against them; store them with --save.")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterable, Sequence
 from dataclasses import fields
+from functools import lru_cache
 from operator import attrgetter
 
 from dryslate.app.survey_records import (
@@ -248,18 +249,24 @@ def _stated_of(row: sqlite3.Row) -> StatedDesign:
 
 
 def noted_of(row: sqlite3.Row) -> NotedRow:
-    """Read one thing noted."""
-    values = {name: row[name] for name in _ROW}
+    """Read one thing noted, of a row that begins with `READ_ROWS`."""
+    row_no, unit_id, recorded, name, genera, rank, *cells = tuple(row)
     return NotedRow(
-        row_no=row["row_no"],
-        unit_id=row["unit_id"],
-        row=SurveyRow(name=row["name_as_recorded"], **values),
-        name=row["name"],
-        current_names=tuple(from_json(row["current_names"])),
-        rank=row["rank"],
-        observer=row["observer"],
-        noted_at=row["noted_at"],
+        row_no=row_no,
+        unit_id=unit_id,
+        row=SurveyRow(name=recorded, **dict(zip(_ROW, cells, strict=False))),
+        name=name,
+        current_names=_genera_of(genera),
+        rank=rank,
+        observer=cells[len(_ROW)],
+        noted_at=cells[len(_ROW) + 1],
     )
+
+
+@lru_cache(maxsize=4096)
+def _genera_of(text: str) -> tuple[str, ...]:
+    """Read the genera that a name can stand for: the same few again and again."""
+    return tuple(from_json(text))
 
 
 def _values_of(noted: NotedRow) -> list[object]:

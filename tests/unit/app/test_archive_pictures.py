@@ -58,3 +58,28 @@ def test_copy_that_is_not_there_is_none(fetch, tmp_path: Path) -> None:
     assert get(photo("gone.JPG", "jpeg"), "originals", False) is None
     (tmp_path / "corrected.jpg").unlink()
     assert get(photo("one.JPG", "jpeg"), "corrected", False) is None
+
+
+def test_another_reader_of_exif_finds_no_place_in_the_copy(tmp_path: Path) -> None:
+    """Pillow wrote the position, and Pillow does not find it again; how it is turned stays."""
+    from PIL import Image
+
+    exif = Image.Exif()
+    exif[0x0112] = 6
+    exif[0x010F] = "Maker"
+    exif[0x8825] = {1: "S", 2: (8.0, 21.0, 0.0), 3: "E", 4: (115.0, 30.6, 0.0), 29: "2024:05:19"}
+    path = tmp_path / "one.JPG"
+    Image.new("RGB", (32, 24), (10, 90, 160)).save(path, exif=exif, xmp=b"<x>115.51</x>")
+    with Image.open(path) as before:
+        assert before.getexif().get_ifd(0x8825)[4] == (115.0, 30.6, 0.0)
+    made = picture_for_archive({}.get, tmp_path, Vault(tmp_path))(
+        photo("one.JPG", "jpeg"), "originals", True
+    )
+    (tmp_path / "copy.jpg").write_bytes(made[1])
+    with Image.open(tmp_path / "copy.jpg") as after:
+        found = after.getexif()
+        assert found.get_ifd(0x8825) == {}
+        assert dict(found) == {0x0112: 6}
+        assert "xmp" not in after.info
+        assert after.size == (32, 24)
+    assert b"115.51" not in made[1]

@@ -6,6 +6,7 @@ import difflib
 import math
 from collections import Counter, defaultdict
 from collections.abc import Collection, Iterator, Sequence
+from dataclasses import replace
 
 from dryslate.base.problems import Problem, Severity
 from dryslate.core.survey.designs import HEALTH, ROW_KINDS, SurveyRow, UnitDesign
@@ -340,7 +341,17 @@ def _check_photo_points(
 
 
 def _check_counts(rows: Sequence[SurveyRow], unit: str) -> Iterator[Problem]:
-    """What is said to be missing is not also counted."""
+    """What is said to be missing is not also counted, and nothing is counted twice."""
+    counted: dict[SurveyRow, SurveyRow] = {}
+    for row in (r for r in rows if r.kind == "count" and r.n):
+        if counted.setdefault(replace(row, place=""), row) is not row:
+            yield _problem(
+                "row-count-twice",
+                _place(unit, row),
+                f"{row.name or row.category}: {row.n} is noted a second time, with the same words",
+                "Take one out if it was pasted twice; as they stand the two are added.",
+                "warning",
+            )
     seen = {(r.category, r.name) for r in rows if r.kind == "colony" or (r.n or 0) > 0}
     for row in rows:
         if row.kind == "none_seen" and (row.category, row.name) in seen:
