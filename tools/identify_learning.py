@@ -40,7 +40,6 @@ WRITTEN = [
     ROOT / "tests/scenes/identify" / name
     for name in ("development.csv", "fitting.csv")  # never the list that is measured with
 ]
-HALVED = ROOT / "tests/scenes/identify/fitting2.csv"  # its odd cases are kept back
 REGIONS = ("indo_pacific", "western_atlantic")
 SLIPS = (0.005, 0.01, 0.02, 0.03)
 SIZE_SLIPS = (0.01, 0.02)
@@ -68,7 +67,6 @@ def main() -> int:
     by_species, unlisted, n_species = fit_weights(taxa)
     print(f"weights {by_species} from {n_species} species; growth form not listed {unlisted:.3f}")
     written = [case for path in WRITTEN if path.exists() for case in read_cases(path)]
-    written += list(read_cases(HALVED))[1::2]
     stated = ErrorRates(weights=written_weights(taxa, by_species, written))
     print(f"weights {dict(stated.weights)} by {len(written)} written cases")
     stated = written_asked(taxa, stated, written)
