@@ -15,6 +15,7 @@ from dryslate.core.identify.reasons import MEASURE_WORD, BoolArray, Fits
 from dryslate.core.identify.tables import FloatArray
 
 FAR_FACTOR = 2.5  # a size this far beyond a range is asked about if a power of ten would fit
+MUCH = 0.25  # of the probability by all else: a size that fits so much of it is not asked about
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -127,11 +128,11 @@ def _size_slips(evidence: Evidence, record: int, looked: Looked, model: Model) -
         term = scores.terms[t]
         if term.keys:
             continue
-        best = _best_without(scores.log_lik[record] - term.log_lik[j], term.name, model)
+        value = evidence.sizes[term.name].value_mm
+        best = _best_without(scores.log_lik[record] - term.log_lik[j], term.name, value, model)
         if best is None:
             continue
         low, high = model.ranges[term.name][best]
-        value = evidence.sizes[term.name].value_mm
         if low / FAR_FACTOR <= value <= high * FAR_FACTOR:
             continue
         power = 10.0 ** round(math.log10(math.sqrt(low * high) / value))
@@ -149,16 +150,21 @@ def _size_slips(evidence: Evidence, record: int, looked: Looked, model: Model) -
     return found
 
 
-def _best_without(log_lik: FloatArray, measure: str, model: Model) -> int | None:
+def _best_without(log_lik: FloatArray, measure: str, value_mm: float, model: Model) -> int | None:
     """
     Likeliest profile by all but the size, if that much is clear and the measure is known of it.
 
-    Where only the calices of the likeliest are known, a valley says nothing against it.
+    Where only the calices of the likeliest are known, a valley says nothing against it; and where
+    the size is right for much of what it may be, there is nothing to ask.
     """
     weight = np.exp(log_lik - log_lik.max()) * model.prior
     weight /= weight.sum()
     known = np.isfinite(model.ranges[measure][:, 0])
     if float(weight[known].sum()) < 0.5:
+        return None
+    low, high = model.ranges[measure].T
+    fits = known & (low / FAR_FACTOR <= value_mm) & (value_mm <= high * FAR_FACTOR)
+    if float(weight[fits].sum()) >= MUCH:
         return None
     best = int(np.argmax(weight))
     return best if known[best] else None

@@ -134,6 +134,26 @@ def test_also_fit_are_all_genera_for_which_every_state_is_usual(model: Model) ->
     assert ask(model).also_fit == ()
 
 
+def test_a_size_that_is_right_for_others_that_are_likely_is_not_asked_about(
+    small_reef: ModuleType,
+) -> None:
+    first = small_reef.profile(
+        "Alpha", "wall=shared", sizes={"corallite_diameter": small_reef.size(0.5, 0.8, 1.5, 2)}
+    )
+    other = small_reef.profile(
+        "Bella", "wall=shared", sizes={"corallite_diameter": small_reef.size(5, 7, 12, 15)}
+    )
+    third = replace(other, genus="Nova")
+    taxa = small_reef.reef(first, other, third)
+    size = {"corallite_diameter": Size(value_mm=7.5, u_mm=0.4)}
+    for frequencies, asked in (({}, []), ({"Alpha": 1.0}, ["identify-size-misfit"])):
+        local = replace(taxa, frequencies={"west": frequencies} if frequencies else {})
+        model = build_model(local, small_reef.PLAIN, "west")
+        evidence = Evidence(seen=states(wall="shared"), sizes=size)
+        found = identify(evidence, model).problems
+        assert [p.slug for p in found if p.slug == "identify-size-misfit"] == asked
+
+
 def test_prior_is_said(model: Model, small_reef: ModuleType) -> None:
     assert "equally common" in ask(model).prior_words
     met = build_model(replace(model.taxa, met={"west": {"Alpha": "often"}}), model.rates, "west")
