@@ -51,7 +51,7 @@ class Quiet:
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[1])
     parser.add_argument("--seeds", type=int, default=20)
-    parser.add_argument("--colony-seeds", type=int, default=3)
+    parser.add_argument("--colony-seeds", type=int, default=2)
     args = parser.parse_args()
     began = time.process_time()
     by_kind: dict[str, list[bool]] = defaultdict(list)
@@ -105,7 +105,7 @@ def _changes(held: list[ChangeHeld]) -> dict[str, object]:
         "n_changes": len(held),
         "held_pct": round(100 * sum(one.is_held for one in held) / len(held), 2),
         "n_said": len(said),
-        "n_said_the_wrong_way": sum(one.true * (one.row.estimate or 0.0) <= 0 for one in said),
+        "n_said_wrongly": sum(one.true * (one.row.estimate or 0.0) <= 0 for one in said),
         "by_kind": _by_kind(by_kind),
     }
 

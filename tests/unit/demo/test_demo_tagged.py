@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from datetime import datetime
 from pathlib import Path
 
@@ -10,6 +11,8 @@ import pytest
 
 from dryslate.demo.following import coral_of, is_near, judged, off_px, points_around
 from dryslate.demo.logger import DEPLOYED, GAP, OFFSET_C, WARMEST, log_heat, logger_table
+from dryslate.demo.survey_rows import TAPE_M, draw_records
+from dryslate.demo.survey_truth import plan_survey
 from dryslate.demo.tagged import ROUND_DATES, TAGGED, health_of, tagged_at
 from dryslate.demo.trip_plan import plan_trip
 
@@ -101,3 +104,24 @@ def test_logger_has_a_gap_and_hours_on_deck_and_gives_the_heat_of_the_rule(tmp_p
     assert one.found.dhw == pytest.approx(dhw, abs=1e-6)
     assert max(dhw) > 4.0
     assert "4 reached on 2024-" in one.row()[1]
+
+
+def test_same_seed_gives_the_same_plan_and_records_and_another_gives_others() -> None:
+    assert plan_trip(2) == plan_trip(2) != plan_trip(3)
+    (truth, *_) = plan_survey([("Quiet Ledge", "2024-03-10", "Tomo Halle")], 2)
+    assert draw_records(truth, 2) == draw_records(truth, 2) != draw_records(truth, 3)
+
+
+def test_colonies_under_a_tape_carry_their_reach_across_it() -> None:
+    (truth, *_) = plan_survey([("Quiet Ledge", "2024-03-10", "Tomo Halle")], 2)
+    units, rows = draw_records(truth, 2)
+    tapes = {u["unit"] for u in units if u["design"] == "line_intercept"}
+    met = [r for r in rows if r["unit"] in tapes and r["kind"] == "colony"]
+    assert {r["unit"] for r in met} == tapes
+    for row in met:
+        assert 0.0 <= row["at_m"] <= TAPE_M
+        assert row["across_line_m"] <= row["longest_cm"] / 100.0 + 0.006
+        assert row["across_line_m"] >= row["across_cm"] / 100.0 - 0.006
+    plain = [math.log(r["longest_cm"]) for r in rows if r["unit"] not in tapes
+             and r["kind"] == "colony"]  # fmt: skip
+    assert np.mean([math.log(r["longest_cm"]) for r in met]) > np.mean(plain)  # wide ones are met
