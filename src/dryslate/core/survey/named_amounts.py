@@ -15,6 +15,10 @@ from dryslate.core.survey.methods import Method
 from dryslate.core.survey.outside_table import DrawnAmounts, OutsideTable
 
 FloatArray = NDArray[np.float64]
+FEW_CHECKED = 10
+"""Checked corals of a class up to which intervals by a table were wide in simulations."""
+ROUGH = 0.5
+"""Condition number over the root of the corals checked above which they were, too."""
 
 
 def amount_interval(
@@ -133,8 +137,9 @@ def state_drawn(
     -------
     Estimate
         Flagged ``rates_from_elsewhere`` always; ``rates_taken_as_exact`` and ``coverage_low`` where
-        the table does not say how many were checked; ``adjusted_outside`` where the correction
-        came out below 0, or a share above 1.
+        the table does not say how many were checked; ``coverage_high`` where it is roughly known
+        (docs/estimators/misnaming.md says how that was measured); ``adjusted_outside`` where the
+        correction came out below 0, or a share above 1.
 
     Examples
     --------
@@ -152,6 +157,7 @@ def state_drawn(
         (Flag.RATES_FROM_ELSEWHERE, True),
         (Flag.RATES_TAKEN_AS_EXACT, is_exact),
         (Flag.COVERAGE_LOW, is_exact),
+        (Flag.COVERAGE_HIGH, _is_roughly_known(outside)),
         (Flag.ADJUSTED_OUTSIDE, is_outside),
         (Flag.NO_SPREAD, not u > 0),
     )
@@ -165,3 +171,11 @@ def state_drawn(
         n_units=n_units,
         flags=tuple(flag for flag, is_so in said if is_so),
     )
+
+
+def _is_roughly_known(outside: OutsideTable) -> bool:
+    """Whether the table is so rough that intervals came out wide in simulations."""
+    if outside.fewest_checked is None:
+        return False
+    rough = outside.condition / math.sqrt(outside.fewest_checked)
+    return outside.fewest_checked <= FEW_CHECKED or rough > ROUGH

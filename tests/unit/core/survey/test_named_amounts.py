@@ -109,6 +109,24 @@ def test_every_figure_by_a_table_says_that_rates_are_from_elsewhere(checked) -> 
     assert stated.lo95 < stated.estimate < stated.hi95
 
 
+@pytest.mark.parametrize(
+    ("table", "checked", "is_wide"),
+    [
+        (TABLE, 100, False),
+        (TABLE, 10, True),  # few checked
+        ([[0.6, 0.4], [0.4, 0.6]], 50, True),  # five times magnified, over the root of 50
+        ([[0.6, 0.4], [0.4, 0.6]], 400, False),
+    ],
+)
+def test_a_table_that_is_roughly_known_makes_wide_intervals_and_says_so(
+    table, checked: int, is_wide: bool
+) -> None:
+    ready = prepare_table(table, [checked, checked])
+    stated = state_drawn("cover_adjusted_frac", ready, correct_by_table(COVERS, ready), 0, 5)
+    assert (Flag.COVERAGE_HIGH in stated.flags) == is_wide
+    assert Flag.COVERAGE_LOW not in stated.flags
+
+
 def test_units_all_alike_and_rates_taken_as_exact_leave_no_doubt_to_state() -> None:
     ready = prepare_table(TABLE)
     found = correct_by_table(np.tile([0.3, 0.2], (4, 1)), ready)
