@@ -92,6 +92,7 @@ NAMES = (
     "stress_onsets",
     *_part("publication", "NAMES"),
     *_part("zone_weights", "NAMES"),
+    *_part("conditions", "NAMES"),
 )
 
 
@@ -102,6 +103,7 @@ class MemorySurveyStore(
     _part("printed_sheets", "MemoryPrintedSheets"),
     _part("publication", "MemoryPublication"),
     _part("zone_weights", "MemoryZoneWeights"),
+    _part("conditions", "MemoryConditions"),
 ):
     """Implements `dryslate.app.ports.SurveyStore` without a disk."""
 

@@ -58,7 +58,8 @@ from dryslate.core.survey.designs import SurveyRow, UnitDesign
 SITE, DATE, OBSERVER = "North wall", "2026-03-14", "Mara"
 VISIT_ID = f"{SITE} {DATE}"
 
-printed_sheet = runpy.run_path(str(Path(__file__).with_name("made_sheets.py")))["printed_sheet"]
+_more = runpy.run_path(str(Path(__file__).with_name("made_sheets.py")))
+printed_sheet = _more["printed_sheet"]
 
 
 def sha(letter: str) -> str:
@@ -204,8 +205,7 @@ def fill(store: object) -> None:
         store.save_project_person(person())
         store.replace_name_ids([name_id()])
         store.save_project_fact("title", "Two reefs")
-        if not store.printed_sheets():
-            store.save_printed_sheets([printed_sheet()])
+        _more["fill"](store, visit().visit_id, OBSERVER)
 
 
 def colony(organism_id: str = "11111111-aaaa", **more: object) -> Colony:

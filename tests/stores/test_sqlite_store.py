@@ -19,6 +19,7 @@ from pathlib import Path
 import pytest
 
 from dryslate.app import project_records, publication_records, records, unit_records
+from dryslate.app.condition_records import VisitConditions
 from dryslate.app.zone_records import ZoneWeight
 from dryslate.base.errors import StoreError
 from dryslate.store.change_triggers import UNLOGGED
@@ -172,6 +173,7 @@ def test_page_names_every_column() -> None:
         ("project_people", publication_records.ProjectPerson, set()),
         ("name_ids", publication_records.NameId, set()),
         ("zone_weights", ZoneWeight, set()),
+        ("visit_conditions", VisitConditions, set()),
         ("change_log", project_records.Change, set()),
     ],
 )

@@ -221,3 +221,17 @@ def test_a_project_without_a_list_begins_with_the_usual_one(pages, trip) -> None
     assert pages.post("/records/categories", data=form).status_code == 303
     with wiring.survey_store(trip, write=False) as store:
         assert {c.list_version for c in store.categories()} == {1, 2}
+
+
+def test_conditions_of_a_visit_are_typed_and_kept(client_of, own_project) -> None:
+    pages = client_of(own_project)
+    visit = "Lantern Steps 2024-03-09"
+    said = {"visit": visit, "tide": "rising", "visibility_m": "12,5", "sea": "calm"}
+    answer = pages.post("/records/conditions", data=said)
+    assert answer.status_code == 303, answer.text
+    html = pages.get(answer.headers["location"]).text
+    assert 'value="12.5"' in html
+    assert "stated by Ines Varro" in html
+    wrong = pages.post("/records/conditions", data={**said, "water_c": "warm"})
+    assert "visit-condition-odd" in wrong.text
+    assert pages.post("/records/conditions", data={"visit": "nowhere"}).status_code == 404

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from dryslate.app.archive_words import photo_words, unit_words, visit_words
@@ -62,6 +62,8 @@ class EventMaker:
         What each site is called in the archive.
     methods : str
         The project's own words on method.
+    conditions : Mapping
+        Of the dives of a visit, in words.
     """
 
     ids: Identifiers
@@ -71,6 +73,7 @@ class EventMaker:
     zones: Mapping[tuple[str, str], Zone]
     published: Mapping[str, PublishedSite]
     methods: str = ""
+    conditions: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def names(self) -> dict[str, str]:
@@ -89,6 +92,7 @@ class EventMaker:
             "samplingProtocol": " | ".join(PROTOCOLS[one] for one in used) or self.methods,
             **(size if designs else {}),
             "dynamicProperties": visit_words(visit.observer),
+            "eventRemarks": self.conditions.get(visit.visit_id, ""),
         }
 
     def unit(

@@ -236,6 +236,7 @@ def _begin(store: SurveyStore, tools: ArchiveTools, box: ArchiveBox, photos: Pho
                 [one.site for one in store.sites()], places, lambda site: ids.of("site", site)
             ),
             methods=facts.get("methods", ""),
+            conditions={one.visit_id: one.words() for one in store.visit_conditions()},
         ),
         rows=rows,
         writers=writers,

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
 from dryslate.app.backup_records import BackupStore
 from dryslate.app.colony_records import ColonyStore
+from dryslate.app.condition_records import ConditionStore
 from dryslate.app.coral_health import HealthStore
 from dryslate.app.publication_records import PublicationStore
 from dryslate.app.records import DecodedPhoto, PhotoMetadata
@@ -155,6 +156,7 @@ class SurveyStore(
     PublicationStore,
     ZoneWeightStore,
     SheetStore,
+    ConditionStore,
     Protocol,
 ):
     """The project's records; its rooms are in `dryslate.app.store_ports`."""

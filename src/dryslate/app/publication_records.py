@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
-FACTS = ("title", "summary", "licence", "rights_holder", "methods", "language")
+FACTS = ("title", "summary", "licence", "rights_holder", "methods", "language", "permit")
 """What a project says of itself, beside its region."""
 
 ROLES = (

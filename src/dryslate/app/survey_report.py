@@ -23,6 +23,7 @@ from dryslate.base.errors import InputError
 if TYPE_CHECKING:
     from dryslate.app.colony_book import ColonyStory
     from dryslate.app.community_table import By
+    from dryslate.app.condition_records import VisitConditions
     from dryslate.app.ports import DocumentWriter, Progress, SurveyStore
     from dryslate.app.publication_records import ProjectPerson
     from dryslate.app.records import Photo, Visit
@@ -147,6 +148,8 @@ class SurveyReport:
     colonies : tuple of (ColonyStory, tuple of ColourChange)
         Each with its colour at the last visit against its own first; empty where none was measured.
     places : tuple of MapPlace
+    conditions : mapping of str to VisitConditions
+        By visit, where anything was stated.
     facts : mapping of str to str
     people : tuple of ProjectPerson
     settings : ResultSettings
@@ -171,6 +174,7 @@ class SurveyReport:
     is_too_large_to_compare: bool
     colonies: tuple[tuple[ColonyStory, tuple[ColourChange, ...]], ...]
     places: tuple[MapPlace, ...]
+    conditions: Mapping[str, VisitConditions]
     facts: Mapping[str, str]
     people: tuple[ProjectPerson, ...]
     settings: ResultSettings
@@ -316,6 +320,7 @@ def collect_survey_report(
         is_too_large_to_compare=is_asked and not has_likeness,
         colonies=colonies,
         places=_places(store),
+        conditions={one.visit_id: one for one in store.visit_conditions()},
         facts=facts,
         people=store.project_people(),
         settings=settings,

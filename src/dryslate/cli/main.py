@@ -20,6 +20,7 @@ GROUPS = (
     "project",
     "sites",
     "units",
+    "conditions",
     "correct",
     "measure",
     "identify",

@@ -201,6 +201,9 @@ def describe(  # noqa: PLR0913, PLR0917  one option each for what a project says
     rights_holder: Annotated[
         Text, typer.Option("--rights-holder", help="Whom the data belong to.")
     ] = None,
+    permit: Annotated[
+        str | None, typer.Option("--permit", help="Number of the permit the work is done under.")
+    ] = None,
     methods: Annotated[
         Text, typer.Option("--methods", help="How the survey is done, in words.")
     ] = None,
@@ -227,7 +230,7 @@ def describe(  # noqa: PLR0913, PLR0917  one option each for what a project says
     from dryslate.app.project_words import described
 
     facts = {"title": title, "summary": summary, "licence": licence, "methods": methods}
-    facts |= {"rights_holder": rights_holder, "language": language}
+    facts |= {"rights_holder": rights_holder, "language": language, "permit": permit}
     who = (*person, organisation, email) if person is not None else None
     if who or names or any(text is not None for text in facts.values()):
         with wiring.survey_store(folder, write=True, who=observer) as store:

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from dryslate.core.survey.designs import UnitDesign
 
 MOST_UNITS_ON_PAPER = 1_000
+MOST_CONDITIONS = 12
 EDGES = {
     "centre_inside": "colonies whose centre lies inside are counted",
     "two_sides_in": "colonies that touch two agreed sides are counted, those on the others not",
@@ -145,14 +146,51 @@ def metadata(report: SurveyReport, speech: Speech) -> list[Block]:
         ("List of categories, version", ", ".join(versions) or speech.say("the usual list")),
         ("Rights holder", report.facts.get("rights_holder") or no),
         ("Licence", report.facts.get("licence") or no),
-        ("Permits; tide; visibility; current; temperature",
-         speech.say("not kept in these records; add them to the summary")),
+        ("Permit", report.facts.get("permit") or no),
     ]  # fmt: skip
     columns = [(speech.say("what"), False, 1.4), (speech.say("as stated"), False, 4.0)]
     return [
         heading(speech.say("What reviewers ask for"), "metadata"),
         table(columns, [("", (speech.say(name), value)) for name, value in lines]),
+        *_conditions(report, speech),
     ]
+
+
+def _conditions(report: SurveyReport, speech: Speech) -> Iterator[Block]:
+    """List the conditions of the dives; name the visits without any."""
+    yield subheading(speech.say("Conditions of the dives"))
+    stated = [visit for visit in report.visits if visit.visit_id in report.conditions]
+    without = [f"{v.site}, {speech.date(v.date)}" for v in report.visits if v not in stated]
+    if stated:
+        names = (
+            "visit",
+            "tide",
+            "visibility (m)",
+            "water (°C)",
+            "weather",
+            "swell, waves, current",
+        )
+        columns = [(speech.say(name), False, 1.6 if name == "visit" else 1.0) for name in names]
+        lines: list[tuple[str, list[Text]]] = []
+        for visit in stated:
+            one = report.conditions[visit.visit_id]
+            numbers = [
+                "" if x is None else speech.digits(x) for x in (one.visibility_m, one.water_c)
+            ]
+            cells = [
+                f"{visit.site}, {speech.date(visit.date)}",
+                one.tide,
+                *numbers,
+                one.weather,
+                one.sea,
+            ]
+            lines.append(("", [cell or speech.say("not stated") for cell in cells]))
+        yield table(columns, lines, is_small=len(lines) > MOST_CONDITIONS)
+    if without:
+        named = speech.semicolon.join(without[:MOST_CONDITIONS])
+        more = " …" if len(without) > MOST_CONDITIONS else ""
+        said = speech.say("Not stated for {n} visits: {visits}", n=len(without), visits=named)
+        yield para(f"{said}{more}")
 
 
 def limits(report: SurveyReport, speech: Speech) -> list[Block]:

@@ -16,6 +16,7 @@ from dryslate.base.errors import StoreError
 from dryslate.base.problems import Problem
 from dryslate.store.backups import SqliteBackupRoom
 from dryslate.store.colonies import SqliteColonyRoom
+from dryslate.store.conditions import SqliteConditionRoom
 from dryslate.store.connection import (
     DATABASE_NAME,
     account,
@@ -95,6 +96,7 @@ class SqliteSurveyStore(
     SqliteColonyRoom,
     SqlitePublicationRoom,
     SqliteSheetRoom,
+    SqliteConditionRoom,
 ):
     """
     A project's records in SQLite; implements `dryslate.app.ports.SurveyStore`.

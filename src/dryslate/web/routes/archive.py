@@ -82,16 +82,17 @@ def archive(
 
 
 @router.post("/archive/words")
-def words(
+def words(  # noqa: PLR0913, PLR0917  one field each for what the project says
     request: Request,
     title: Short = "",
     licence: Short = "",
     rights_holder: Short = "",
+    permit: Short = "",
     summary: Long = "",
     methods: Long = "",
 ) -> RedirectResponse:
     """Keep what the project says of itself."""
-    said = {"title": title, "licence": licence, "rights_holder": rights_holder}
+    said = {"title": title, "licence": licence, "rights_holder": rights_holder, "permit": permit}
     with reach_of(request).writing(observer_of(request)) as store:
         set_facts(store, {**said, "summary": summary, "methods": methods})
     return RedirectResponse("/archive", 303)

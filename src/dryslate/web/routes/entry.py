@@ -47,6 +47,7 @@ router = APIRouter()
 Mark = Annotated[str, Field(pattern="^[0-9a-z]{1,40}$")]
 Word = Annotated[str, Field(max_length=40)]
 MOST_LINES = 5_000
+TAPES = ("line_intercept", "point_intercept")
 
 
 class LineBody(BaseModel):
@@ -223,6 +224,14 @@ def _start(request: Request, sheet: EntrySheet, region: str | None) -> dict[str,
         "observer": session_of(request).observer,
         "seal": sheet.seal,
         "sections": sections(request, sheet),
+        "end_m": _tape_end(sheet),
         "lines": lines_json(sheet.lines, sheet.rows) if SECTIONS[design] else [],
         "choices": choices(request, sheet, region),
     }
+
+
+def _tape_end(sheet: EntrySheet) -> float | None:
+    """Return where the tape of a unit ends, in metres; no line begins beyond."""
+    if sheet.stated is None or sheet.stated.design.design not in TAPES:
+        return None
+    return sheet.stated.design.length_m

@@ -63,6 +63,14 @@ function newLine(kind, above) {
   return { key: newMark(), kind, row_no: null, cells, isNew: true };
 }
 
+/** Whether a line ends where the tape does, so that none can follow it. */
+function isLast(line) {
+  const column = columnsOf(line.kind).find((one) => one.carry);
+  if (!column || !start.end_m || !["intercept", "point"].includes(line.kind)) return false;
+  const said = Number((line.cells[typeof column.carry === "string" ? column.carry : column.field] ?? "").replace(",", ".") || NaN);
+  return typeof column.carry === "string" ? said >= start.end_m - 1e-6 : said + column.carry > start.end_m + 1e-6;
+}
+
 const ofKind = (kind) => lines.filter((line) => line.kind === kind);
 
 function addLine(kind, after = ofKind(kind).at(-1)) {
@@ -81,7 +89,8 @@ function draw() {
   const key = lineOf(document.activeElement)?.key;
   for (const [kind, body] of Object.entries(bodies)) {
     body.replaceChildren(...ofKind(kind).map((line, n) => lineRow(line, sectionOf[kind], n + 1, labelOf)));
-    if (!ofKind(kind).length || !isBlank(ofKind(kind).at(-1))) addLine(kind);
+    const last = ofKind(kind).at(-1);
+    if (!last || (!isBlank(last) && !isLast(last))) addLine(kind);
   }
   if (key) cellOf(key, field)?.focus();
   showTold();
@@ -93,7 +102,7 @@ const changeOf = (line) => ({ key: line.key, kind: line.kind, row_no: line.row_n
 function touch(line) {
   if (isBlank(line)) { if (line.row_no === null && !sender.isWaiting(line.key)) return check(); sender.remove(line.key, line.row_no); }
   else sender.change(changeOf(line));
-  if (ofKind(line.kind).at(-1) === line && !isBlank(line)) addLine(line.kind, line);
+  if (ofKind(line.kind).at(-1) === line && !isBlank(line) && !isLast(line)) addLine(line.kind, line);
   check();
 }
 
@@ -101,6 +110,12 @@ function touch(line) {
 function carryOn(line) {
   const below = ofKind(line.kind)[ofKind(line.kind).indexOf(line) + 1];
   if (!below || !isBlank(below) || isHere(below)) return;
+  if (isLast(line)) { // the tape is full: nothing comes after
+    if (below.row_no !== null || sender.isWaiting(below.key) || ofKind(line.kind).at(-1) !== below) return;
+    lines = lines.filter((one) => one !== below);
+    rowOf(below.key)?.remove();
+    return;
+  }
   below.cells = newLine(line.kind, line).cells;
   for (const field of carried(below)) { const cell = cellOf(below.key, field); if (cell) cell.value = below.cells[field] ?? ""; }
 }
@@ -321,6 +336,7 @@ function nextLine(cell) {
   left(cell);
   const rows = ofKind(line.kind);
   let below = rows[rows.indexOf(line) + 1];
+  if (!below && isLast(line)) { line.isSettled = true; return check(); } // the tape is full: stored where it stands
   if (!below) { if (isBlank(line)) return; below = addLine(line.kind, line); }
   const first = columnsOf(line.kind).find((column) => !column.carry || !below.cells[column.field]) ?? columnsOf(line.kind)[0];
   go(below, first.field);
