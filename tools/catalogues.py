@@ -89,12 +89,13 @@ def _data_texts() -> Iterator[str]:
 
 def _survey_texts() -> Iterator[str]:
     """Yield the words of figures and of the reservations that they carry."""
+    from dryslate.app.about_words import ABOUT_TEMPLATES
     from dryslate.app.result_tallies import ALL, UNNAMED
-    from dryslate.app.survey_words import BY_LOOKS, BY_TABLE, FIGURE_WORDS, SURVEY_FLAGS, TOGETHER
+    from dryslate.app.survey_words import FIGURE_WORDS, SURVEY_FLAGS
 
     yield from FIGURE_WORDS.values()
     yield from SURVEY_FLAGS.values()
-    yield from (BY_LOOKS, BY_TABLE, TOGETHER)
+    yield from ABOUT_TEMPLATES
     yield from (thing.split("\t")[1] for thing in (ALL, UNNAMED))
 
 

@@ -209,3 +209,36 @@ def test_table_has_one_change_a_row(project, tmp_path: Path) -> None:
 def test_one_visit_alone_is_nothing_to_compare(project) -> None:
     folder = project(tapes("Ledge", {"2022-03-05": [0.4, 0.3]}))
     assert "Nothing to compare" in run("change", folder).stdout
+
+
+def test_a_list_that_changed_between_visits_is_brought_to_the_newer(project, tmp_path) -> None:
+    first = tapes("Ledge", {"2022-03-05": [0.4, 0.3, 0.5]}).replace(",sand,", ",turf,")
+    folder = project(first)
+    heads = "category,group,is_hard_coral,definition\n"
+    newer = "hard coral,coral,yes,Stony.\nlow algae,algae,no,Short.\nmud,loose,no,Soft.\n"
+    (tmp_path / "newer.csv").write_text(heads + newer, "utf-8")
+    words = ("records", "categories", folder, "--set", tmp_path / "newer.csv")
+    assert run(*words, "--renamed", "turf=low algae").exit_code == 0
+    later = tapes("Ledge", {"2023-03-11": [0.3, 0.28, 0.45]}).replace(",sand,", ",low algae,")
+    later = later.replace("low algae,3,10", "low algae,3,9\nLedge,2023-03-11,P0,yes,Ines Varro,"
+                          "line_intercept,10,intercept,mud,9,10")  # fmt: skip
+    (tmp_path / "later.csv").write_text(HEADS + later, "utf-8")
+    done = run("records", "import", folder, tmp_path / "later.csv", "--observer", FIRST, "--save")
+    assert done.exit_code == 0, done.output
+    found = changes_of(folder)
+    row = row_of(found, thing="low algae", kind="visits")
+    assert (row["before"], row["together"]) == (pytest.approx(0.6), ["turf"])
+    assert row["after"] == pytest.approx((0.6 + 0.72 + 0.55) / 3)
+    assert "categories_mapped" in row["flags"]
+    assert "turf" not in {r["thing"] for r in found["changes"]}
+    assert "mud" not in {r["thing"] for r in found["changes"]}
+    told = {(p["slug"], p["place"]) for p in found["problems"]}
+    assert ("change-categories-mapped", "turf \u2192 low algae") in told
+    assert ("change-category-left-out", "mud") in told
+
+
+def test_names_alone_are_compared_where_that_is_asked(project) -> None:
+    table = tapes("Ledge", PLOTS)
+    folder = project(table)
+    assert changes_of(folder, "--of", "name")["n_tests"] == 0
+    assert changes_of(folder, "--of", "category")["n_tests"] == 6

@@ -9,6 +9,10 @@ from typer.testing import CliRunner
 from dryslate.cli.main import build_app
 
 BELTS = "site,date,unit,zone,design,length_m,width_m,edge_rule,kind,category,name,n\n"
+COLONIES = (
+    "site,date,unit,zone,design,length_m,width_m,edge_rule,kind,category,name,longest_cm,"
+    "across_cm,normal_pct,pale_pct,bleached_pct,recently_dead_pct,old_dead_pct,lesion\n"
+)
 TAPES = "site,date,unit,design,length_m,kind,category,from_m,to_m\n"
 COUNTS = {
     ("Ledge", "2024-05-19"): [{"Merulinidae": n, "Porites": n - 15} for n in (19, 20, 21)],
@@ -56,3 +60,20 @@ def tapes(place: tuple[str, str], units: tuple[float, ...]) -> str:
         f"{head},hard coral,0,{m}\n{head},sand,{m},10\n"
         for head, m in zip(heads, units, strict=True)
     )
+
+
+def add_colonies(project: Path, folder: Path, n: int = 20) -> Path:
+    """Import belts of colonies one by one, larger and sounder at the second visit."""
+    rows = COLONIES
+    for date, times, bleached in (("2024-05-19", 1.0, 40), ("2025-05-20", 2.0, 10)):
+        for unit in range(3):
+            head = f"Ledge,{date},C{unit},slope,belt,20,1,centre_inside,colony,hard coral"
+            for k in range(n):
+                name = ("Favites", "Porites", "Goniastrea")[k % 3]
+                size = times * (4.0 + 0.7 * ((5 * k + 3 * unit) % 17))
+                share = bleached if (k + unit) % 3 else 0
+                lesion = "white spots" if k == unit else "none"
+                sizes = f"{size:.1f},{size / 2:.1f}"
+                rows += f"{head},{name},{sizes},{100 - share},0,{share},0,0,{lesion}\n"
+    take_in(project, folder / "colonies.csv", rows)
+    return project

@@ -149,3 +149,16 @@ def test_the_same_question_again_is_not_worked_out_again(client_of, visited, mon
     first = pages.get("/change?site=Ledge").text
     monkeypatch.setattr(worked, "changes_of", None)
     assert pages.get("/change?site=Ledge").text == first
+
+
+def test_sizes_and_health_are_compared_too(client_of, visited, visited_twice, tmp_path) -> None:
+    visited_twice.add_colonies(visited, tmp_path)
+    pages = client_of(visited)
+    sizes = lines(pages.get("/change?site=Ledge&subject=sizes&things=group").text)["all corals"]
+    assert re.search(r"Rose by 100\.0 %, from 8\.9 cm to 17\.9 cm", sizes.replace("\xa0", " "))
+    health = lines(pages.get("/change?site=Ledge&subject=health&things=name").text)
+    assert set(health) == {"Merulinidae", "Porites"}  # at the list that all belts share
+    trend = pages.get("/change?way=trend&site=Ledge&subject=sizes&things=group").text
+    assert "it was not noted at two visits" in trend
+    told = pages.get(trails(pages.get("/change?site=Ledge&subject=sizes&things=group").text)[0])
+    assert told.text.count("20 rows count to it") == 6

@@ -13,6 +13,8 @@ import numpy as np
 from dryslate.app.change_rows import ChangeRow, Compared, change_row, with_adjusted
 from dryslate.app.change_series import SurveyedUnits, comparable_series, surveyed_units
 from dryslate.app.change_sites import Round, control_impact, rounds_of, site_changes
+from dryslate.app.change_sizes import size_rows
+from dryslate.app.change_words import SIZE_CHANGE
 from dryslate.app.unit_values import Series, UnitValue, VisitValues, scale_of
 from dryslate.app.visits import require_date
 from dryslate.base.errors import InputError
@@ -165,16 +167,24 @@ def changes_of(units: SurveyedUnits, asked: ChangeAsked | None = None) -> Change
     """
     asked = asked or ChangeAsked()
     _require_sites(units.sites, asked)
-    comparable = comparable_series(units, asked.sites)
+    has_each = asked.has("visits") or asked.has("trend")
+    is_contrast = not has_each and not asked.has("sites")
+    comparable = comparable_series(
+        units,
+        asked.sites or ((*asked.control, *asked.impact) if is_contrast else ()),
+        has_each=has_each,
+        has_joint=asked.has("sites") or (asked.has("contrast") and asked.after is not None),
+    )
     found, joint = (
         _once([one for one in series if _is_asked(one, asked)])
         for series in (comparable.each, comparable.joint)
     )
-    rounds = rounds_of([visit.date for one in found for visit in one.visits], asked.round_days)
+    dates = [visit.date for one in (*found, *joint) for visit in one.visits]
+    rounds = rounds_of(dates, asked.round_days)
     rows = [row for one in found for row in _of_one_site(one, asked, units.coverage)]
     problems = list(comparable.problems)
     alike: dict[tuple[str, ...], list[Series]] = defaultdict(list)
-    for one in joint:
+    for one in (one for one in joint if one.figure != SIZE_CHANGE):
         key = (one.zone, one.design, str(one.is_permanent), one.figure, one.kind_of_thing)
         alike[*key, one.thing].append(one)
     for several in alike.values():
@@ -249,6 +259,8 @@ def _of_one_site(
     series: Series, asked: ChangeAsked, coverage: CoverageTable | None
 ) -> list[ChangeRow]:
     """Compare each later visit with the first, and fit the trend."""
+    if series.figure == SIZE_CHANGE:
+        return size_rows(series) if asked.has("visits") else []
     seen = [visit for visit in series.visits if visit.is_seen]
     rows = []
     if asked.has("visits"):

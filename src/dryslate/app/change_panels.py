@@ -8,8 +8,13 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import TYPE_CHECKING
 
+from dryslate.app.result_figures import COUNT_DESIGNS, COVER_DESIGNS
+from dryslate.app.result_tallies import ALL
+from dryslate.core.survey.colony_health import examined
+
 if TYPE_CHECKING:
     from dryslate.app.change_rows import ChangeRow
+    from dryslate.app.result_tallies import SampledAlike
 
 FAR = 3.0
 """What reaches beyond so many times the median reach of a panel goes over the axis' end."""
@@ -35,6 +40,29 @@ class ChangePanel:
     site: str
     rows: tuple[ChangeRow, ...]
     reach: float
+
+
+def compared_subjects(groups: Sequence[SampledAlike]) -> set[str]:
+    """
+    Return the subjects of figures that can be compared between visits.
+
+    Parameters
+    ----------
+    groups : sequence of SampledAlike
+
+    Returns
+    -------
+    set of str
+        Of `dryslate.app.result_panels.SUBJECTS`.
+    """
+    designs = {group.design for group in groups}
+    found = {"cover"} if designs & set(COVER_DESIGNS) else set()
+    found |= {"density"} if designs & set(COUNT_DESIGNS) else set()
+    rows = [
+        row for group in groups for tally in group.tallies for row in tally.colonies.get(ALL, ())
+    ]
+    found |= {"sizes"} if any(row.longest_cm is not None for row in rows) else set()
+    return found | ({"health"} if examined(rows) else set())
 
 
 def change_panels(rows: Sequence[ChangeRow]) -> tuple[ChangePanel, ...]:

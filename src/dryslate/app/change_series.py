@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from dryslate.app.adjusted_results import second_looks
 from dryslate.app.change_categories import AtOneList, CategoryLists, at_one_list
+from dryslate.app.change_sizes import size_series
 from dryslate.app.common_list import (
     at_common_list,
     common_list,
@@ -102,7 +103,13 @@ class Comparable:
     problems: tuple[Problem, ...]
 
 
-def comparable_series(units: SurveyedUnits, sites: Sequence[str] = ()) -> Comparable:
+def comparable_series(
+    units: SurveyedUnits,
+    sites: Sequence[str] = (),
+    *,
+    has_each: bool = True,
+    has_joint: bool = True,
+) -> Comparable:
     """
     Bring visits to common lists and put unit values in order.
 
@@ -111,6 +118,8 @@ def comparable_series(units: SurveyedUnits, sites: Sequence[str] = ()) -> Compar
     units : SurveyedUnits
     sites : sequence of str
         Only these; empty: all.
+    has_each, has_joint : bool
+        Whether series of each site, and of several sites, are wanted.
 
     Returns
     -------
@@ -129,17 +138,16 @@ def comparable_series(units: SurveyedUnits, sites: Sequence[str] = ()) -> Compar
             way: tuple[str, ...] = (group.zone, group.design, str(group.is_permanent))
             places[group.site, *way].append(group)
             alike[way].append(group)
-    each, joint = [], []
+    each: list[Series] = []
+    joint: list[Series] = []
     problems: list[Problem] = []
     for way, groups in sorted(alike.items()):
         own = [places[place] for place in sorted(places) if place[1:] == way]
-        all_sites = list(_series(groups, units, problems))
-        if len(own) == 1:
-            each += all_sites
-            continue
-        joint += all_sites
-        for visits in own:
-            each += _series(visits, units, problems)
+        if len(own) > 1 and has_joint:
+            joint += _series(groups, units, problems)
+        if has_each:
+            for visits in own:
+                each += _series(visits, units, problems)
     return Comparable(each=tuple(each), joint=tuple(joint), problems=tuple(dict.fromkeys(problems)))
 
 
@@ -158,7 +166,8 @@ def _series(
     def open_names(thing: str) -> tuple[str, ...]:
         return may_be(thing, together.get(thing, ()), units.names)
 
-    for one in series_of(at_common_list(listed.groups, units.names), open_names):
+    alike = at_common_list(listed.groups, units.names)
+    for one in (*series_of(alike, open_names), *size_series(alike, open_names)):
         thing = f"{one.kind_of_thing}\t{one.thing}"
         if thing in listed.left_out:
             continue

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from dryslate.app.change_rows import ChangeRow, Compared, change_row
+from dryslate.app.change_words import LESS
 from dryslate.app.unit_values import Series, VisitValues
 from dryslate.base.errors import InputError
 from dryslate.base.problems import Problem
@@ -18,8 +19,8 @@ from dryslate.core.survey.change import Change, Reading, SiteVisits, contrast_of
 from dryslate.core.survey.mixed import MixedFit, VisitedUnits, fit_visits
 from dryslate.core.survey.planning import POWER
 
-LESS = "less"
-"""Stands between impact and control sites where a row names its sites."""
+MOST_SITES = 24
+"""Of more sites it is not asked whether all changed alike: the answer takes minutes."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,7 +107,7 @@ def site_changes(
             after=float(np.mean([means[s, second] for s in both])),
             unit_ids=tuple(e.unit_id for e in entries if e.round_no in (seen[0], second)),
             flags=_flags(alike, entries, seen[0], second),
-            p_sites_differ=fit.p_sites_differ(seen[0], second),
+            p_sites_differ=fit.p_sites_differ(seen[0], second) if len(both) <= MOST_SITES else None,
             earlier=_of_round(alike, rounds, seen[0], both),
             later=_of_round(alike, rounds, second, both),
         )

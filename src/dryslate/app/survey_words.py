@@ -79,6 +79,7 @@ FIGURE_WORDS: Mapping[str, str] = {
     "size_q75_cm": "Longest diameter that three quarters of colonies do not exceed (cm)",
     "size_q90_cm": "Longest diameter that nine tenths of colonies do not exceed (cm)",
     "class_share_frac": "Share of colonies in a size class",
+    "geometric_mean_change_frac": "Longest diameter, change of its geometric mean (share)",
     "geometric_mean_ratio": "Geometric mean size over that of the visit before",
     "prevalence_bleached_frac": "Colonies with any bleached part (share of those examined)",
     "prevalence_pale_or_bleached_frac": "Colonies with any pale or bleached part (share)",

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from dryslate.app.change_words import SIZE_CHANGE
 from dryslate.app.colony_words import FIGURE_WORDS as COLOUR_WORDS
 from dryslate.app.colony_words import STATE_WORDS, WHY_WORDS
 from dryslate.app.survey_words import SURVEY_FLAGS, figure_words
@@ -16,6 +17,7 @@ from dryslate.documents.survey_charts import scatter_chart
 from dryslate.documents.survey_figures import (
     DESIGN_WORDS,
     links_to_units,
+    say_words,
     unit_of,
     with_unit,
     write_value,
@@ -108,7 +110,8 @@ def _change_cells(row: ChangeRow, speech: Speech) -> Sequence[str]:
     def said(value: float | None) -> str:
         return speech.say("none") if value is None else write_value(row.figure, value, speech)
 
-    unit = "" if "%" in unit_of(row.figure) else speech.word(unit_of(row.figure))
+    is_share = "%" in unit_of(row.figure) and row.figure != SIZE_CHANGE
+    unit = "" if is_share else speech.word(unit_of(row.figure))
     ends = speech.say("none")
     if row.lo95 is not None and row.hi95 is not None:
         ends = speech.say("{lo} to {hi}", lo=said(row.lo95), hi=said(row.hi95))
@@ -222,10 +225,9 @@ def community_section(report: SurveyReport, speech: Speech) -> Section:
             said.setdefault(p.message, []).append(
                 speech.word(DESIGN_WORDS.get(p.place or "", p.place or ""))
             )
-        blocks += [
-            para(f"{speech.word(by)}, {speech.listed(ways)}{speech.colon}{message}", "hint")
-            for message, ways in said.items()
-        ]
+        for message, ways in said.items():
+            head = f"{speech.word(by)}, {speech.listed(ways)}{speech.colon}"
+            blocks.append(para(head + say_words(message, speech), "hint"))
     if not any(block.kind == "beside" for block in blocks):
         return [], [speech.say("How alike units are: fewer than three units to compare.")]
     told = speech.say(
@@ -244,13 +246,15 @@ def _compared(
     yield subheading(speech.say("By {by}: {design}", by=speech.word(first.by), design=design))
     xs = [row for row in rows if row.figure == "axis_1"]
     ys = {row.unit_id: row.estimate or 0.0 for row in rows if row.figure == "axis_2"}
-    points = [(row.estimate or 0.0, ys.get(row.unit_id, 0.0), row.first) for row in xs]
+    points = [
+        (row.estimate or 0.0, ys.get(row.unit_id, 0.0), say_words(row.first, speech)) for row in xs
+    ]
     stress = speech.digits(first.estimate or 0.0)
     flags = "".join(f"{speech.semicolon}{speech.word(SURVEY_FLAGS.get(f, f))}" for f in first.flags)
     said = speech.say("stress {stress}, {n} units", stress=stress, n=first.n_units)
     links = links_to_units([r.unit_id for r in xs], numbers)
     told: list[Text] = [
-        [f"{said[0].upper()}{said[1:]} (", *links, f"){flags}. {first.method}."],
+        [f"{said[0].upper()}{said[1:]} (", *links, f"){flags}. {say_words(first.method, speech)}."],
         *(_tested(row, speech) for row in rows if row.p is not None),
         *_contributions(rows, speech),
     ]
@@ -289,7 +293,7 @@ def _contributions(rows: Sequence[CommunityRow], speech: Speech) -> Iterator[str
         ]
         yield speech.say(
             "Mean dissimilarity of {groups}: {value}. Most by {parts}.",
-            groups=speech.listed([speech.word(pair.first), speech.word(pair.second)]),
+            groups=speech.listed([say_words(pair.first, speech), say_words(pair.second, speech)]),
             value=f"{write_value(pair.figure, pair.estimate or 0.0, speech)}{NBSP}%",
             parts=", ".join(parts[:MOST_CONTRIBUTIONS]),
         )

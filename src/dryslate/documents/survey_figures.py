@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from dryslate.app.about_words import say_about
 from dryslate.app.survey_words import SURVEY_FLAGS, figure_words
 from dryslate.documents.report_blocks import Block, Span, table
 from dryslate.documents.report_language import NBSP, Speech
@@ -129,6 +130,20 @@ def thing_of(row: ResultRow, speech: Speech) -> str:
     return speech.word(row.thing) if row.kind_of_thing != "category" else row.thing
 
 
+def about_of(row: ResultRow, speech: Speech) -> str:
+    """Say what a figure is about beyond its name; noted words as noted."""
+    return say_words(row.about, speech)
+
+
+def say_words(text: str, speech: Speech) -> str:
+    """Say sentences of figures and comparisons that have values in them."""
+
+    def write(value: str) -> str:
+        return value.replace(".", ",") if speech.language == "fr" else value
+
+    return say_about(text, speech.word, write, speech.semicolon)
+
+
 def place_of(site: str, date: str, zone: str, speech: Speech) -> str:
     """Write site, zone and date."""
     return ", ".join(part for part in (site, zone, speech.date(date) if date else "") if part)
@@ -224,7 +239,7 @@ def figure_table(rows: Sequence[NumberedRow], numbers: dict[str, int], speech: S
     for one in rows:
         row = one.row
         figure = speech.word(figure_words(row.figure))
-        about = f" ({row.about})" if row.about else ""
+        about = f" ({about_of(row, speech)})" if row.about else ""
         estimate = (
             speech.say("nothing can be said")
             if row.estimate is None

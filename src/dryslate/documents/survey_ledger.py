@@ -12,6 +12,7 @@ from dryslate.documents.report_blocks import Block, Span, Text, heading, para, s
 from dryslate.documents.report_language import NBSP, Speech
 from dryslate.documents.survey_figures import (
     NumberedRow,
+    about_of,
     figure_table,
     group_words,
     links_to_units,
@@ -129,7 +130,7 @@ def _lines(
     for (figure, _), own in by_figure.items():
         short = SHORT.get(figure)
         name = speech.word(short) if short else speech.word(figure_words(figure))
-        about = own[0].row.about
+        about = about_of(own[0].row, speech)
         if short is None:
             unit = speech.word(unit_of(figure))
             tail = f" ({unit})" if unit and f"({unit})" not in name else ""
@@ -150,7 +151,7 @@ def _cells(
     row = one.row
     said = [speech.word(SURVEY_FLAGS.get(flag, flag)) for flag in row.flags]
     said += [text for text in (undetermined_of(row, speech),) if text]
-    said += [row.about] if has_about and row.about else []
+    said += [about_of(row, speech)] if has_about and row.about else []
     n = str(row.n_units) + ("" if row.n_colonies is None else f"/{row.n_colonies}")
     value = "–" if row.estimate is None else write_value(row.figure, row.estimate, speech)
     return [

@@ -14,6 +14,7 @@ from dryslate.documents.survey_figures import (
     ALL,
     DESIGN_WORDS,
     NumberedRow,
+    about_of,
     axis_writer,
     dots_of,
     group_words,
@@ -207,7 +208,7 @@ def _panels(
         dots = []
         for one, dot in zip(now, dots_of(now, speech), strict=True):
             is_class = figure == "class_share_frac"
-            label = one.row.about.split(";")[0] if is_class else dot.label
+            label = about_of(one.row, speech).split(speech.semicolon)[0] if is_class else dot.label
             before = then.get((one.row.thing, one.row.about))
             dots.append(replace(dot, label=label, before=before))
         if figure == "class_share_frac" and len(dots) < 2:

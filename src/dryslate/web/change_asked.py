@@ -10,6 +10,7 @@ from urllib.parse import urlencode
 from fastapi import Query
 from starlette.requests import Request
 
+from dryslate.app.change_words import SIZE_CHANGE
 from dryslate.app.result_panels import KINDS, SUBJECTS, subject_of
 from dryslate.web.change_view import WAYS
 from dryslate.web.reach import reach_of
@@ -30,6 +31,7 @@ FIGURES: tuple[str, ...] = (
     "count_per_min",
     "prevalence_bleached_frac",
     "prevalence_pale_or_bleached_frac",
+    SIZE_CHANGE,
 )
 
 
@@ -87,14 +89,9 @@ class ChangeForm:
     @staticmethod
     def subjects(units: SurveyedUnits) -> set[str]:
         """Return what figures of these units can be about."""
-        from dryslate.app.result_figures import COUNT_DESIGNS, COVER_DESIGNS
+        from dryslate.app.change_panels import compared_subjects
 
-        designs = {group.design for group in units.groups}
-        found = {"cover"} if designs & set(COVER_DESIGNS) else set()
-        if designs & set(COUNT_DESIGNS):
-            found |= {"density"}
-        has_colonies = any(tally.colonies for group in units.groups for tally in group.tallies)
-        return found | ({"health"} if has_colonies else set())
+        return compared_subjects(units.groups)
 
     def names(self, units: SurveyedUnits) -> list[str]:
         """Return what can be typed as a thing of the chosen kind."""

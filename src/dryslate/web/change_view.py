@@ -9,7 +9,7 @@ from urllib.parse import urlencode
 
 from starlette.requests import Request
 
-from dryslate.app.change_sites import LESS
+from dryslate.app.change_words import LESS, SIZE_CHANGE
 from dryslate.app.survey_words import SURVEY_FLAGS, figure_words
 from dryslate.base.figures import rounded_to_doubt
 from dryslate.base.quality import Flag
@@ -123,7 +123,7 @@ def shown_panel(
     dict
         ``title``, ``where``, ``ends`` (of the axis), ``lines``.
     """
-    is_points = panel.figure.endswith("_frac")
+    is_points = panel.figure.endswith("_frac") and panel.figure != SIZE_CHANGE
     write = _Writer(request, panel.figure)
     end = write.amount(panel.reach, 0.0, is_end=True)
     return {
@@ -208,8 +208,10 @@ class _Writer:
         self._language = language_of(request)
         self.text = catalogue(self._language).gettext
         self._is_share = figure.endswith("_frac")
+        self._is_size = figure == SIZE_CHANGE
         self._scale = 100.0 if self._is_share else 1.0
-        self.mark = "\u00a0" + self.text(N_("points")) if self._is_share else ""
+        points = "%" if self._is_size else self.text(N_("points"))
+        self.mark = f"\u00a0{points}" if self._is_share else ""
 
     def _number(self, value: float, u: float | None) -> str:
         """Write a number rounded to its doubt."""
@@ -218,6 +220,8 @@ class _Writer:
 
     def level(self, value: float, u: float | None) -> str:
         """Write what there was at a visit."""
+        if self._is_size:
+            return number(value, 1, self._language) + "\u00a0cm"
         return self._number(value, u) + ("\u00a0%" if self._is_share else "")
 
     def amount(self, value: float, u: float | None, *, is_end: bool = False) -> str:

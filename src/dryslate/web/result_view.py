@@ -11,6 +11,7 @@ from urllib.parse import urlencode
 from starlette.requests import Request
 
 from dryslate import wiring
+from dryslate.app.about_words import say_about
 from dryslate.app.result_panels import Panel
 from dryslate.app.result_tallies import ALL, UNNAMED
 from dryslate.app.result_trail import key_of
@@ -96,8 +97,18 @@ def usual_settings(request: Request) -> ResultSettings:
 def figure_title(request: Request, panel: Panel) -> str:
     """Say what a panel shows: the figure, what it is about, zone and way of sampling."""
     gettext = catalogue(language_of(request)).gettext
-    about = f" ({gettext(panel.about)})" if panel.about else ""
+    about = f" ({about_said(request, panel.about)})" if panel.about else ""
     return gettext(figure_words(panel.figure)) + about
+
+
+def about_said(request: Request, about: str) -> str:
+    """Say what a figure is about beyond its name, numbers as the language writes them."""
+    language = language_of(request)
+
+    def write(text: str) -> str:
+        return text.replace(".", number(0.5, 1, language)[1])
+
+    return say_about(about, catalogue(language).gettext, write)
 
 
 def where_words(request: Request, zone: str, design: str) -> str:

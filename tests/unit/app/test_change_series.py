@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from dryslate.app.change import ChangeAsked, changes_of
 from dryslate.app.change_categories import CategoryLists
@@ -398,3 +399,60 @@ def test_a_mapping_goes_through_lists_that_no_unit_uses() -> None:
     )
     assert lists.stands_for(1, "c1", 3) == "c3"
     assert lists.stands_for(1, "c9", 3) is None
+
+
+# sizes
+
+
+def sized(date: str, sizes: Sequence[float], more: Sequence[float] = ()) -> SampledAlike:
+    """Belts with one colony of Favites each, and as many that nobody could tell."""
+    group = belts(date, [{"Favites": 0}] * len(sizes))
+    for k, (one, cm) in enumerate(zip(group.units, sizes, strict=True)):
+        colony = SurveyRow(kind="colony", longest_cm=cm)
+        one.tally.colonies["name\tFavites"] = [colony]
+        one.tally.counts["name\tFavites"] += 1
+        if more:
+            one.tally.colonies["name\tcannot tell"] = [SurveyRow(kind="colony", longest_cm=more[k])]
+            one.tally.counts["name\tcannot tell"] += 1
+    return group
+
+
+FIRST_CM, LATER_CM = (8.0, 10.0, 9.0, 12.0, 11.0), (15.0, 14.0, 18.0, 13.0, 16.5)
+
+
+def sizes_of(first: SampledAlike, later: SampledAlike) -> ChangeRow:
+    return names_of(first, later, figures=("geometric_mean_change_frac",))["Favites"]
+
+
+def test_sizes_of_one_colony_a_unit_are_compared_as_welch_does_their_logarithms() -> None:
+    row = sizes_of(sized("2024-05-19", FIRST_CM), sized("2025-05-20", LATER_CM))
+    a, b = np.log(FIRST_CM), np.log(LATER_CM)
+    want = stats.ttest_ind(b, a, equal_var=False)
+    ends = want.confidence_interval()
+    assert row.estimate == pytest.approx(np.exp(b.mean() - a.mean()) - 1)
+    assert [row.lo95, row.hi95] == pytest.approx([np.expm1(ends.low), np.expm1(ends.high)])
+    assert (row.p, row.df) == pytest.approx((want.pvalue, want.df))
+    assert (row.before, row.after) == pytest.approx((np.exp(a.mean()), np.exp(b.mean())))
+    assert row.reading == "changed"
+    assert row.sees is not None
+    assert 0 < row.sees < row.estimate
+    assert "few_colonies" in row.flags
+
+
+def test_colonies_that_nobody_could_tell_do_not_make_a_change_of_sizes() -> None:
+    large = sizes_of(
+        sized("2024-05-19", FIRST_CM, [60.0, 55.0, 50.0, 70.0, 65.0]),
+        sized("2025-05-20", LATER_CM),
+    )
+    assert (large.reading, large.undetermined_first) == ("not_known", 0.5)
+    assert "names_leave_open" in large.flags
+    small = sizes_of(
+        sized("2024-05-19", FIRST_CM, [2.0, 2.5, 3.0, 2.0, 2.2]), sized("2025-05-20", LATER_CM)
+    )
+    assert small.reading == "changed"  # counted to it they would make the rise larger
+
+
+def test_sizes_have_no_trend_and_no_mean_of_sites() -> None:
+    visits = [sized(date, FIRST_CM) for date in ("2023-01-01", "2024-01-01", "2025-01-01")]
+    found = changes_of(surveyed(*visits), ChangeAsked(figures=("geometric_mean_change_frac",)))
+    assert {row.kind for row in found.rows} == {"visits"}
