@@ -18,7 +18,7 @@ from dryslate.app.archive_tables import missing_terms as missing
 from dryslate.app.archive_tagged import TaggedColonies, tagged_colonies, write_tagged
 from dryslate.app.archive_words import Also, dumps
 from dryslate.app.project_words import LICENCES, licence_address
-from dryslate.app.published_sites import published_sites
+from dryslate.app.published_sites import published_sites, sensitive_note
 from dryslate.base.errors import InputError
 from dryslate.base.problems import Problem
 from dryslate.formats.dwca_meta import write_meta
@@ -471,14 +471,7 @@ def wanting_words(store: SurveyStore) -> Iterator[Problem]:
                 "`dryslate sites set`, or take it from a receiver: `dryslate sites gpx`.",
             )
         elif place.grid_deg is not None:
-            yield Problem(
-                slug="archive-sensitive-words",
-                severity="note",
-                place=site.site,
-                message="position coarsened, name and locality published as said here or not at "
-                "all; notes, names of units and people are exported as written",
-                fix="Take out words that give the place away.",
-            )
+            yield sensitive_note(site.site)
 
 
 def _told(slug: str, place: str, fix: str) -> Problem:

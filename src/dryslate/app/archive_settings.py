@@ -71,7 +71,7 @@ def settings_of(
 
     colonies = [
         replace(
-            named(_found_again_by_nobody(one) if one.site in hidden else one),
+            named(found_again_by_nobody(one) if one.site in hidden else one),
             first_visit_id=visit(one.first_visit_id),
             sketch_sha256=None,
         )
@@ -105,7 +105,7 @@ def settings_of(
     }
 
 
-def _found_again_by_nobody(colony: Colony) -> Colony:
+def found_again_by_nobody(colony: Colony) -> Colony:
     """Leave out how a colony is found."""
     return replace(
         colony, place="", from_what="", bearing_deg=None, distance_m=None, neighbours=(), note=""

@@ -7,17 +7,19 @@ import io
 import json
 import math
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import IO, TYPE_CHECKING, Any, Protocol, cast
 
 from dryslate.app.package_make import DESCRIPTOR, VERSION
 from dryslate.app.package_tables import TABLES, PackageTable, kind_of, neighbours, record_of
+from dryslate.app.visit_conditions import NUMBERS
 from dryslate.app.visits import require_observer
 from dryslate.base.errors import DryslateError, InputError
 from dryslate.base.problems import Problem
 
 if TYPE_CHECKING:
+    from dryslate.app.condition_records import VisitConditions
     from dryslate.app.ports import SurveyStore
     from dryslate.app.survey_records import NotedRow
 
@@ -89,7 +91,11 @@ def read_package(files: PackageFiles, name: str) -> PackageRead:
     """
     said = _descriptor(files, name)
     faults: list[Problem] = []
-    records = {table.name: list(_records(files, table, faults)) for table in TABLES}
+    version, names = int(said["package"]), files.names()
+    records: dict[str, list[Any]] = {}
+    for table in TABLES:
+        is_older = table.since > version and _file(table) not in names
+        records[table.name] = [] if is_older else list(_records(files, table, faults))
     _check_rows(records, faults)
     facts = said.get("facts") or {}
     return PackageRead(
@@ -98,6 +104,10 @@ def read_package(files: PackageFiles, name: str) -> PackageRead:
         region=said.get("region"),
         problems=tuple(faults),
     )
+
+
+def _file(table: PackageTable) -> str:
+    return f"data/{table.name}.csv"
 
 
 def _descriptor(files: PackageFiles, name: str) -> Mapping[str, Any]:
@@ -129,7 +139,7 @@ def _fault(slug: str, place: str, message: str) -> Problem:
 
 def _records(files: PackageFiles, table: PackageTable, faults: list[Problem]) -> Iterator[Any]:
     """Read the records of a table; a row with a fault is told and left out."""
-    file = f"data/{table.name}.csv"
+    file = _file(table)
     if file not in files.names():
         faults.append(_fault("package-file-missing", file, "not in the package"))
         return
@@ -240,6 +250,7 @@ def _check_rows(records: Mapping[str, list[Any]], faults: list[Problem]) -> None
                 if getattr(record, field) not in there:
                     message = f"{parent} has no {other} {getattr(record, field)!r}"
                     faults.append(_fault("package-link", f"{table.name}, {field}", message))
+    _check_conditions(records["visit_conditions"], faults)
     rows: dict[str, list[NotedRow]] = defaultdict(list)
     for noted in records["survey_rows"]:
         rows[noted.unit_id].append(noted)
@@ -249,6 +260,17 @@ def _check_rows(records: Mapping[str, list[Any]], faults: list[Problem]) -> None
         name = f"{unit.visit_id} {unit.name or ''}" if unit is not None else stated.unit_id
         checked = check_unit(stated.design, [one.row for one in rows[stated.unit_id]], name)
         faults.extend(replace(one, severity="warning") for one in checked[:MOST_TOLD])
+
+
+def _check_conditions(stated: Sequence[VisitConditions], faults: list[Problem]) -> None:
+    """What was measured on visits can be."""
+    for one in stated:
+        for name, (low, high) in NUMBERS.items():
+            value = getattr(one, name)
+            if value is not None and not low <= value <= high:
+                message = f"{value:g}: expected {low:g} to {high:g}"
+                place = f"visit_conditions, {one.visit_id}, column {name}"
+                faults.append(_fault("package-cell", place, message))
 
 
 def require_empty(store: SurveyStore) -> None:
@@ -324,6 +346,7 @@ def _savers(store: SurveyStore) -> list[tuple[str, Any]]:
         ("site_places", store.save_site_place),
         ("people", store.save_project_person),
         ("visits", store.save_visit),
+        ("visit_conditions", store.save_visit_conditions),
         ("units", store.save_unit),
         ("colonies", store.save_colony),
         ("colony_sightings", store.save_colony_sighting),

@@ -10,27 +10,46 @@ from typing import TYPE_CHECKING, Any
 
 from dryslate.app.archive_ids import Identifiers
 from dryslate.app.package_tables import RESULTS, TABLES, PackageTable, cells_of, schema_of
+from dryslate.app.package_words import leaving_words
 from dryslate.app.project_words import licence_address
+from dryslate.app.published_sites import sensitive_note
 
 if TYPE_CHECKING:
     from dryslate.app.archive_make import ArchiveBox
     from dryslate.app.ports import SurveyStore
     from dryslate.app.result_rows import ResultRow
+    from dryslate.base.problems import Problem
 
 DESCRIPTOR = "datapackage.json"
-VERSION = 1
+VERSION = 2
 
 
 @dataclass(frozen=True, kw_only=True)
 class PackageReport:
-    """Rows by table, and points that were left out since their photos are set aside."""
+    """
+    What a package holds.
+
+    Parameters
+    ----------
+    n_rows : Mapping
+        By table.
+    n_left_out : int
+        Points on photos that are set aside.
+    sensitive : tuple of Problem
+        A note for each sensitive site: what is published of it.
+    """
 
     n_rows: Mapping[str, int]
     n_left_out: int
+    sensitive: tuple[Problem, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
         """Return the fields as plain values, for JSON."""
-        return {"n_rows": dict(self.n_rows), "n_left_out": self.n_left_out}
+        return {
+            "n_rows": dict(self.n_rows),
+            "n_left_out": self.n_left_out,
+            "problems": [one.as_dict() for one in self.sensitive],
+        }
 
 
 def make_package(
@@ -51,23 +70,29 @@ def make_package(
 
     Notes
     -----
-    Records are as they are stored, so that reading them back gives the same figures; positions of
-    sensitive sites are coarsened. Photos, their corrections and corals named in photos are not in
+    Records are as they are stored, so that reading them back gives the same figures; of sensitive
+    sites positions are coarsened, and names and localities are the words that the archive has.
+    Photos, their corrections and corals named in photos are not in
     it. The same records give the same bytes.
     """
     counts: dict[str, int] = {}
+    words = leaving_words(store)
     for table in (RESULTS, *TABLES):
         rows = results if table is RESULTS else table.rows(store)
         out = csv.writer(box.table(_file(table)), lineterminator="\n")
         out.writerow(table.columns())
         counts[table.name] = 0
         for record in rows:
-            out.writerow(cells_of(table, record))
+            out.writerow(cells_of(table, words.of(record)))
             counts[table.name] += 1
     box.add_text(DESCRIPTOR, json.dumps(_descriptor(store), ensure_ascii=False, indent=1) + "\n")
     box.add_tables([_file(table) for table in (RESULTS, *TABLES)])
     n_stored = sum(len(store.survey_rows(one.unit_id)) for one in store.unit_designs())
-    return PackageReport(n_rows=counts, n_left_out=n_stored - counts["survey_rows"])
+    return PackageReport(
+        n_rows=counts,
+        n_left_out=n_stored - counts["survey_rows"],
+        sensitive=tuple(sensitive_note(site) for site in sorted(words.sensitive)),
+    )
 
 
 def _file(table: PackageTable) -> str:

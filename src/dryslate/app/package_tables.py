@@ -5,11 +5,11 @@ from __future__ import annotations
 import json
 import types
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass, fields, is_dataclass, replace
+from dataclasses import asdict, dataclass, fields, is_dataclass
 from typing import TYPE_CHECKING, Any, Literal, Union, get_args, get_origin, get_type_hints
 
-from dryslate.app.coarse_position import shared_position
 from dryslate.app.colony_records import Colony, ColonyFractions, Neighbour, Sighting, StressOnset
+from dryslate.app.condition_records import VisitConditions
 from dryslate.app.import_template import MEANINGS
 from dryslate.app.project_records import Observer, Site, Zone
 from dryslate.app.publication_records import NameId, ProjectPerson, SitePlace
@@ -34,6 +34,7 @@ UNITS: tuple[tuple[str, str], ...] = (
     ("_m_u", "metre"),
     ("_m", "metre"),
     ("minutes", "minute"),
+    ("water_c", "degree Celsius"),
 )
 """Ending of a field's name to its unit."""
 _MORE: Mapping[str, str] = {
@@ -51,6 +52,11 @@ _MORE: Mapping[str, str] = {
     "n_blank": "Units left out because nothing could be read.",
     "current_names": "Current genera it can stand for, JSON.",
     "place": "Where it was written, or where it lies.",
+    "tide": "The tide on the visit, in words.",
+    "visibility_m": "How far one saw under water.",
+    "water_c": "Temperature of the water.",
+    "weather": "The weather on the visit, in words.",
+    "sea": "Swell, waves and current on the visit, in words.",
 }
 
 
@@ -76,6 +82,8 @@ class PackageTable:
         Field to table and field that it refers to.
     left : tuple of str
         Fields that are no columns.
+    since : int
+        Version of the package from which on it must be there.
     """
 
     name: str
@@ -84,6 +92,7 @@ class PackageTable:
     rows: Callable[[SurveyStore], Iterable[Any]]
     parents: Mapping[str, tuple[str, str]]
     left: tuple[str, ...] = ()
+    since: int = 1
 
     def columns(self) -> dict[str, Any]:
         """Return the columns with their types."""
@@ -106,24 +115,6 @@ def _column(kind: type, name: str) -> str:
     return "name_as_recorded" if kind is SurveyRow and name == "name" else name
 
 
-def _shared_places(store: SurveyStore) -> Iterable[SitePlace]:
-    """Return where sites lie, as far as that may leave the project."""
-    for place in store.site_places():
-        if place.grid_deg is None:
-            yield place
-            continue
-        found = shared_position(place)
-        yield replace(
-            place,
-            latitude_deg=found.latitude_deg,
-            longitude_deg=found.longitude_deg,
-            position_text="",
-            locality=place.published_locality,
-            precision_deg=place.grid_deg,
-            uncertainty_m=float(found.uncertainty_m) if found.uncertainty_m else None,
-        )
-
-
 def _rows_in_results(store: SurveyStore) -> Iterable[NotedRow]:
     """Return what was noted, unit by unit, without points on photos that are set aside."""
     aside = {one.photo_id for one in store.photos_set_aside()}
@@ -144,7 +135,7 @@ TABLES: tuple[PackageTable, ...] = (
         name="site_places",
         kinds=(SitePlace,),
         key=("site",),
-        rows=_shared_places,
+        rows=lambda s: s.site_places(),
         parents={"site": _SITE},
     ),
     PackageTable(
@@ -185,6 +176,14 @@ TABLES: tuple[PackageTable, ...] = (
         rows=lambda s: s.visits(),
         parents={"site": _SITE},
         left=("clock_offset_s",),
+    ),
+    PackageTable(
+        name="visit_conditions",
+        kinds=(VisitConditions,),
+        key=("visit_id",),
+        rows=lambda s: s.visit_conditions(),
+        parents={"visit_id": _VISIT},
+        since=2,
     ),
     PackageTable(
         name="categories",

@@ -7,6 +7,8 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from dryslate.base.problems import Problem
+
 if TYPE_CHECKING:
     from dryslate.app.publication_records import SitePlace
 
@@ -76,3 +78,15 @@ def _wide(places: Iterable[SitePlace]) -> str:
     """Return the water bodies and countries of places."""
     found = [(one.water_body, one.country) for one in places]
     return ", ".join(dict.fromkeys(word for pair in found for word in pair if word))
+
+
+def sensitive_note(site: str) -> Problem:
+    """Say what leaves the project of a sensitive site, and what is not looked through."""
+    return Problem(
+        slug="archive-sensitive-words",
+        severity="note",
+        place=site,
+        message="position coarsened, name and locality published as said here or not at "
+        "all; notes, names of units and people are exported as written",
+        fix="Take out words that give the place away.",
+    )

@@ -107,6 +107,8 @@ def package(folder: Folder, out: Out, as_json: Json = False) -> None:
     print_text(f"{out}: " + ", ".join(f"{n} {name}" for name, n in report.n_rows.items()))
     if report.n_left_out:
         print_text(f"left out: {report.n_left_out} points on photos that are set aside")
+    for problem in report.sensitive:
+        print_problem(problem)
 
 
 def check(
