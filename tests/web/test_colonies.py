@@ -59,6 +59,8 @@ def test_state_and_fractions_are_noted_with_a_decimal_comma(pages) -> None:
     assert wrong.status_code >= 400
     assert "health-sum-not-100" in wrong.text
     assert 'value="90"' in wrong.text
+    elsewhere = pages.post(f"{address}/visits", data=said | {"visit_id": "a reef long ago"})
+    assert "visit-unknown" in elsewhere.text
     letters = pages.post(f"{address}/visits", data=said | {"normal_pct": "most"})
     assert "health-share-impossible" in letters.text
     lost = pages.post(f"{address}/visits", data={"visit_id": VISIT, "state": "not_found"})

@@ -71,7 +71,18 @@ def find_visit(store: SurveyStore, site: str, date: str) -> Visit:
     InputError
         ``visit-unknown``, ``visit-date``, ``name-empty``.
     """
-    visit_id = visit_id_of(require_name(site, "site"), require_date(date))
+    return visit_of(store, visit_id_of(require_name(site, "site"), require_date(date)))
+
+
+def visit_of(store: SurveyStore, visit_id: str) -> Visit:
+    """
+    Return the visit of an id.
+
+    Raises
+    ------
+    InputError
+        ``visit-unknown``.
+    """
     known = {visit.visit_id: visit for visit in store.visits()}
     if visit_id not in known:
         there = ", ".join(known) or "none yet"

@@ -17,6 +17,7 @@ from dryslate.app.colony_page import frame_picture, frames_of, outlines_measured
 from dryslate.app.colony_timeline import colony_timeline
 from dryslate.app.colony_visits import Seen, judge_colony, see_colony
 from dryslate.app.coral_health import SHARES
+from dryslate.app.visits import visit_of
 from dryslate.base.errors import InputError
 from dryslate.web import colony_words
 from dryslate.web.benches import bench_of, tile_bench_of
@@ -177,7 +178,7 @@ def visit(  # noqa: PLR0913, PLR0917  one field of the form each
         shares = _read_shares(said)
         with reach_of(request).writing(who[0]) as store, store.write():
             found = find_colony(store, organism_id)
-            day = next(v for v in store.visits() if v.visit_id == visit_id)
+            day = visit_of(store, visit_id)
             see_colony(store, found, day, Seen(state=state, note=note), who)
             if lesion.strip() or any(value is not None for value in shares.values()):
                 judge_colony(store, found, day, (shares, lesion), who)
