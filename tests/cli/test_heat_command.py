@@ -93,3 +93,34 @@ def test_every_unreadable_cell_is_listed(tmp_path: Path) -> None:
 def test_what_cannot_be_used(tmp_path: Path, words: tuple[str, ...], slug: str) -> None:
     with pytest.raises(DryslateError, match=slug):
         run(logger(tmp_path), *MEAN, *words)
+
+
+def test_logger_is_kept_for_a_site_and_drawn_by_colonies_plot(tmp_path: Path) -> None:
+    from dryslate.app.colonies import TagRequest, tag_colony
+    from dryslate.app.records import Visit
+    from dryslate.store.sqlite import SqliteSurveyStore
+
+    project = tmp_path / "project"
+    project.mkdir()
+    visit = Visit(visit_id="Reef 2024-02-05", site="Reef", date="2024-02-05", observer="Mara")
+    with SqliteSurveyStore.create(project) as store:
+        store.save_visit(visit)
+        request = TagRequest(label="17", observer="Mara", visit=("Reef", visit.date), why="random")
+        tag_colony(store, request, "2024-02-05T12:00:00Z", lambda: "1" * 8)
+    path = logger(tmp_path)
+    kept = ("--deployed", "2024-02-02", "2024-02-09", "--keep", project, "--site", "Reef")
+    assert run(path, *MEAN, *kept).exit_code == 2  # who keeps it is not said
+    found = json.loads(run(path, *MEAN, *kept, "--observer", "Mara", "--json").stdout)
+    assert found["highest"]["dhw"] == pytest.approx(8 / 7)
+    out = tmp_path / "17.svg"
+    plot = ["colonies", "plot", str(project), "17", "--out", str(out)]
+    assert CliRunner().invoke(build_app(), plot).exit_code == 0
+    stored = out.read_text("utf-8")
+    assert "°C-weeks" in stored
+    given = [*plot, "--logger", str(path), "--warmest-month", "29.5", "other"]
+    given += ["--deployed", "2024-02-02", "2024-02-09"]
+    assert CliRunner().invoke(build_app(), given).exit_code == 0
+    assert out.read_text("utf-8") != stored  # what is given on the command wins
+    with SqliteSurveyStore.open(project, write=False) as store:
+        (one,) = store.site_loggers("Reef")
+    assert (one.warmest_c, one.deployed_to, one.file_name) == (29.0, "2024-02-09", "reef.csv")

@@ -93,6 +93,7 @@ NAMES = (
     *_part("publication", "NAMES"),
     *_part("zone_weights", "NAMES"),
     *_part("conditions", "NAMES"),
+    *_part("loggers", "NAMES"),
 )
 
 
@@ -104,6 +105,7 @@ class MemorySurveyStore(
     _part("publication", "MemoryPublication"),
     _part("zone_weights", "MemoryZoneWeights"),
     _part("conditions", "MemoryConditions"),
+    _part("loggers", "MemoryLoggers"),
 ):
     """Implements `dryslate.app.ports.SurveyStore` without a disk."""
 

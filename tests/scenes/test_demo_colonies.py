@@ -111,8 +111,9 @@ def test_followed_again_nothing_changes(done) -> None:
 
 def test_timelines_carry_the_heat_of_their_site(done) -> None:
     folder, _ = done
-    heat = log_heat(folder, [SITE], SEED)
-    pictures = draw_timelines(folder / "made-up-trip", heat)
+    project = folder / "made-up-trip"
+    log_heat(folder, project, {SITE: "Ines Varro"}, SEED)
+    pictures = draw_timelines(project)
     texts = {p.stem: p.read_text("utf-8") for p in pictures.iterdir()}
     assert texts.keys() == {"21", "22", "23", "24"}
     assert all("°C-weeks" in text for text in texts.values())

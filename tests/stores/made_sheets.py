@@ -1,8 +1,11 @@
-"""Printed sheets for the tests of the stores."""
+"""Printed sheets, conditions of visits and loggers for the tests of the stores."""
 
 from __future__ import annotations
 
+import hashlib
+
 from dryslate.app.condition_records import VisitConditions
+from dryslate.app.logger_records import LoggerFile, SiteLogger
 from dryslate.app.sheet_records import PrintedSheet
 from dryslate.core.sheet.page import SheetContent
 
@@ -35,8 +38,32 @@ def conditions(visit_id: str, observer: str) -> VisitConditions:
     )
 
 
+CONTENT = "time,temperature_c\n2026-03-01T00:00+07:00,29.5\n"
+LOGGER_FILE = LoggerFile(
+    sha256=hashlib.sha256(CONTENT.encode()).hexdigest(), size_bytes=len(CONTENT), content=CONTENT
+)
+
+
+def site_logger(**more: object) -> SiteLogger:
+    values = {
+        "site": "North wall",
+        "sha256": LOGGER_FILE.sha256,
+        "file_name": "reef.csv",
+        "warmest_c": 29.1,
+        "warmest_source": "a climatology of 30 years",
+        "deployed_from": "2026-03-01T00:00",
+        "deployed_to": "2026-03-10",
+        "offset_c": 0.2,
+        "zone": "+07:00",
+        "observer": "Mara",
+        "stated_at": "2026-03-14T20:00:00Z",
+    } | more
+    return SiteLogger(**values)
+
+
 def fill(store, visit_id: str, observer: str) -> None:
     """Store a printed sheet, where there is none, and the conditions of a visit."""
     if not store.printed_sheets():
         store.save_printed_sheets([printed_sheet()])
     store.save_visit_conditions(conditions(visit_id, observer))
+    store.save_site_logger(site_logger(), LOGGER_FILE)

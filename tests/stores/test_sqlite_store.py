@@ -18,7 +18,7 @@ from pathlib import Path
 
 import pytest
 
-from dryslate.app import project_records, publication_records, records, unit_records
+from dryslate.app import logger_records, project_records, publication_records, records, unit_records
 from dryslate.app.condition_records import VisitConditions
 from dryslate.app.zone_records import ZoneWeight
 from dryslate.base.errors import StoreError
@@ -174,6 +174,8 @@ def test_page_names_every_column() -> None:
         ("name_ids", publication_records.NameId, set()),
         ("zone_weights", ZoneWeight, set()),
         ("visit_conditions", VisitConditions, set()),
+        ("logger_files", logger_records.LoggerFile, set()),
+        ("site_loggers", logger_records.SiteLogger, set()),
         ("change_log", project_records.Change, set()),
     ],
 )
@@ -270,7 +272,7 @@ def test_write_protected_project_can_be_read_and_says_why_it_cannot_be_written(
 def test_full_disk_undoes_the_transaction_and_says_so(tmp_path, rows) -> None:
     folder = tmp_path / "small"
     folder.mkdir()
-    command = ["mount", "-t", "tmpfs", "-o", "size=2400k", "tmpfs", str(folder)]
+    command = ["mount", "-t", "tmpfs", "-o", "size=3000k", "tmpfs", str(folder)]
     if subprocess.run(command, capture_output=True, check=False).returncode != 0:
         pytest.skip("this account may not mount a small file system")
     try:

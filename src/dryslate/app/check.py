@@ -12,6 +12,7 @@ from dryslate.app.control_objects import ControlComparison, compare_controls
 from dryslate.app.patch_wear import find_worn_patches
 from dryslate.app.ports import Progress, SurveyStore
 from dryslate.app.project_records import Original
+from dryslate.app.site_loggers import check_loggers
 from dryslate.base.problems import Problem
 
 
@@ -121,6 +122,7 @@ def check_project(
     problems += _check_derived(store, files)
     problems += check_records(store, files, taxa_versions)
     problems += check_colonies(store)
+    problems += check_loggers(store)
     controls = compare_controls(store)
     problems += [problem for control in controls for problem in control.problems]
     problems += find_worn_patches(store.patch_residuals())

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -50,21 +50,22 @@ class Timeline:
     ----------
     title : str
     visits : tuple of TimelineVisit
-    heat : HeatSeries or None
+    heat : tuple of HeatSeries
+        One a logger of the site.
     say : callable
         Puts the picture's words into a language.
     """
 
     title: str
     visits: tuple[TimelineVisit, ...]
-    heat: HeatSeries | None = None
+    heat: tuple[HeatSeries, ...] = ()
     say: Callable[[str], str] = str
 
 
 def colony_timeline(
     store: SurveyStore,
     colony: Colony,
-    heat: HeatSeries | None = None,
+    heat: Sequence[HeatSeries] = (),
     say: Callable[[str], str] = str,
 ) -> Timeline:
     """
@@ -74,8 +75,8 @@ def colony_timeline(
     ----------
     store : SurveyStore
     colony : Colony
-    heat : HeatSeries, optional
-        Of a logger at its site.
+    heat : sequence of HeatSeries
+        Of the loggers at its site.
     say : callable
         Puts the picture's words into a language.
 
@@ -96,4 +97,6 @@ def colony_timeline(
         for visit in story.visits
         if visit.sighting is not None
     )
-    return Timeline(title=f"{colony.label}, {colony.site}", visits=visits, heat=heat, say=say)
+    return Timeline(
+        title=f"{colony.label}, {colony.site}", visits=visits, heat=tuple(heat), say=say
+    )

@@ -11,6 +11,7 @@ from dryslate.app.backup_records import BackupStore
 from dryslate.app.colony_records import ColonyStore
 from dryslate.app.condition_records import ConditionStore
 from dryslate.app.coral_health import HealthStore
+from dryslate.app.logger_records import LoggerStore
 from dryslate.app.publication_records import PublicationStore
 from dryslate.app.records import DecodedPhoto, PhotoMetadata
 from dryslate.app.sheet_records import SheetStore
@@ -157,6 +158,7 @@ class SurveyStore(
     ZoneWeightStore,
     SheetStore,
     ConditionStore,
+    LoggerStore,
     Protocol,
 ):
     """The project's records; its rooms are in `dryslate.app.store_ports`."""

@@ -282,7 +282,10 @@ def plot(  # noqa: PLR0913, PLR0917  one option each for what is known of a logg
     zone: Zone = None,
     columns: Columns = ("time", "temperature_c"),
 ) -> None:
-    """Draw a colony's timeline: fractions, colour with its intervals, heat stress beneath."""
+    """
+    Draw a colony's timeline: fractions, colour with its intervals, heat stress beneath, of the
+    loggers kept for its site (dryslate heat --keep) or of the one given.
+    """
     heat = None
     if logger is not None:
         heat = heat_of(logger, (warmest_month, deployed, offset), (zone, columns))

@@ -187,8 +187,14 @@ def draw_timeline(
     """Write a colony's timeline as a picture."""
     from dryslate.app.colonies import find_colony
     from dryslate.app.colony_timeline import colony_timeline
+    from dryslate.app.site_loggers import site_heat
 
     with wiring.survey_store(folder, write=False) as store:
-        timeline = colony_timeline(store, find_colony(store, *which), heat)
+        colony = find_colony(store, *which)
+        kept = () if heat is not None else site_heat(store, colony.site)
+        series = [heat] if heat is not None else [one.found for one in kept if one.found]
+        timeline = colony_timeline(store, colony, series)
+    for problem in (problem for one in kept for problem in one.problems):
+        print_problem(problem)
     wiring.save_file(out, wiring.document_writer().colony_timeline(timeline).encode("utf-8"))
     print_text(f"Wrote {out}.")

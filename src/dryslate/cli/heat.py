@@ -37,6 +37,12 @@ Zone = Annotated[
 Columns = Annotated[
     tuple[str, str], typer.Option("--columns", help="Columns of time and temperature in °C.")
 ]
+Keep = Annotated[
+    Path | None,
+    typer.Option("--keep", metavar="PROJECT", help="Keep file and settings for a site."),
+]
+Known = tuple[tuple[float, str], tuple[str, str] | None, float | None]
+How = tuple[str | None, tuple[str, str]]
 
 
 def register(app: typer.Typer) -> None:
@@ -51,18 +57,23 @@ def heat(  # noqa: PLR0913, PLR0917  one option each for what is known of a logg
     offset: Offset = None,
     zone: Zone = None,
     columns: Columns = ("time", "temperature_c"),
+    keep: Keep = None,
+    site: Annotated[str | None, typer.Option("--site", help="Where it lay, with --keep.")] = None,
+    observer: Annotated[str | None, typer.Option("--observer", help="Who keeps it.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
 ) -> None:
     """
     Degree heating weeks by the published rule, with gaps named and readings on deck cut. The mean
-    of the warmest month comes with its source, never from the logger (docs/heat.md).
+    of the warmest month comes with its source, never from the logger (docs/heat.md). With --keep
+    the file and what is stated of it are kept in a project: its colonies show the heat.
     """
-    from dryslate.app.logger_heat import heat_as_dict, logger_heat, read_logger, zone_of
+    from dryslate.app.logger_heat import heat_as_dict
 
-    stated = None if zone is None else zone_of(zone)
-    read = read_logger(wiring.read_table(logger), columns, stated)
-    _stop_at(read.problems)
-    found = logger_heat(read, warmest_month, deployed, offset)
+    known, how = (warmest_month, deployed, offset), (zone, columns)
+    if keep is None:
+        found = heat_of(logger, known, how)
+    else:
+        found = _keep(logger, (keep, site, observer), known, how)
     if as_json:
         print_json(heat_as_dict(found))
     else:
@@ -72,7 +83,7 @@ def heat(  # noqa: PLR0913, PLR0917  one option each for what is known of a logg
 def heat_of(
     logger: Path,
     known: tuple[tuple[float, str] | None, tuple[str, str] | None, float | None],
-    how: tuple[str | None, tuple[str, str]],
+    how: How,
 ) -> HeatSeries:
     """Read a logger's heat stress for a picture; the mean of the warmest month has to be given."""
     from dryslate.app.logger_heat import logger_heat, read_logger, zone_of
@@ -84,6 +95,36 @@ def heat_of(
     read = read_logger(wiring.read_table(logger), how[1], stated)
     _stop_at(read.problems)
     return logger_heat(read, warmest, deployed, offset)
+
+
+def _keep(
+    path: Path, where: tuple[Path, str | None, str | None], known: Known, how: How
+) -> HeatSeries:
+    """Keep a logger's file and its settings for a site of a project."""
+    from dryslate.app.site_loggers import LARGEST_BYTES, LoggerSettings, keep_logger
+
+    folder, site, observer = where
+    if site is None or observer is None:
+        raise typer.BadParameter("give --site and --observer beside --keep")
+    warmest, deployed, offset = known
+    lain = deployed or ("", "")
+    settings = LoggerSettings(
+        warmest_c=repr(warmest[0]),
+        warmest_source=warmest[1],
+        deployed_from=lain[0],
+        deployed_to=lain[1],
+        offset_c="" if offset is None else repr(offset),
+        zone=how[0] or "",
+        time_column=how[1][0],
+        temperature_column=how[1][1],
+    )
+    given = (site, path.name, wiring.read_file(path, LARGEST_BYTES))
+    who = (observer, wiring.clock().now_utc())
+    with wiring.survey_store(folder, write=True, who=observer) as store:
+        kept = keep_logger(store, given, settings, who)
+    _stop_at(kept.problems)
+    assert kept.found is not None  # it has no problems
+    return kept.found
 
 
 def _stop_at(problems: Sequence[Problem]) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,7 +11,8 @@ import numpy as np
 
 from dryslate import wiring
 from dryslate.app.colony_timeline import colony_timeline
-from dryslate.app.logger_heat import first_days, logger_heat, read_logger
+from dryslate.app.logger_heat import first_days
+from dryslate.app.site_loggers import LoggerSettings, keep_logger, site_heat
 from dryslate.core.health.heat import HeatSeries
 from dryslate.demo.spectra import FloatArray
 
@@ -59,29 +60,42 @@ class SiteHeat:
         return f"{self.site}, logger", words
 
 
-def log_heat(folder: Path, sites: Sequence[str], seed: int) -> tuple[SiteHeat, ...]:
+def log_heat(
+    folder: Path, project: Path, sites: Mapping[str, str], seed: int
+) -> tuple[SiteHeat, ...]:
     """
-    Make a logger's table for each site, and work out its heat stress as ``dryslate heat`` does.
+    Make a logger's table for each site, and keep it in the project as ``dryslate heat`` does.
 
     Parameters
     ----------
     folder : Path
         Of the demo: the tables go to ``loggers``.
-    sites : sequence of str
+    project : Path
+    sites : mapping
+        Each site with who took its logger in.
     seed : int
 
     Returns
     -------
     tuple of SiteHeat
     """
+    settings = LoggerSettings(
+        warmest_c=repr(WARMEST[0]),
+        warmest_source=WARMEST[1],
+        deployed_from=DEPLOYED[0],
+        deployed_to=DEPLOYED[1],
+        offset_c=repr(OFFSET_C),
+    )
     done = []
-    for number, site in enumerate(sites):
-        path = folder / "loggers" / f"{site.lower().replace(' ', '-')}.csv"
-        wiring.save_file(path, logger_table(np.random.default_rng([seed, 76_000 + number])))
-        read = read_logger(wiring.read_table(path), ("time", "temperature_c"), None)
-        assert not read.problems  # written above
-        found = logger_heat(read, WARMEST, DEPLOYED, OFFSET_C)
-        done.append(SiteHeat(site=site, logger=path, found=found))
+    with wiring.survey_store(project, write=True) as store:
+        for number, (site, observer) in enumerate(sites.items()):
+            path = folder / "loggers" / f"{site.lower().replace(' ', '-')}.csv"
+            data = logger_table(np.random.default_rng([seed, 76_000 + number]))
+            wiring.save_file(path, data)
+            who = (observer, wiring.clock().now_utc())
+            kept = keep_logger(store, (site, path.name, data), settings, who)
+            assert kept.found is not None  # written above
+            done.append(SiteHeat(site=site, logger=path, found=kept.found))
     return tuple(done)
 
 
@@ -115,14 +129,13 @@ def _sea(days: FloatArray, rng: np.random.Generator) -> FloatArray:
     return np.asarray(season + spell + weather + by_day + noise + OFFSET_C)
 
 
-def draw_timelines(project: Path, heat: Sequence[SiteHeat]) -> Path:
+def draw_timelines(project: Path) -> Path:
     """
     Draw each tagged colony's timeline with the heat at its site, as ``dryslate colonies plot``.
 
     Parameters
     ----------
     project : Path
-    heat : sequence of SiteHeat
 
     Returns
     -------
@@ -130,10 +143,10 @@ def draw_timelines(project: Path, heat: Sequence[SiteHeat]) -> Path:
         The folder of the pictures, one a colony.
     """
     folder = project / "reports" / "colonies"
-    by_site = {one.site: one.found for one in heat}
     with wiring.survey_store(project, write=False) as store:
         for colony in store.colonies():
-            timeline = colony_timeline(store, colony, by_site.get(colony.site))
+            heat = [one.found for one in site_heat(store, colony.site) if one.found]
+            timeline = colony_timeline(store, colony, heat)
             picture = wiring.document_writer().colony_timeline(timeline)
             wiring.save_file(folder / f"{colony.label}.svg", picture.encode("utf-8"))
     return folder

@@ -134,7 +134,7 @@ def run_demo(folder: Path, seed: int, tools: DemoTools) -> DemoReport:
     survey = survey_trip(folder, project, made.truth, seed)
     tools.say("Following the tagged colonies")
     follow_trip(project, made.truth, seed)
-    heat = log_heat(folder, list(dict.fromkeys(visit.site for visit in trip)), seed)
+    heat = log_heat(folder, project, {v.site: v.observer for v in trip}, seed)
     check, report = _finish(project, tools)
     describe_trip(project, trip)
     results_report, archive = _publish(project)
@@ -154,7 +154,7 @@ def run_demo(folder: Path, seed: int, tools: DemoTools) -> DemoReport:
         changes=changes_of_trip(project, folder / "changes.csv", survey.truths),
         followed=held_to_truth(project, made.truth),
         heat=heat,
-        timelines=draw_timelines(project, heat),
+        timelines=draw_timelines(project),
     )
 
 

@@ -13,6 +13,7 @@ from dryslate.documents.report_charts import BLUE, GREY, LOOK, ORANGE, svg_eleme
 
 if TYPE_CHECKING:
     from dryslate.app.colony_timeline import Timeline, TimelineVisit
+    from dryslate.core.health.heat import HeatSeries
 
 SHARE_LOOKS = {
     "normal_pct": ("normal", "#8a5a2b", ""),
@@ -52,7 +53,7 @@ def timeline_svg(timeline: Timeline) -> str:
     from matplotlib.figure import Figure
 
     has_colour = any(v.is_first_colour or v.changes for v in timeline.visits)
-    n = 1 + has_colour + (timeline.heat is not None)
+    n = 1 + has_colour + bool(timeline.heat)
     with mpl.rc_context(LOOK):
         figure = Figure(figsize=(8.4, 1.2 + 2.1 * n))
         panels = figure.subplots(n, 1, sharex=True, squeeze=False)[:, 0].tolist()
@@ -60,7 +61,7 @@ def timeline_svg(timeline: Timeline) -> str:
     _draw_shares(panels[0], timeline, dates)
     if has_colour:
         _draw_changes(panels[1], timeline, dates)
-    if timeline.heat is not None:
+    if timeline.heat:
         _draw_heat(panels[-1], timeline)
     _date_axis(panels, dates, timeline)
     figure.align_ylabels(panels)
@@ -142,14 +143,19 @@ def _draw_changes(axes: Any, timeline: Timeline, dates: Sequence[datetime.date])
 
 def _draw_heat(axes: Any, timeline: Timeline) -> None:
     """Degree heating weeks with the two published thresholds."""
-    heat = timeline.heat
-    assert heat is not None  # asked before
-    axes.plot([d.astype("datetime64[D]").item() for d in heat.days], heat.dhw, color=BLUE)
+    for heat in timeline.heat:
+        axes.plot(_dates(heat), heat.dhw, color=BLUE)
     for limit in THRESHOLDS:
         axes.axhline(limit, color=GREY, linewidth=1, linestyle="--")
         axes.text(1.0, limit, f" {limit:g}", transform=axes.get_yaxis_transform(), va="center")
-    axes.set_ylim(bottom=0, top=max(9.0, float(heat.highest()[1]) * 1.1))
+    highest = max(float(heat.highest()[1]) for heat in timeline.heat)
+    axes.set_ylim(bottom=0, top=max(9.0, highest * 1.1))
     axes.set_ylabel(timeline.say("°C-weeks"))
+
+
+def _dates(heat: HeatSeries) -> list[datetime.date]:
+    """Return the days of a series as dates."""
+    return [d.astype("datetime64[D]").item() for d in heat.days]
 
 
 def _date_axis(panels: Sequence[Any], dates: Sequence[datetime.date], timeline: Timeline) -> None:
@@ -160,8 +166,8 @@ def _date_axis(panels: Sequence[Any], dates: Sequence[datetime.date], timeline: 
     last = panels[-1]
     if dates:
         ends = [min(dates), max(dates)]
-        if timeline.heat is not None:
-            days = [d.astype("datetime64[D]").item() for d in timeline.heat.days]
+        for heat in timeline.heat:
+            days = _dates(heat)
             ends = [min(ends[0], days[0]), max(ends[1], days[-1])]
         pad = max((ends[1] - ends[0]).days * 0.05, 10.0)
         last.set_xlim(ticks.date2num(ends[0]) - pad, ticks.date2num(ends[1]) + pad)

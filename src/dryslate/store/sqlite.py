@@ -31,6 +31,7 @@ from dryslate.store.connection import (
 from dryslate.store.health import SqliteHealthRoom
 from dryslate.store.identifications import SqliteIdentificationRoom
 from dryslate.store.lock import WriterLock
+from dryslate.store.loggers import SqliteLoggerRoom
 from dryslate.store.memory import ReadMemory
 from dryslate.store.migrate import Migration, Stamp, apply_migrations, load_migrations, pending
 from dryslate.store.photos import SqlitePhotoRoom
@@ -97,6 +98,7 @@ class SqliteSurveyStore(
     SqlitePublicationRoom,
     SqliteSheetRoom,
     SqliteConditionRoom,
+    SqliteLoggerRoom,
 ):
     """
     A project's records in SQLite; implements `dryslate.app.ports.SurveyStore`.

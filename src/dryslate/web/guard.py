@@ -22,7 +22,7 @@ OPEN_PATHS = ("/static/", "/sign-in")
 """Paths that are answered without a session."""
 NO_OBSERVER_PATHS = ("/people/pick", "/people/new", "/language", "/light", "/sign-in", "/sign-out")
 """Paths that may change something before an observer is picked: they save no record."""
-UPLOAD_PATHS = ("/take/upload", "/records/import")
+UPLOAD_PATHS = ("/take/upload", "/records/import", "/colonies/loggers")
 CSRF_HEADER = "x-dryslate-token"
 CSRF_FIELD = "csrf"
 HEADERS = {

@@ -9,12 +9,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from dryslate.app.project_records import Site
+from dryslate.app.site_loggers import site_heat
 from dryslate.demo.following import coral_of, is_near, judged, off_px, points_around
 from dryslate.demo.logger import DEPLOYED, GAP, OFFSET_C, WARMEST, log_heat, logger_table
 from dryslate.demo.survey_rows import TAPE_M, draw_records
 from dryslate.demo.survey_truth import plan_survey
 from dryslate.demo.tagged import ROUND_DATES, TAGGED, health_of, tagged_at
 from dryslate.demo.trip_plan import plan_trip
+from dryslate.store.sqlite import SqliteSurveyStore
 
 
 def test_stories_are_whole_and_of_every_sort() -> None:
@@ -79,7 +82,13 @@ def test_outline_that_lies_wrong_is_told_from_one_that_lies_right() -> None:
 
 
 def test_logger_has_a_gap_and_hours_on_deck_and_gives_the_heat_of_the_rule(tmp_path: Path) -> None:
-    (one,) = log_heat(tmp_path, ["Quiet Ledge"], 5)
+    with SqliteSurveyStore.create(tmp_path) as store:
+        store.save_site(Site(site="Quiet Ledge"))
+    (one,) = log_heat(tmp_path, tmp_path, {"Quiet Ledge": "Ines Varro"}, 5)
+    with SqliteSurveyStore.open(tmp_path, write=False) as store:
+        (kept,) = site_heat(store, "Quiet Ledge")
+    assert kept.found is not None
+    assert kept.found.dhw == pytest.approx(one.found.dhw)
     assert one.logger.read_bytes() == logger_table(np.random.default_rng([5, 76_000]))
     table = [line.split(",") for line in one.logger.read_text("utf-8").splitlines()[1:]]
     times = [datetime.fromisoformat(row[0]) for row in table]

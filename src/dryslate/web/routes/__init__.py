@@ -24,6 +24,7 @@ MODULES = (
     "corals",
     "colonies",
     "colony_frames",
+    "loggers",
     "naming",
     "second",
     "records",

@@ -17,11 +17,13 @@ from dryslate.app.colony_page import frame_picture, frames_of, outlines_measured
 from dryslate.app.colony_timeline import colony_timeline
 from dryslate.app.colony_visits import Seen, judge_colony, see_colony
 from dryslate.app.coral_health import SHARES
+from dryslate.app.site_loggers import site_heat
 from dryslate.app.visits import visit_of
 from dryslate.base.errors import InputError
 from dryslate.web import colony_words
 from dryslate.web.benches import bench_of, tile_bench_of
 from dryslate.web.errors import problem_of_error, status_of
+from dryslate.web.logger_words import heat_lines
 from dryslate.web.pages import page, translate
 from dryslate.web.reach import observer_of, reach_of, session_of
 
@@ -53,6 +55,9 @@ def _list(request: Request, said: dict[str, Any], error: InputError | None = Non
         shown: dict[str, Any] = {"stories": colony_stories(store), "visits": store.visits()}
         shown |= {"sites": [s.site for s in store.sites()], "onsets": store.stress_onsets()}
         due = [d for d in due_dates(store, _today()) if d.state in ("due", "overdue")]
+        recall = reach_of(request).keep
+        heat = [one for site in shown["sites"] for one in site_heat(store, site, recall)]
+    shown["heat"] = heat_lines(heat)
     shown |= {"due": due, "words": colony_words, "said": said}
     shown["problem"] = problem_of_error(error) if error else None
     shown["observer"] = session_of(request).observer
@@ -118,7 +123,9 @@ def _one(
     """Show one colony, with what was written and what is wrong with it."""
     with reach_of(request).reading() as store:
         found = find_colony(store, organism_id)
-        timeline = colony_timeline(store, found, say=partial(translate, request))
+        heat = site_heat(store, found.site, reach_of(request).keep)
+        series = [one.found for one in heat if one.found]
+        timeline = colony_timeline(store, found, series, say=partial(translate, request))
         due = [d for d in due_dates(store, _today()) if d.organism_id == organism_id]
         shown: dict[str, Any] = {
             "story": colony_story(store, found),
@@ -126,6 +133,7 @@ def _one(
             "frames": frames_of(store, found),
             "choices": outlines_measured(store, found),
             "due": due,
+            "heat": heat_lines(heat),
         }
     shown["has_reference"] = any(f.frame.is_reference for f in shown["frames"])
     shown["timeline"] = wiring.document_writer().colony_timeline(timeline)

@@ -1,0 +1,79 @@
+"""A logger's file kept on the page of tagged colonies, and its heat on a colony's page."""
+
+from __future__ import annotations
+
+import pytest
+
+from dryslate import wiring
+
+SITE, VISIT = "Lantern Steps", "Lantern Steps 2024-03-09"
+STATED = {"site": SITE, "warmest_c": "29,0", "warmest_source": "made up", "offset_c": "0"}
+ROWS = [
+    f"2024-{month:02d}-{day:02d}T{hour:02d}:00+05:00,31"
+    for month in (2, 3)
+    for day in range(1, 29)
+    for hour in range(24)
+]
+FILE = "\n".join(["time,temperature_c", *ROWS]) + "\n"
+
+
+@pytest.fixture
+def pages(client_of, own_project):
+    """A client whose project may change."""
+    return client_of(own_project)
+
+
+def send(pages, content: str | bytes, **fields: str):
+    files = {"file": ("reef <1>.csv", content, "text/csv")}
+    return pages.post(
+        "/colonies/loggers", data=STATED | fields, files=files, headers={"hx-request": "true"}
+    )
+
+
+def test_logger_is_kept_and_drawn_beneath_the_colonies_of_its_site(pages) -> None:
+    tag = {"label": "17", "visit": VISIT, "why": "random", "place": ""}
+    address = pages.post("/colonies", data=tag).headers["location"]
+    assert "Heat at its site" not in pages.get(address).text
+    assert "°C-weeks" not in pages.get(address).text
+    answer = send(pages, FILE)
+    assert (answer.status_code, answer.headers["location"]) == (303, "/colonies#loggers")
+    html = pages.get("/colonies").text
+    assert "reef &lt;1&gt;.csv" in html
+    shown = pages.get(address).text
+    assert "Heat at its site" in shown
+    assert shown.count("°C-weeks") > 4  # beside the curve too
+    assert "<td>16.0, 28 Mar 2024</td>" in shown  # 56 days of 2 degrees over the mean, over 7
+    with wiring.survey_store(pages.project, write=False) as store:
+        (kept,) = store.site_loggers(SITE)
+    assert (kept.observer, kept.warmest_c) == ("Ines Varro", 29.0)
+    back = pages.get(f"/colonies/loggers/{kept.sha256}.csv?site={SITE}")
+    assert back.content == FILE.encode()
+    assert "reef%20%3C1%3E.csv" in back.headers["content-disposition"]
+    assert pages.get(f"/colonies/loggers/{'0' * 64}.csv").status_code == 404
+    gone = pages.post(f"/colonies/loggers/{kept.sha256}", data={"site": SITE})
+    assert gone.status_code == 303
+    assert "Heat at its site" not in pages.get(address).text
+    again = pages.post(f"/colonies/loggers/{kept.sha256}", data={"site": SITE})
+    assert "logger-unknown" in again.text
+
+
+def test_faults_are_told_with_their_place_and_nothing_is_kept(pages) -> None:
+    wrong = send(pages, FILE.replace(",31", ",warm"))
+    assert wrong.status_code == 422
+    assert "row 2, temperature_c" in wrong.text
+    assert "reef &lt;1&gt;.csv" in wrong.text
+    assert "Nothing was kept" in wrong.text
+    assert wrong.text.count("data-slug") == 20
+    assert "1324 more faults" in wrong.text
+    for content, fields, slug in (
+        (b"PK\x03\x04", {}, "logger-not-csv"),
+        ("<xml/>", {}, "logger-not-csv"),
+        (FILE, {"warmest_c": ""}, "logger-setting-odd"),
+        (FILE, {"site": "elsewhere"}, "logger-site-unknown"),
+        (FILE, {"deployed_from": "2024-02-01T09:00"}, "logger-setting-odd"),
+    ):
+        refused = send(pages, content, **fields)
+        assert refused.status_code >= 400
+        assert slug in refused.text
+    with wiring.survey_store(pages.project, write=False) as store:
+        assert store.site_loggers() == ()
