@@ -2,7 +2,8 @@
 How often 95 % intervals of further figures hold the truth: `python -m bench.other_coverage`.
 
 Density from lines: log-normal widths, numbers met negative binomial. Geometric mean size: log sizes
-normal within units, units apart by a share of the variance. Sites of three zones of unlike means
+normal within units, units apart by a share of the variance; from lines too, weighed by one over
+the width. Sites of three zones of unlike means
 with weights of a half, three tenths and a fifth: 50 points a unit; 10 colonies on average.
 `--write` writes src/dryslate/data/tables/other_coverage.csv, which gives results their flags.
 """
@@ -76,6 +77,34 @@ def geometric_mean(
     return 0.0, middle - reach, middle + reach, float(np.nanmean(held * u**2))
 
 
+def line_geometric_mean(
+    rng: np.random.Generator, b: int, n: int, level: float, size: int, rho: float
+) -> Survey:
+    """
+    `level` colonies met by a line, widths with a log SD of `size` hundredths; on the log.
+
+    Log size is normal with that SD on the reef, `rho` of its variance between lines; the width is
+    the size times 0.6 to 1. Met in proportion to the width, so weighed by one over it; lines meet
+    unlike numbers, as they lie among larger colonies and as these are clumped by 1/k = 0.15.
+    """
+    sd = size / 100
+    centre = rng.normal(0.0, sd * np.sqrt(rho), (b, n))
+    near = np.exp(centre - rho * sd**2 / 2) * rng.gamma(1 / 0.15, 0.15, (b, n))
+    number = rng.poisson(level * near)
+    line = np.repeat(np.arange(b * n), number.ravel())
+    inner = sd**2 * (1 - rho)
+    log_size = centre.ravel()[line] + inner + rng.normal(0.0, np.sqrt(inner), len(line))
+    narrow = np.sqrt(rng.uniform(0.36, 1.0, len(line)))  # uniform, and met in proportion to it
+    w = 1.0 / (np.exp(log_size) * narrow)
+    sums = np.bincount(line, w * log_size, minlength=b * n).reshape(b, n)
+    totals = np.bincount(line, w, minlength=b * n).reshape(b, n)
+    middle, u = ratio_jackknife(sums, totals)
+    held = (number > 0).sum(axis=1)
+    reach = stdtrit(np.maximum(held - 1.0, 1.0), 0.975) * np.where(held > 1, u, np.nan)
+    spread = float(np.nanmean(held * u**2)) / (sd**2)
+    return 0.0, middle - reach, middle + reach, spread
+
+
 def site_fraction(
     rng: np.random.Generator, b: int, n: int, level: float, _: int, rho: float
 ) -> Survey:
@@ -112,6 +141,7 @@ SIMULATE: dict[str, Callable[..., Survey]] = {
     "geometric_mean": geometric_mean,
     "site_fraction": site_fraction,
     "site_density": site_density,
+    "line_geometric_mean": line_geometric_mean,
 }
 UNITS = (2, 3, 4, 5, 8, 15)
 SITE_UNITS = (6, 9, 12, 15, 24, 45)
@@ -120,6 +150,7 @@ GRID: dict[str, tuple[tuple[int, ...], tuple[float, ...], tuple[int, ...], tuple
     "geometric_mean": (UNITS, (2, 5, 15, 50), (0,), (0, 0.05, 0.2, 0.5)),
     "site_fraction": (SITE_UNITS, (0.05, 0.1, 0.3, 0.5), (0,), (0.02, 0.05, 0.1, 0.2)),
     "site_density": (SITE_UNITS, (1,), (0,), (0.2, 0.5, 1, 2)),
+    "line_geometric_mean": (UNITS, (2, 5, 15, 50), (40, 60, 80), (0, 0.05, 0.2, 0.5)),
 }
 """Units, levels, sizes and correlations (or 1 / k); units of a site are those of all its zones."""
 

@@ -172,6 +172,12 @@ def coverage_page() -> str:
             "",
             "share of the variance of log size between units",
         ),
+        "line_geometric_mean": (
+            "Geometric mean size from lines, weighed by one over the width",
+            "colonies met by a line:",
+            "hundredths SD of log size",
+            "share of the variance of log size between lines",
+        ),
         "site_fraction": (
             "Cover of a site of three zones, units of all zones",
             "cover",

@@ -144,6 +144,32 @@ def test_photo_for_looking_only_is_written_but_neither_measured_nor_lent(
     assert done["D"].row.outcome == "refused"
 
 
+def test_borrowed_colours_over_the_limit_are_for_looking_only_then_refused(
+    project: Path, card_photos: ModuleType, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Limits between the lender's own difference and the borrower's stand for a wider loan."""
+    done = run(project, card_photos)
+    mine, its = (done[n].row.result["colour"]["off_card_de00_p95"] for n in "BA")
+    for room in ("core.colour.signal", "app.correction_key"):
+        monkeypatch.setattr(f"dryslate.{room}.DE00_P95_FIT", (mine + its) / 2)
+    done = run(project, card_photos)
+    assert done["A"].row.result["colour"]["usable"] is True
+    shown = done["B"].row
+    assert shown.outcome == "borrowed"
+    assert shown.result["colour"]["usable"] is False
+    assert {p["slug"] for p in shown.result["problems"]} >= {
+        "colour-looking-only",
+        "correct-borrowed",
+    }
+    assert (project / shown.corrected_path).is_file()
+    monkeypatch.setattr("dryslate.core.colour.signal.DE00_P95_SHOWN", (mine + its) / 2)
+    monkeypatch.setattr("dryslate.app.correction_key.DE00_P95_FIT", its)
+    refused = run(project, card_photos)["B"]
+    assert (refused.row.outcome, refused.was_there) == ("refused", False)
+    again = run(project, card_photos)["B"]
+    assert (again.row, again.was_there) == (refused.row, True)
+
+
 def test_again_does_nothing_and_tells_the_same(project: Path, card_photos: ModuleType) -> None:
     first = run(project, card_photos)
     state = end_state(project)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import re
 
+import pytest
+
 from dryslate import wiring
 
 N_PHOTO_PAGES = 3
@@ -52,6 +54,37 @@ def test_evidence_is_weighed_and_the_next_question_asked(client_of, read_only_pr
     assert equal["ranked"] != told["ranked"]
     wrong = pages.post("/weigh", json={"evidence": {"seen": {"wall": ["of gold"]}}})
     assert wrong.json()["problems"][0]["slug"] == "identify-state-unknown"
+
+
+@pytest.mark.parametrize("is_second", [False, True])
+def test_name_keeps_the_probability_that_was_shown(client_of, own_project, is_second) -> None:
+    pages = client_of(own_project)
+    record_id, observer = records(own_project)["L1-2"], None
+    if is_second:
+        record_id, observer = drawn(pages, own_project), "Tomo Halle"
+        pages.post("/people/new", data={"observer": observer})
+    path = f"/{'second' if is_second else 'corals'}/{record_id}/names"
+    evidence = {"evidence": {"seen": SEEN}}
+    shown = {
+        alike: float(one["probability"].split()[0])
+        for alike in (False, True)
+        for one in pages.post("/weigh", json={**evidence, "all_equal": alike}).json()["ranked"]
+        if one["genus"] == "Dipsastraea"
+    }
+    assert shown[False] != shown[True]
+    answer = pages.post(path, json={**named("Dipsastraea", 4), "all_equal": True})
+    assert answer.status_code == 200, answer.text
+    with wiring.survey_store(own_project, write=False) as store:
+        row = store.identifications(record_id)[-1]
+    assert 100 * row.probability == pytest.approx(shown[True], abs=0.5)
+    assert row.evidence["all_equal"] is True
+    assert "equally common" in pages.get(f"/corals/{record_id}").text
+    if not is_second:
+        pages.post(path, json=named("Dipsastraea", 4))
+        with wiring.survey_store(own_project, write=False) as store:
+            row = store.identifications(record_id)[-1]
+        assert 100 * row.probability == pytest.approx(shown[False], abs=0.5)
+        assert "all_equal" not in row.evidence
 
 
 def test_name_is_saved_with_evidence_and_leads_to_the_next_coral(client_of, own_project) -> None:

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
 from dryslate.app.correction_records import Loan
 from dryslate.app.records import PhotoMetadata
-from dryslate.base.problems import Problem
+from dryslate.base.problems import Problem, has_error
 from dryslate.core.colour.fit import ColourFit
 from dryslate.core.colour.loan import lend_fit, water_log_gain_cov
+from dryslate.core.colour.signal import check_expected
 
 LONGEST_S = 300.0
 """Most seconds between two photos whose depths are both known."""
@@ -196,7 +197,9 @@ def make_loan(shot: Shot, lender: Lender) -> Loan:
     Returns
     -------
     Loan
-        The fit with exposure and doubt adapted, and a note that says so.
+        The fit with exposure and doubt adapted, and a note that says so. Where the widened
+        expected difference is over the limits that a photo's own card is held to, the fit is
+        for looking only (``colour-looking-only``) or refused (``colour-too-uncertain``).
 
     Notes
     -----
@@ -220,6 +223,8 @@ def make_loan(shot: Shot, lender: Lender) -> Loan:
         "lender_key": lender.key,
     }
     expected = fit.off_card_de00_p95
+    over = [] if expected is None else check_expected(expected)
+    fit = replace(fit, problems=tuple(over), usable=fit.usable and not has_error(over))
     doubt = "" if expected is None else f" Expect colours off by up to {expected:.1f} CIEDE2000."
     depth = "depth unknown" if depth_gap is None else f"{depth_gap:.1f} m apart in depth"
     problem = Problem(

@@ -148,7 +148,7 @@ def correct_project(run: ProjectRun, photos: Sequence[Photo]) -> Iterator[PhotoD
         if row is None or is_dropped or not _still_holds(run, row, job):
             job, keys[photo.photo_id] = _with_kept_point(run, job, row)
             jobs.append(job)
-        elif row.outcome in ("no_card", "borrowed") and not is_by_hand:
+        elif (row.outcome in ("no_card", "borrowed") or _is_lent(row)) and not is_by_hand:
             later.add(photo.photo_id)
         else:
             yield PhotoDone(row=row, was_there=True)
@@ -273,6 +273,11 @@ def _still_holds(run: ProjectRun, row: CorrectionRow, job: CorrectJob) -> bool:
     return row.corrected_path is None or (run.place.folder / row.corrected_path).is_file()
 
 
+def _is_lent(row: CorrectionRow) -> bool:
+    """Tell whether another photo's colours were tried on this one, if only to be refused."""
+    return "search_key" in (row.colour.get("loan") or {})
+
+
 def search_key_of(row: CorrectionRow) -> str:
     """Return the key of the search behind a row; a borrowed one keeps it beside its own."""
     loan = row.colour.get("loan") or {}
@@ -364,7 +369,10 @@ def _borrow(run: ProjectRun, photos: Sequence[Photo]) -> Iterator[PhotoDone]:
             continue
         search_key = search_key_of(row)
         key = loan_key(search_key, lender.key)
-        if row.key == key and row.corrected_path and _is_there(run, row.corrected_path):
+        is_whole = row.outcome == "refused" or (
+            row.corrected_path and _is_there(run, row.corrected_path)
+        )
+        if row.key == key and is_whole:
             yield PhotoDone(row=row, was_there=True)
             continue
         loan = make_loan(shot, lender)

@@ -70,7 +70,8 @@ class IdentificationRow:
     probability : float or None
         The model's.
     evidence : Mapping
-        ``seen``, ``not``, ``unclear``, ``sizes_mm``, ``juvenile``, as given.
+        ``seen``, ``not``, ``unclear``, ``sizes_mm``, ``juvenile``, as given; ``all_equal`` where
+        the probability counts every genus as equally common.
     conflicts : tuple of str
     region : str or None
     photo_regions : tuple of PhotoRegion

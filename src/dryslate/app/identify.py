@@ -87,7 +87,7 @@ class Identifier:
         self._rates: ErrorRates = tables.error_rates()
         self.choice = choose_region(region, self.taxa, built_in_regions, region_words)
         self.check = QuickCheck(self.taxa)
-        self._all_equal = all_equal
+        self.is_all_equal = all_equal
         self._models: dict[str, Model] = {}
 
     def model(self, region: str) -> Model:
@@ -101,7 +101,7 @@ class Identifier:
         """
         if region not in self._models:
             self._models[region] = build_model(
-                self.taxa, self._rates, region, all_equal=self._all_equal
+                self.taxa, self._rates, region, all_equal=self.is_all_equal
             )
         return self._models[region]
 

@@ -24,6 +24,9 @@ from dryslate.core.identify.names import find_names
 from dryslate.core.identify.posterior import score_evidence
 from dryslate.core.identify.review import find_name_conflicts
 
+ALL_EQUAL = "all_equal"
+"""Word of stored evidence: its probability counts every genus as equally common."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NameRequest:
@@ -149,7 +152,7 @@ def name_record(
         confidence=request.confidence,
         p_stated=P_STATED[request.confidence] if request.confidence is not None else None,
         probability=_probability(identifier, match, request, region),
-        evidence=evidence_as_dict(request.evidence),
+        evidence=_weighed_evidence(request, identifier),
         conflicts=find_name_conflicts(match.genera, sizes, region, taxa),
         region=region,
         photo_regions=request.photo_regions,
@@ -214,6 +217,13 @@ def _probability(
     p_genus = score_evidence([replace(evidence, region=model.region)], model).p_genus[0]
     named = set(match.genera)
     return min(1.0, float(sum(p for g, p in zip(model.genera, p_genus, strict=True) if g in named)))
+
+
+def _weighed_evidence(request: NameRequest, identifier: Identifier) -> dict[str, Any]:
+    """Return evidence as it is stored, and whether every genus counted as equally common."""
+    found = evidence_as_dict(request.evidence)
+    is_alike = bool(found) and identifier.is_all_equal and request.probability is None
+    return {**found, ALL_EQUAL: True} if is_alike else found
 
 
 def sizes_of(

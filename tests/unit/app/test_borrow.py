@@ -18,10 +18,12 @@ from dryslate.app.borrow import (
     settings_differ,
 )
 from dryslate.app.records import PhotoMetadata
+from dryslate.base.errors import InputError
 from dryslate.base.quality import Flag
 from dryslate.core.colour.correction import Correction, correct_linear
 from dryslate.core.colour.mismatch import mismatch_of
 from dryslate.core.colour.outcome import ColourFit
+from dryslate.core.measure.colour_area import require_measurable
 
 NOON = datetime(2031, 5, 4, 12, 0, 0)
 CAMERA = PhotoMetadata(
@@ -149,6 +151,28 @@ def test_unknown_time_or_another_visit_borrows_nothing(changes: dict[str, Any]) 
 
 def test_a_photo_does_not_lend_to_itself() -> None:
     assert find_lender(shot("a"), [lender("a", 0)]) is None
+
+
+@pytest.mark.parametrize(
+    ("own", "depth", "slugs", "usable", "shown"),
+    [
+        (8.0, 5.0, [], True, True),
+        (11.6, 5.6, ["colour-looking-only"], False, True),
+        (8.0, None, ["colour-looking-only"], False, True),
+        (23.0, None, ["colour-too-uncertain"], False, False),
+    ],
+)
+def test_borrowed_colours_are_held_to_the_limits_of_a_photos_own(
+    own, depth, slugs, usable, shown
+) -> None:
+    giver = Lender(shot=lender("b", 30, 5.0).shot, fit=fit(off_card=own), key="k")
+    loan = make_loan(shot("a", 0, depth), giver)
+    assert loan.fit.off_card_de00_p95 > own
+    assert [p.slug for p in loan.fit.problems] == slugs
+    assert (loan.fit.usable, loan.fit.can_be_shown) == (usable, shown)
+    if not usable:
+        with pytest.raises(InputError, match="measure-colour-no-fit"):
+            require_measurable(loan.fit)
 
 
 def test_loan_states_where_it_comes_from_and_a_wider_doubt() -> None:

@@ -25,6 +25,8 @@ _SIMULATED = {
     Figure.SITE_FRACTION: "site_fraction",
     Figure.SITE_DENSITY: "site_density",
 }
+LINE_SIZES = "line_geometric_mean"
+"""Geometric mean of sizes that lines met, weighed by one over the width."""
 _FARTHEST_LEVEL = 0.6
 """A level below this share of the lowest simulated one is outside the table."""
 _FARTHEST_SPREAD = 1.4
@@ -138,7 +140,12 @@ def _by_figure(rows: Iterable[Mapping[str, str]], names: tuple[str, ...]) -> dic
 
 
 def find_coverage(
-    table: CoverageTable, figure: Figure, n_units: int, level: float, size: float, spread: float
+    table: CoverageTable,
+    figure: Figure | str,
+    n_units: int,
+    level: float,
+    size: float,
+    spread: float,
 ) -> float | None:
     r"""
     Find the coverage of the nearest simulated survey.
@@ -146,14 +153,15 @@ def find_coverage(
     Parameters
     ----------
     table : CoverageTable
-    figure : Figure
+    figure : Figure or str
+        Or the table's own word for it: `LINE_SIZES`.
     n_units : int
     level : float
         Cover or prevalence (folded at 0.5), colonies expected in one unit, met by one line, or
         measured in one unit; 1 for a density of zones.
     size : float
-        Points or colonies of one unit; of lines the standard deviation of log width in hundredths;
-        otherwise 0.
+        Points or colonies of one unit; of lines the standard deviation of log width in hundredths,
+        of sizes from lines that of log size; otherwise 0.
     spread : float
         Variance between units over :math:`m(1-m)` for fractions, over :math:`m^2` for densities,
         over that of log size for the geometric mean.
@@ -168,7 +176,7 @@ def find_coverage(
     Nearest by units, then level, then size, then spread, each on a log scale. The spread is the
     survey's own and, at a few units, a rough one: the flag it leads to is a hint, not a figure.
     """
-    name = _SIMULATED.get(figure, "")
+    name = _SIMULATED.get(figure, "") if isinstance(figure, Figure) else figure
     if name not in table.cells or n_units < table.cells[name][:, 0].min():
         return None
     return _look_up(_tree(table, name), (float(n_units), level, size, spread))
@@ -254,7 +262,12 @@ def _with_logs(tree: Mapping[float, Any]) -> Branch:
 
 
 def coverage_flags(
-    table: CoverageTable, figure: Figure, n_units: int, level: float, size: float, spread: float
+    table: CoverageTable,
+    figure: Figure | str,
+    n_units: int,
+    level: float,
+    size: float,
+    spread: float,
 ) -> tuple[Flag, ...]:
     """
     Say what simulated surveys tell of an interval.
@@ -262,7 +275,7 @@ def coverage_flags(
     Parameters
     ----------
     table : CoverageTable
-    figure : Figure
+    figure : Figure or str
     n_units : int
     level, size, spread : float
         As for `find_coverage`.

@@ -59,12 +59,13 @@ class WeighBody(BaseModel):
 
 
 class NameBody(BaseModel):
-    """A name with how sure, and on what evidence."""
+    """A name with how sure, on what evidence, and whether genera counted alike."""
 
     name: Annotated[str, Field(max_length=200)]
     qualifier: Literal["", "cf.", "aff."] = ""
     confidence: Annotated[int, Field(ge=1, le=5)]
     evidence: EvidenceBody
+    all_equal: bool = False
 
     def written(self) -> str:
         """Return the name as it is recorded."""
@@ -187,7 +188,7 @@ def weigh(request: Request, body: WeighBody) -> dict[str, Any]:
 def save(request: Request, record_id: RecordId, body: NameBody) -> dict[str, Any]:
     """Save what a coral is called."""
     reach, observer = reach_of(request), observer_of(request)
-    identifier, now = identifier_of(reach), wiring.clock().now_utc()
+    identifier, now = identifier_of(reach, body.all_equal), wiring.clock().now_utc()
     with reach.writing(observer) as store:
         sheet = coral_page.coral_sheet(store, record_id)
         wanted = name_request(record_id, body, observer, sheet)

@@ -82,7 +82,7 @@ def look(request: Request, record_id: RecordId) -> HTMLResponse:
 def save(request: Request, record_id: RecordId, body: NameBody) -> dict[str, Any]:
     """Save a blind look; only then both names are shown."""
     reach, observer = reach_of(request), observer_of(request)
-    identifier, now = identifier_of(reach), wiring.clock().now_utc()
+    identifier, now = identifier_of(reach, body.all_equal), wiring.clock().now_utc()
     with reach.writing(observer) as store:
         sheet = coral_page.coral_sheet(store, record_id)
         wanted = name_request(record_id, body, observer, sheet)

@@ -46,7 +46,7 @@ CHECKED = SurveySettings(coverage=TABLE)
 def row(figure: str, **want: float):
     return next(
         r
-        for r in ROWS
+        for r in (*ROWS, *OTHERS)
         if r["figure"] == figure and all(float(r[name]) == v for name, v in want.items())
     )
 
@@ -100,6 +100,18 @@ def plain_search(cells, n, level, size, spread):
     return float(cells[0, 4])
 
 
+def test_sizes_from_few_colonies_a_line_are_flagged_by_what_simulations_held() -> None:
+    """Sizes as unlike as in the simulation, five a line on five lines: 1/width holds too seldom."""
+    low = row("line_geometric_mean", n_units=5, level=5, size=60, rho=0)
+    sound = row("line_geometric_mean", n_units=5, level=50, size=40, rho=0)
+    assert float(low["coverage_pct"]) < 93 <= float(sound["coverage_pct"])
+    for cell, n, flags in ((low, 5, (Flag.COVERAGE_LOW,)), (sound, 50, ())):
+        made, sd = np.random.default_rng(2), float(cell["size"]) / 100
+        sizes = [np.exp(made.normal(3, sd, n)).tolist() for _ in range(5)]
+        weights = [[1.0 / s for s in unit] for unit in sizes]
+        assert geometric_mean(require_sizes(sizes, weights), CHECKED).flags == flags
+
+
 def test_flags_follow_the_coverage() -> None:
     low = row("cover", n_units=20, level=0.02, size=100, rho=0.4)
     high = row("cover", n_units=3, level=0.1, size=25, rho=0)
@@ -148,8 +160,10 @@ def test_lines_sizes_and_sites_carry_their_flags() -> None:
     assert Flag.COVERAGE_NOT_SIMULATED in lone.flags
     sizes = [[4, 6, 9, 11], [12, 20, 8], [7, 9, 15], [5, 14, 10]]
     assert geometric_mean(require_sizes(sizes), CHECKED).flags == ()
-    weighted = require_sizes(sizes, [[1.0 / s for s in unit] for unit in sizes])
-    assert geometric_mean(weighted, CHECKED).flags == (Flag.COVERAGE_NOT_SIMULATED,)
+    lines = require_sizes(sizes, [[1.0 / s for s in unit] for unit in sizes])
+    assert geometric_mean(lines, CHECKED).flags == ()
+    points = require_sizes(sizes, [[1.0 / s**2 for s in unit] for unit in sizes])
+    assert geometric_mean(points, CHECKED).flags == (Flag.COVERAGE_NOT_SIMULATED,)
     told = {"is_fraction": True, "what": "cover_frac", "coverage": TABLE}
     weights = {"crest": 1.0, "slope": 2.0, "flat": 1.0}
     zones = {

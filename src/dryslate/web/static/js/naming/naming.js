@@ -212,7 +212,7 @@ function accept() {
 async function save(confidence) {
   const name = at("name").dataset.accept || at("name").value.trim();
   if (!name) { at("name").focus(); return; }
-  const said = { name, qualifier: at("qualifier").value, confidence, evidence: evidence() };
+  const said = { name, qualifier: at("qualifier").value, confidence, evidence: evidence(), all_equal: at("all-equal").checked };
   try {
     const answer = await post(start.save, said);
     steps = [];
