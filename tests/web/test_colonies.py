@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
 
 from dryslate import wiring
+from dryslate.app.colony_records import Neighbour
 
 VISIT = "Lantern Steps 2024-03-09"
 
@@ -125,3 +127,32 @@ def test_unknown_colony_is_told_and_nothing_is_saved_without_an_observer(
     nowhere = pages.get("/colonies/00000000-0000-0000-0000-000000000000")
     assert nowhere.status_code >= 400
     assert re.search("colony-unknown", nowhere.text)
+
+
+def test_place_is_drawn_from_above_and_a_photo_of_a_sketch_is_chosen(pages) -> None:
+    address = tagged(pages)
+    assert "north up" not in pages.get(address).text
+    with wiring.survey_store(pages.project, write=True, who="Ines Varro") as store:
+        (colony,) = store.colonies()
+        beside = (
+            Neighbour(what="18 <west>", bearing_deg=270.0, distance_m=0.8),
+            Neighbour(what="fan", bearing_deg=20.0),
+        )
+        placed = {"from_what": "north stake", "bearing_deg": 120.0, "distance_m": 6.5}
+        store.save_colony(replace(colony, neighbours=beside, **placed))
+        photo = store.photos()[0]
+    html = pages.get(address).text
+    assert "north up" in html
+    assert "north stake, 6.5 m, 120° from there to the colony" in html
+    assert "18 &lt;west&gt;, 0.8 m, 270°" in html
+    assert 'cx="42.0" cy="160.0"' in html  # straight west of the middle, at the rim
+    assert "not drawn: bearing or distance was not taken" in html
+    assert pages.get(f"{address}/sketch.jpg").status_code >= 400
+    refused = pages.post(f"{address}/sketch", data={"sketch": "nothing.jpg"})
+    assert "colony-sketch-unknown" in refused.text
+    assert 'value="nothing.jpg"' in refused.text
+    name = photo.files[0].original_name
+    assert pages.post(f"{address}/sketch", data={"sketch": name}).status_code == 303
+    assert f"{address}/sketch.jpg" in pages.get(address).text
+    picture = pages.get(f"{address}/sketch.jpg")
+    assert picture.content[:2] == b"\xff\xd8"

@@ -120,6 +120,30 @@ def frame_picture(
     return limit_size(cut, LONGEST_PX)
 
 
+def sketch_picture(bench: TileBench, store: SurveyStore, colony: Colony) -> NDArray[np.uint8]:
+    """
+    Return the photo that shows the sketch of where a colony stands.
+
+    Parameters
+    ----------
+    bench : TileBench
+    store : SurveyStore
+    colony : Colony
+
+    Returns
+    -------
+    ndarray of uint8
+
+    Raises
+    ------
+    InputError
+        ``photo-not-in-project`` where none was chosen; those of reading the photo.
+    """
+    place = place_of(store, colony.sketch_sha256 or "", "original")
+    cut = cut_crop(bench, store, place, (0, 0, 10**6, 10**6), has_bar=False)
+    return limit_size(cut.img_srgb, LONGEST_PX)
+
+
 def outlines_measured(store: SurveyStore, colony: Colony) -> dict[str, tuple[MeasurementRow, ...]]:
     """Return the outlines of corals measured in each of a colony's photos: one can be taken."""
     controls = {control.name for control in store.control_objects()}

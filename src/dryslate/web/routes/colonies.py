@@ -13,7 +13,8 @@ from dryslate.app.colonies import TagRequest, find_colony, tag_colony
 from dryslate.app.colony_book import colony_stories, colony_story
 from dryslate.app.colony_colours import colour_series, measure_frame, stale_frames
 from dryslate.app.colony_due import due_dates, onset_at, state_onset, take_onset_back
-from dryslate.app.colony_page import frame_picture, frames_of, outlines_measured
+from dryslate.app.colony_page import frame_picture, frames_of, outlines_measured, sketch_picture
+from dryslate.app.colony_sketch import location_sketch
 from dryslate.app.colony_timeline import colony_timeline
 from dryslate.app.colony_visits import Seen, judge_colony, see_colony
 from dryslate.app.coral_health import SHARES
@@ -134,6 +135,8 @@ def _one(
             "choices": outlines_measured(store, found),
             "due": due,
             "heat": heat_lines(heat),
+            "sketch": location_sketch(found),
+            "sketch_photo": found.sketch_sha256 and store.photo(found.sketch_sha256),
         }
     shown["has_reference"] = any(f.frame.is_reference for f in shown["frames"])
     shown["timeline"] = wiring.document_writer().colony_timeline(timeline)
@@ -216,5 +219,32 @@ def picture(request: Request, organism_id: OrganismId, photo_id: PhotoId) -> Res
     with reach.reading() as store:
         found = find_colony(store, organism_id)
         pixels = frame_picture(tile_bench_of(reach), store, found, photo_id)
+    data = wiring.document_writer().picture_jpeg(pixels)
+    return Response(data, media_type="image/jpeg", headers={"cache-control": "private, no-cache"})
+
+
+@router.post("/colonies/{organism_id}/sketch")
+def choose_sketch(request: Request, organism_id: OrganismId, sketch: Short) -> Response:
+    """Say which photo of the project shows the sketch of where a colony stands."""
+    observer, now = _who(request)
+    try:
+        with reach_of(request).writing(observer) as store:
+            found = find_colony(store, organism_id)
+            first = visit_of(store, found.first_visit_id)
+            wanted = TagRequest(
+                label=found.label, observer=observer, visit=(first.site, first.date), sketch=sketch
+            )
+            tag_colony(store, wanted, now, wiring.new_identity)
+    except InputError as error:
+        return _one(request, organism_id, {"sketch": sketch}, error)
+    return RedirectResponse(f"/colonies/{organism_id}#where", 303)
+
+
+@router.get("/colonies/{organism_id}/sketch.jpg")
+def sketch_jpg(request: Request, organism_id: OrganismId) -> Response:
+    """Return the picture of a colony's sketch."""
+    reach = reach_of(request)
+    with reach.reading() as store:
+        pixels = sketch_picture(tile_bench_of(reach), store, find_colony(store, organism_id))
     data = wiring.document_writer().picture_jpeg(pixels)
     return Response(data, media_type="image/jpeg", headers={"cache-control": "private, no-cache"})
