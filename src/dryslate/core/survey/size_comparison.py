@@ -14,7 +14,7 @@ from dryslate.core.survey.intervals import P_HI
 from dryslate.core.survey.methods import Figure, Method, require_method
 from dryslate.core.survey.resampling import FloatArray, Resampling, fit_bootstrap, ratio_jackknife
 from dryslate.core.survey.size_frequency import FEWEST_COLONIES
-from dryslate.core.survey.sizes import ColonySizes
+from dryslate.core.survey.sizes import ColonySizes, flag_weighted
 from dryslate.core.survey.statement import SurveySettings
 
 N_PERMUTATIONS = 4_999
@@ -122,7 +122,7 @@ def compare_sizes(
         p_units=p_units,
         n_distinct_permutations=n_distinct,
         p_smallest=max(alike / n_distinct, 1.0 / (N_PERMUTATIONS + 1)),
-        ratio=_ratio(first, second, settings),
+        ratio=flag_weighted(_ratio(first, second, settings), first, second),
         flags=tuple(flags),
     )
 

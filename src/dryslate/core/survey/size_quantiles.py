@@ -10,7 +10,7 @@ from dryslate.core.survey.estimate import Estimate
 from dryslate.core.survey.intervals import P_HI, fraction_interval
 from dryslate.core.survey.methods import Figure, Method, require_method
 from dryslate.core.survey.resampling import FloatArray, ratio_jackknife
-from dryslate.core.survey.sizes import ColonySizes
+from dryslate.core.survey.sizes import ColonySizes, flag_weighted
 from dryslate.core.survey.statement import SurveySettings, common_flags
 
 SHARES = (0.1, 0.25, 0.5, 0.75, 0.9)
@@ -83,7 +83,7 @@ def estimate_quantile(sizes: ColonySizes, share: float, settings: SurveySettings
     if share >= LOW_FROM and n < LOW_UNDER_UNITS:
         flags = (*flags, Flag.COVERAGE_LOW)
     lo95, hi95 = _at(size, grown, float(lo)), _at(size, grown, float(hi))
-    return Estimate(
+    found = Estimate(
         what=what,
         estimate=value,
         u=(hi95 - lo95) / (2 * float(stdtrit(n - 1, P_HI))),
@@ -94,6 +94,7 @@ def estimate_quantile(sizes: ColonySizes, share: float, settings: SurveySettings
         df=float(n - 1),
         flags=flags,
     )
+    return flag_weighted(found, sizes)
 
 
 def _at(size: FloatArray, grown: FloatArray, share: float) -> float:

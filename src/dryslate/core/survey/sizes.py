@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from dryslate.base.errors import InputError
+from dryslate.base.quality import Flag
+from dryslate.core.survey.estimate import Estimate
 from dryslate.core.survey.resampling import FloatArray
 
 
@@ -47,6 +49,33 @@ class ColonySizes:
         weighed = self.weight * np.asarray(values, dtype=np.float64)
         sums = np.bincount(self.unit, weighed, minlength=self.n_units)
         return np.asarray(sums, dtype=np.float64)
+
+
+_OF_COVERAGE = {Flag.COVERAGE_LOW, Flag.COVERAGE_HIGH, Flag.COVERAGE_NOT_SIMULATED}
+
+
+def flag_weighted(found: Estimate, *groups: ColonySizes) -> Estimate:
+    """
+    Flag an interval of weighted sizes that no simulation covers.
+
+    Parameters
+    ----------
+    found : Estimate
+    *groups : ColonySizes
+        What it is of.
+
+    Returns
+    -------
+    Estimate
+        With ``coverage_not_simulated`` where it has an interval, colonies of a group were weighed,
+        and nothing is said of its coverage yet.
+    """
+    has_interval = found.lo95 is not None and found.hi95 is not None
+    if not has_interval or not any(one.is_weighted for one in groups):
+        return found
+    if _OF_COVERAGE & set(found.flags):
+        return found
+    return replace(found, flags=(*found.flags, Flag.COVERAGE_NOT_SIMULATED))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

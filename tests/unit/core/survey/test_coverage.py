@@ -100,16 +100,27 @@ def plain_search(cells, n, level, size, spread):
     return float(cells[0, 4])
 
 
-def test_sizes_from_few_colonies_a_line_are_flagged_by_what_simulations_held() -> None:
-    """Sizes as unlike as in the simulation, five a line on five lines: 1/width holds too seldom."""
-    low = row("line_geometric_mean", n_units=5, level=5, size=60, rho=0)
+def from_lines(seed: int, n: int, sd: float):
+    """Sizes of `n` colonies on each of five lines, weighed by one over the width."""
+    made = np.random.default_rng(seed)
+    sizes = [np.exp(made.normal(3, sd, n)).tolist() for _ in range(5)]
+    return require_sizes(sizes, [[1.0 / s for s in unit] for unit in sizes])
+
+
+def test_sizes_from_few_colonies_a_line_are_flagged_however_even_they_look() -> None:
+    for level in (2, 5):
+        low = row("line_geometric_mean", n_units=5, level=level, size=80, rho=0.2)
+        assert float(low["coverage_pct"]) < 91
+    for seed in range(30):
+        few = geometric_mean(from_lines(seed, 5, 0.5), CHECKED)
+        assert few.flags == (Flag.COVERAGE_LOW,)
     sound = row("line_geometric_mean", n_units=5, level=50, size=40, rho=0)
-    assert float(low["coverage_pct"]) < 93 <= float(sound["coverage_pct"])
-    for cell, n, flags in ((low, 5, (Flag.COVERAGE_LOW,)), (sound, 50, ())):
-        made, sd = np.random.default_rng(2), float(cell["size"]) / 100
-        sizes = [np.exp(made.normal(3, sd, n)).tolist() for _ in range(5)]
-        weights = [[1.0 / s for s in unit] for unit in sizes]
-        assert geometric_mean(require_sizes(sizes, weights), CHECKED).flags == flags
+    assert float(sound["coverage_pct"]) >= 93
+    assert geometric_mean(from_lines(2, 50, 0.4), CHECKED).flags == ()
+    low = row("line_geometric_mean", n_units=5, level=15, size=80, rho=0.2)
+    assert float(low["coverage_pct"]) < 93
+    found = [geometric_mean(from_lines(seed, 15, 0.9), CHECKED).flags for seed in range(10)]
+    assert (Flag.COVERAGE_LOW,) in found
 
 
 def test_flags_follow_the_coverage() -> None:
@@ -161,7 +172,7 @@ def test_lines_sizes_and_sites_carry_their_flags() -> None:
     sizes = [[4, 6, 9, 11], [12, 20, 8], [7, 9, 15], [5, 14, 10]]
     assert geometric_mean(require_sizes(sizes), CHECKED).flags == ()
     lines = require_sizes(sizes, [[1.0 / s for s in unit] for unit in sizes])
-    assert geometric_mean(lines, CHECKED).flags == ()
+    assert geometric_mean(lines, CHECKED).flags == (Flag.COVERAGE_LOW,)
     points = require_sizes(sizes, [[1.0 / s**2 for s in unit] for unit in sizes])
     assert geometric_mean(points, CHECKED).flags == (Flag.COVERAGE_NOT_SIMULATED,)
     told = {"is_fraction": True, "what": "cover_frac", "coverage": TABLE}

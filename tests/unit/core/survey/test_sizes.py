@@ -12,6 +12,7 @@ from dryslate.base.quality import Flag
 from dryslate.core.survey.methods import Method
 from dryslate.core.survey.size_comparison import compare_sizes
 from dryslate.core.survey.size_frequency import describe_sizes, geometric_mean
+from dryslate.core.survey.size_quantiles import estimate_quantile
 from dryslate.core.survey.sizes import line_weights, measure_shape, point_weights, require_sizes
 from dryslate.core.survey.statement import SurveySettings
 
@@ -157,6 +158,26 @@ def test_comparison_of_weighted_sizes_has_no_p_of_colonies() -> None:
     assert (found.ks_d, found.p_colonies, found.p_units) == (0.0, None, None)
     with pytest.raises(ValueError, match="a colony in each"):
         compare_sizes(weighed, require_sizes([[]]), SurveySettings())
+
+
+def test_no_interval_of_weighted_sizes_goes_without_a_word_on_its_coverage() -> None:
+    drawn = made(11, 15, 1.5)
+    plain, weighed = require_sizes(drawn), require_sizes(drawn, line_weights(drawn))
+    told = {Flag.COVERAGE_LOW, Flag.COVERAGE_NOT_SIMULATED}
+    for sizes in (plain, weighed):
+        found = describe_sizes(sizes, settings())
+        some = [one for one in found.figures if one.what != "geometric_mean_cm"]
+        some += [one.share for one in found.classes]
+        some += [estimate_quantile(sizes, 0.5, settings())]
+        some += [compare_sizes(plain, sizes, settings()).ratio]
+        stated = [one for one in some if one.lo95 is not None]
+        assert {"log_sd", "size_q50_cm", "geometric_mean_ratio"} <= {one.what for one in stated}
+        flagged = [bool(told & set(one.flags)) for one in stated]
+        if sizes is weighed:
+            assert all(flagged)
+        else:
+            assert sum(flagged) == 2  # skewness and kurtosis are always
+        assert not any(told & set(one.flags) for one in some if one.lo95 is None)
 
 
 def test_ratio_by_bootstrap_of_units_on_request() -> None:
