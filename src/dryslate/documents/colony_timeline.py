@@ -102,7 +102,8 @@ def _draw_shares(axes: Any, timeline: Timeline, dates: Sequence[datetime.date]) 
             axes.text(date, 3, timeline.say(words), rotation=90, ha="center", va="bottom")
     axes.set_ylim(0, 100)
     axes.set_ylabel(timeline.say("per cent"))
-    axes.legend(loc="lower left", bbox_to_anchor=(0, 1.0), ncols=5, frameon=False, borderpad=0)
+    if judged:
+        axes.legend(loc="lower left", bbox_to_anchor=(0, 1.0), ncols=5, frameon=False, borderpad=0)
 
 
 def _state_words(visit: TimelineVisit) -> str:
