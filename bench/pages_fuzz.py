@@ -20,6 +20,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import httpx2
 import hypothesis
 import schemathesis
 from fastapi import FastAPI
@@ -136,7 +137,12 @@ def _try(
         sent.pop("cookies", None)
         try:
             answer = client.request(**{**sent, "follow_redirects": False})
-        except (ValueError, TypeError, UnicodeError):  # no client could send this
+        except (
+            ValueError,
+            TypeError,
+            UnicodeError,
+            httpx2.InvalidURL,
+        ):  # no client could send this
             return
         status[answer.status_code] += 1
         if answer.status_code >= 500 and answer.status_code not in (501, 503):
