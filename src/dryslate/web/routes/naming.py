@@ -127,6 +127,7 @@ def naming_page(
         "juvenile": bool(sheet.record.is_juvenile),
         "save": f"/{'second' if is_blind else 'corals'}/{sheet.record.record_id}/names",
         "keys": STATE_KEYS,
+        "is_blind": is_blind,
         "genera": sorted(genera_of(reach)),
     }
     shown: dict[str, Any] = {"sheet": sheet, "start": start, "is_blind": is_blind}

@@ -134,10 +134,12 @@ function reasons(title, list) {
 }
 
 function showTold() {
+  // names shown before anything was looked at would lead the second observer
+  const ranked = start.is_blind && !steps.length ? [] : told.ranked;
   at("verdict").replaceChildren(withGenera("span", told.verdict));
   at("accept").disabled = !told.accept;
   at("ranked").replaceChildren(
-    ...told.ranked.map((one) => {
+    ...ranked.map((one) => {
       const line = element("li", undefined, one.likelihood);
       const more = element("details");
       const head = element("summary");
@@ -149,11 +151,11 @@ function showTold() {
   );
   at("numbers").textContent = `${text.memory} ${told.memory}`;
   at("prior").textContent = told.prior;
-  at("chances").replaceChildren(...told.ranked.map((one) => withGenera("li", `${one.genus} ${one.probability}`)));
+  at("chances").replaceChildren(...ranked.map((one) => withGenera("li", `${one.genus} ${one.probability}`)));
   at("cautions").replaceChildren(...told.cautions.map((one) => withGenera("p", `${one}.`, "stop")));
   at("problems").replaceChildren(...told.problems.filter((p) => p.severity !== "note").map((p) => inLanguage(withGenera("p", `${p.place}${p.colon}${p.message} ${p.fix}`, "warn"), p.lang)));
   at("splits").replaceChildren();
-  if (told.splits) {
+  if (told.splits && ranked.length) {
     const [a, b] = told.splits.genera;
     const line = withGenera("p", `${told.splits.text} `, "hint");
     const link = element("a", text.compare);
