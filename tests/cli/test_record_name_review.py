@@ -219,6 +219,8 @@ def test_name_that_the_data_do_not_list_is_kept_only_when_asked_for(trip: Path) 
     assert "name-unknown" in slug_of(*ask)
     row = told(*ask, "--unlisted")[0]
     assert (row["name_as_recorded"], row["name"], row["rank"]) == ("Xenoturbella", "", "none")
+    assert [(p["slug"], p["severity"]) for p in row["problems"]] == [("name-unknown", "note")]
+    assert "Xenoturbella" in run("record", trip).stdout
 
 
 def test_name_is_looked_up_without_a_record(trip: Path) -> None:
@@ -265,6 +267,7 @@ def noted(made: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
         (("record", "C9", *ANA, "--photo", "IMG_z.jpg"), "record-photo-unknown"),
         (("record", "C9", *ANA, "--visit", SITE, "2031-05-09"), "visit-unknown"),
         (("record", "C1", *IN_A, "--growth-form", "masive"), "massive.*record-growth-form-unknown"),
+        (("record", "C1", *IN_A, "--growth-form", "qqq"), "Known: .*massive"),
         (("record", "C1", "--observer", "ana", "--photo", "IMG_a.jpg"), "name-nearly"),
         (("record", "C1", *IN_A, "--at", "2031-05-04"), "time-without-offset"),
         (("name", "Porites", "--colony", "C9", *ANA), "record-unknown"),

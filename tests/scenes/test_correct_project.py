@@ -162,12 +162,30 @@ def test_borrowed_colours_over_the_limit_are_for_looking_only_then_refused(
         "correct-borrowed",
     }
     assert (project / shown.corrected_path).is_file()
-    monkeypatch.setattr("dryslate.core.colour.signal.DE00_P95_SHOWN", (mine + its) / 2)
-    monkeypatch.setattr("dryslate.app.correction_key.DE00_P95_FIT", its)
+    for room in ("core.colour.signal", "app.correction_key"):
+        monkeypatch.setattr(f"dryslate.{room}.DE00_P95_SHOWN", (mine + its) / 2)
     refused = run(project, card_photos)["B"]
     assert (refused.row.outcome, refused.was_there) == ("refused", False)
     again = run(project, card_photos)["B"]
     assert (again.row, again.was_there) == (refused.row, True)
+
+
+def test_original_that_was_damaged_is_told_by_its_name_and_the_rest_goes_on(
+    project: Path, card_photos: ModuleType
+) -> None:
+    with wiring.survey_store(project, write=False) as store:
+        photo = next(p for p in store.photos() if p.files[0].original_name.startswith("A"))
+    original = wiring.vault(project).path_of(photo.photo_id, photo.files[0].original_name)
+    original.chmod(0o644)
+    original.write_bytes(original.read_bytes()[: original.stat().st_size // 2])
+    done = run(project, card_photos)
+    assert done["A"].row.outcome == "unreadable"
+    (said,) = done["A"].row.result["problems"]
+    assert said["slug"] == "photo-truncated"
+    assert said["place"] == photo.files[0].original_name
+    assert photo.photo_id not in said["message"]
+    assert said["message"].startswith("the file breaks off after")
+    assert done["D"].row.outcome == "refused"  # as ever
 
 
 def test_again_does_nothing_and_tells_the_same(project: Path, card_photos: ModuleType) -> None:

@@ -97,3 +97,18 @@ def test_panel_says_what_there_is_instead_of_a_card(state, client_of, own_projec
     assert said[state] in html
     assert "--corners" not in html  # no options of a command on a page
     assert ("<svg" in html) == (state == "changed")
+
+
+@pytest.mark.parametrize("outcome", ["corrected", "borrowed"])
+def test_photo_for_looking_only_says_so_on_its_page_and_in_the_list(
+    outcome, client_of, own_project
+):
+    photo_id, row = photo_called(own_project, "DRY_0001.JPG")
+    client = client_of(own_project)
+    assert "For looking only:" not in panel_of(client, photo_id)
+    assert ", for looking only" not in client.get("/photos", headers=HTML).text
+    result = {**row.result, "colour": {**row.result["colour"], "usable": False}}
+    with open_store(own_project, write=True, who="Ines Varro") as store:
+        store.save_correction(replace(row, key="e" * 64, outcome=outcome, result=result))
+    assert "For looking only:" in panel_of(client, photo_id)
+    assert client.get("/photos", headers=HTML).text.count(", for looking only") == 1

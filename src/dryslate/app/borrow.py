@@ -223,7 +223,7 @@ def make_loan(shot: Shot, lender: Lender) -> Loan:
         "lender_key": lender.key,
     }
     expected = fit.off_card_de00_p95
-    over = [] if expected is None else check_expected(expected)
+    over = [] if expected is None else check_expected(expected, is_borrowed=True)
     fit = replace(fit, problems=tuple(over), usable=fit.usable and not has_error(over))
     doubt = "" if expected is None else f" Expect colours off by up to {expected:.1f} CIEDE2000."
     depth = "depth unknown" if depth_gap is None else f"{depth_gap:.1f} m apart in depth"
@@ -232,7 +232,10 @@ def make_loan(shot: Shot, lender: Lender) -> Loan:
         severity="note",
         place=shot.name,
         message=f"no card in this photo; colours are borrowed from {donor.name}, taken "
-        f"{seconds:.0f} s away, {depth}.{doubt} It has no scale.",
+        f"{seconds:.0f} s away, {depth}.{doubt} It has no scale."
+        if fit.can_be_shown
+        else f"no card in this photo; colours of {donor.name}, taken {seconds:.0f} s away, "
+        f"{depth}, were tried and are not used. It has no scale.",
         fix="Keep a card in every frame where colour or size matters.",
     )
     return Loan(fit=fit, from_sha256=donor.sha256, about=about, problems=(problem,))

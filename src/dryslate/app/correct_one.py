@@ -56,7 +56,7 @@ def correct_one(job: CorrectJob) -> CorrectAnswer:
         sha256 = job.sha256 or sha256_of(job.path)
         photo = job.reader.read(job.path)
     except DryslateError as error:
-        return failed(job, problem_of(error, job.name))
+        return failed(job, _stopped(job, error))
     except (OSError, MemoryError) as error:
         return failed(job, _unreadable(job, error))
     reading: CardReading | None = None
@@ -65,7 +65,7 @@ def correct_one(job: CorrectJob) -> CorrectAnswer:
             reading = read_cards(photo, job)
         return _finish(job, sha256, photo, reading)
     except DryslateError as error:
-        return _refused(job, sha256, photo, problem_of(error, job.name))
+        return _refused(job, sha256, photo, _stopped(job, error))
     except OSError as error:
         return _refused(job, sha256, photo, _unwritable(job, error))
 
@@ -87,6 +87,11 @@ def failed(job: CorrectJob, problem: Problem) -> CorrectAnswer:
     document = empty_document(job.name, job.sha256 or None)
     document["problems"] = problem_dicts([problem], job.name)
     return CorrectAnswer(outcome="unreadable", result=document)
+
+
+def _stopped(job: CorrectJob, error: DryslateError) -> Problem:
+    """Say what stopped the work on a photo, by the name it had on the card and not by its hash."""
+    return replace(problem_of(error, str(job.path)), place=job.name)
 
 
 def _unreadable(job: CorrectJob, error: BaseException) -> Problem:

@@ -12,6 +12,7 @@ from dryslate.app.correct_stop import stopping_problem
 from dryslate.app.correction_records import CorrectAnswer, Outcome
 
 OUTCOMES: tuple[Outcome, ...] = ("corrected", "borrowed", "refused", "no_card", "unreadable")
+CORRECTED: tuple[Outcome, ...] = ("corrected", "borrowed")
 OF_THE_RUN: tuple[Outcome, ...] = ("not_written", "not_reached")
 """Shown in the table only where there are some."""
 
@@ -24,6 +25,8 @@ WORDS: Mapping[str, str] = {
     "not_written": "not written",
     "not_reached": "not reached",
 }
+LOOKING_ONLY_WORDS = "of these, for looking only"
+"""Said of photos that are corrected, while no colour is to be measured in them."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -35,6 +38,8 @@ class Summary:
     ----------
     counts : Mapping
         Photos by outcome.
+    n_looking_only : int
+        Of those that were corrected, photos in which no colour is to be measured.
     reasons : tuple of (photo, outcome, reason)
         One for every photo that stays uncorrected, but those that were not reached.
     n_done_before : int
@@ -46,6 +51,7 @@ class Summary:
     """
 
     counts: Mapping[str, int]
+    n_looking_only: int = 0
     reasons: tuple[tuple[str, str, str], ...] = ()
     n_done_before: int = 0
     n_slates: int = 0
@@ -54,12 +60,15 @@ class Summary:
     @property
     def n_uncorrected(self) -> int:
         """How many photos stay as they are."""
-        return sum(n for o, n in self.counts.items() if o not in ("corrected", "borrowed"))
+        return sum(n for o, n in self.counts.items() if o not in CORRECTED)
 
     def rows(self) -> list[tuple[str, str]]:
         """Return the counts as rows of a table, in words."""
         shown = (*OUTCOMES, *(o for o in OF_THE_RUN if self.counts.get(o)))
-        return [(WORDS[o], str(self.counts.get(o, 0))) for o in shown]
+        rows = [(WORDS[o], str(self.counts.get(o, 0))) for o in shown]
+        if self.n_looking_only:
+            rows.insert(len(CORRECTED), (LOOKING_ONLY_WORDS, str(self.n_looking_only)))
+        return rows
 
 
 def summarise(documents: Iterable[Mapping[str, Any]], outcomes: Iterable[str]) -> Summary:
@@ -79,14 +88,18 @@ def summarise(documents: Iterable[Mapping[str, Any]], outcomes: Iterable[str]) -
     """
     counts: Counter[str] = Counter()
     reasons = []
+    n_looking_only = 0
     stop: Mapping[str, str] | None = None
     for document, outcome in zip(documents, outcomes, strict=True):
         counts[outcome] += 1
+        n_looking_only += outcome in CORRECTED and not document["colour"]["usable"]
         stop = stop or stopping_problem(document)
         if outcome in ("refused", "no_card", "unreadable", "not_written"):
             name = PurePath(str(document["photo"])).name
             reasons.append((name, WORDS[outcome], first_reason(document)))
-    return Summary(counts=dict(counts), reasons=tuple(reasons), stop=stop)
+    return Summary(
+        counts=dict(counts), n_looking_only=n_looking_only, reasons=tuple(reasons), stop=stop
+    )
 
 
 def first_reason(document: Mapping[str, Any]) -> str:

@@ -12,7 +12,7 @@ from dryslate.app.correct_one import card_key
 from dryslate.app.correction_records import CorrectJob, CorrectSettings
 from dryslate.base.provenance import key_of
 from dryslate.core.card.corners import CORNER_U_PX
-from dryslate.core.colour.signal import DE00_P95_FIT
+from dryslate.core.colour.signal import DE00_P95_FIT, DE00_P95_SHOWN
 
 PARTS = (
     "numpy",
@@ -111,7 +111,8 @@ def loan_key(search_key: str, lender_key: str) -> str:
     str
         64 hexadecimal digits.
     """
-    return key_of({"search": search_key, "lender": lender_key, "limit": DE00_P95_FIT})
+    limits = [DE00_P95_FIT, DE00_P95_SHOWN]
+    return key_of({"search": search_key, "lender": lender_key, "limits": limits})
 
 
 def point_key(search_key: str, source: str, xy_px: Sequence[float], what: str) -> str:

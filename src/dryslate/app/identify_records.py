@@ -183,7 +183,15 @@ def _usable(match: NameMatch, request: NameRequest) -> NameMatch:
         )
     open_name = match.kind in ("unknown", "suggestion") and match.problems[-1].slug
     if request.is_unlisted and open_name == "name-unknown":
-        return replace(match, kind="rank", name="", rank="none", genera=(), question="")
+        kept = tuple(
+            replace(p, severity="note", fix="It is kept as it was written, as asked.")
+            if p.severity == "error"
+            else p
+            for p in match.problems
+        )
+        return replace(
+            match, kind="rank", name="", rank="none", genera=(), question="", problems=kept
+        )
     fault = next(p for p in match.problems if p.severity == "error")
     raise InputError(fault.slug, f"{fault.place}: {fault.message}.", fault.fix)
 

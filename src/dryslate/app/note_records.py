@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import difflib
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, replace
 from typing import TYPE_CHECKING, Any
@@ -16,6 +15,7 @@ from dryslate.app.visits import find_visit, require_name, require_observer
 from dryslate.base.errors import InputError
 from dryslate.base.figures import with_doubt
 from dryslate.base.provenance import key_of
+from dryslate.core.identify.evidence import nearest_words
 
 if TYPE_CHECKING:
     from dryslate.app.ports import SurveyStore
@@ -167,11 +167,10 @@ def _require_form(form: str | None, taxa: TaxaData) -> None:
     known = taxa.characters["growth_form"].states if "growth_form" in taxa.characters else {}
     if form is None or form in known:
         return
-    near = difflib.get_close_matches(form, list(known), 3, 0.5) or list(known)
     raise InputError(
         "record-growth-form-unknown",
         f"{form!r} is no growth form that is known.",
-        f"Nearest: {', '.join(near)}.",
+        nearest_words(form, known),
     )
 
 

@@ -130,6 +130,13 @@ class PhotoLine:
         return next((str(p["slug"]) for p in problems if p.get("severity") == "error"), "")
 
     @property
+    def is_looking_only(self) -> bool:
+        """Whether its corrected picture is there while no colour is to be measured in it."""
+        colour = self._colour
+        is_fitted = self.outcome in CORRECTED and colour.get("fit") is not None
+        return is_fitted and not colour.get("usable")
+
+    @property
     def seen(self) -> tuple[Seen, ...]:
         """How its card was seen, empty where none was found."""
         return card_seen(self.row)

@@ -48,7 +48,8 @@ class StandingName:
     def as_row(self) -> tuple[str, str, str, str, str]:
         """Return it as a line of a table."""
         record = self.record
-        return (record.colony, record.visit_id, record.growth_form or "", self.name, self.status)
+        name = self.name or self.name_as_recorded
+        return (record.colony, record.visit_id, record.growth_form or "", name, self.status)
 
 
 def _fields(standing: StandingName) -> dict[str, Any]:

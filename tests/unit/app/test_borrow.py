@@ -169,6 +169,9 @@ def test_borrowed_colours_are_held_to_the_limits_of_a_photos_own(
     loan = make_loan(shot("a", 0, depth), giver)
     assert loan.fit.off_card_de00_p95 > own
     assert [p.slug for p in loan.fit.problems] == slugs
+    assert not any("scale still holds" in p.fix.lower() for p in loan.fit.problems)
+    assert ("are borrowed from" in loan.problems[0].message) == shown
+    assert ("not used" in loan.problems[0].message) != shown
     assert (loan.fit.usable, loan.fit.can_be_shown) == (usable, shown)
     if not usable:
         with pytest.raises(InputError, match="measure-colour-no-fit"):

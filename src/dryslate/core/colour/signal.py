@@ -242,7 +242,7 @@ def check_twins(signal: GreySignal) -> list[Problem]:
     return problems
 
 
-def check_expected(off_card_de00_p95: float) -> list[Problem]:
+def check_expected(off_card_de00_p95: float, *, is_borrowed: bool = False) -> list[Problem]:
     """
     Check that the expected difference off the card still names a colour.
 
@@ -250,6 +250,8 @@ def check_expected(off_card_de00_p95: float) -> list[Problem]:
     ----------
     off_card_de00_p95 : float
         Expected 95th percentile of CIEDE2000 of things that are not on the card.
+    is_borrowed : bool
+        The colours are those of another photo's card: there is no scale that could still hold.
 
     Returns
     -------
@@ -276,6 +278,16 @@ def check_expected(off_card_de00_p95: float) -> list[Problem]:
     """
     if off_card_de00_p95 <= DE00_P95_FIT:
         return []
+    of_own = (
+        "Do not judge paling by this photo's colours; scale still holds. Use a flash or lamp close "
+        "by, go shallower or nearer, and fix the white balance.",
+        "Scale still holds. Use a flash or lamp close by, go shallower or nearer, and fix the "
+        "white balance.",
+    )
+    of_loan = (
+        "Do not judge paling by this photo's colours. Keep a card in every frame where colour or "
+        "size matters."
+    )
     if off_card_de00_p95 <= DE00_P95_SHOWN:
         return [
             Problem(
@@ -283,10 +295,9 @@ def check_expected(off_card_de00_p95: float) -> list[Problem]:
                 severity="error",
                 place="colours off the card",
                 message=f"corrected for looking only: things that are not on the card may come out "
-                f"{off_card_de00_p95:.0f} CIEDE2000 off ({DE00_P95_FIT:.0f} at most to measure "
+                f"{off_card_de00_p95:.1f} CIEDE2000 off ({DE00_P95_FIT:.0f} at most to measure "
                 "colours), so a bleached coral may read as a normal one",
-                fix="Do not judge paling by this photo's colours; scale still holds. Use a flash "
-                "or lamp close by, go shallower or nearer, and fix the white balance.",
+                fix=of_loan if is_borrowed else of_own[0],
             )
         ]
     return [
@@ -294,9 +305,8 @@ def check_expected(off_card_de00_p95: float) -> list[Problem]:
             slug="colour-too-uncertain",
             severity="error",
             place="colours off the card",
-            message=f"things that are not on the card may come out {off_card_de00_p95:.0f} "
+            message=f"things that are not on the card may come out {off_card_de00_p95:.1f} "
             f"CIEDE2000 off ({DE00_P95_SHOWN:.0f} at most), where one colour reads as another",
-            fix="Scale still holds. Use a flash or lamp close by, go shallower or nearer, and fix "
-            "the white balance.",
+            fix=of_loan if is_borrowed else of_own[1],
         )
     ]

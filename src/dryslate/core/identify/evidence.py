@@ -132,7 +132,7 @@ def check_evidence(
 
 def nearest_words(word: str, known: Mapping[str, object] | frozenset[str]) -> str:
     """
-    Name the nearest known words, for a message.
+    Name the nearest known words, or all where none is near, as what to do in a message.
 
     Parameters
     ----------
@@ -142,15 +142,17 @@ def nearest_words(word: str, known: Mapping[str, object] | frozenset[str]) -> st
     Returns
     -------
     str
-        At most three, joined by commas; all of them where nothing is near.
+        At most three, else all of them.
 
     Examples
     --------
     >>> nearest_words("collumella", frozenset({"columella", "wall"}))
-    'columella'
+    'Nearest: columella.'
+    >>> nearest_words("branch", frozenset({"columella", "wall"}))
+    'Known: columella, wall.'
     """
     near = difflib.get_close_matches(word, list(known), n=3, cutoff=0.6)
-    return ", ".join(near or sorted(known))
+    return f"Nearest: {', '.join(near)}." if near else f"Known: {', '.join(sorted(known))}."
 
 
 def _region_problems(evidence: Evidence, taxa: TaxaData) -> Iterator[Problem]:
@@ -176,7 +178,7 @@ def _word_problems(evidence: Evidence, taxa: TaxaData) -> Iterator[Problem]:
                 severity="error",
                 place=name,
                 message=f"there is no character {name!r}",
-                fix=f"Nearest: {nearest_words(name, taxa.characters)}.",
+                fix=nearest_words(name, taxa.characters),
             )
             continue
         states = evidence.seen.get(name, frozenset()) | evidence.not_seen.get(name, frozenset())
@@ -185,8 +187,8 @@ def _word_problems(evidence: Evidence, taxa: TaxaData) -> Iterator[Problem]:
                 slug="identify-state-unknown",
                 severity="error",
                 place=name,
-                message=f"{name} has no state {state!r}",
-                fix=f"Nearest: {nearest_words(state, character.states)}.",
+                message=f"there is no state {state!r}",
+                fix=nearest_words(state, character.states),
             )
 
 

@@ -197,7 +197,7 @@ def finest_regions(taxa: TaxaData, region: str | None) -> frozenset[str]:
         raise InputError(
             "identify-region-unknown",
             f"there is no region {region!r}",
-            f"Nearest: {nearest_words(region, taxa.regions)}.",
+            nearest_words(region, taxa.regions),
         )
     return taxa.regions[region]
 

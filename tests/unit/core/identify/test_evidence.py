@@ -40,7 +40,10 @@ def test_unknown_words_are_told_with_the_nearest(taxa: TaxaData) -> None:
     told = found(taxa, region="wets", seen={"wal": frozenset({"x"}), "wall": frozenset({"shred"})})
     assert "west" in told["identify-region-unknown"]
     assert "wall" in told["identify-character-unknown"]
-    assert "shared" in told["identify-state-unknown"]
+    assert told["identify-state-unknown"] == "there is no state 'shred' Nearest: shared."
+    far = found(taxa, seen={"wall": frozenset({"qqq"})})
+    assert "Known: " in far["identify-state-unknown"]
+    assert "shared" in far["identify-state-unknown"]
 
 
 def test_unknown_character_that_could_not_be_told_is_told_too(taxa: TaxaData) -> None:
