@@ -10,13 +10,16 @@ or of a site of eight among them. `--part` runs some alone:
 - `looks`: the season of points and that of belts, raw, second looks and a table of 100 a class;
 - `outside`: a table from outside over units, checked corals, error rates and numbers of classes;
 - `few`: a class by the settled second looks that it has;
+- `sites`: second looks, sites of two to eight units;
 - `health`: prevalence by name as read, and corrected by a table, where genera bleach alike or not;
+- `health_sites`: the same, of two to eight units;
 - `exact`: a table whose shares are taken as exact, though they were found from so many corals.
 """
 
 from __future__ import annotations
 
 import argparse
+import itertools
 import json
 import time
 from collections.abc import Iterator
@@ -239,46 +242,108 @@ def few(b: int) -> Iterator[dict[str, Any]]:
                 }
 
 
+FEW_UNITS = (2, 3, 4, 5, 8)
+
+
+def sites(b: int) -> Iterator[dict[str, Any]]:
+    """Second looks of a season, where the figure is of a few of its units."""
+    for is_share, (q, rate, share, n_all), n in itertools.product(
+        (True, False),
+        (
+            (3, 0.1, 0.1, 60),
+            (3, 0.2, 0.2, 60),
+            (3, 0.3, 0.1, 60),
+            (5, 0.2, 0.2, 60),
+            (3, 0.2, 0.5, 12),
+        ),
+        FEW_UNITS,
+    ):
+        kind = [SEED, 6, q, round(100 * rate), round(100 * share), n_all, n, int(is_share)]
+        rng = np.random.default_rng(kind)
+        truth, table = truth_of(q, is_share=is_share), errors(q, rate)
+        held = []
+        for _ in range(0, b, AT_ONCE):
+            first, again = season(rng, (AT_ONCE, n_all), truth, table, share, is_share=is_share)
+            direct = correct_by_tallies(first[:, :n], again / share, again.sum(axis=1))
+            lo, hi = amount_interval(direct.estimate, direct.u, n, direct.df, is_share=is_share)
+            held.append((lo <= truth) & (truth <= hi))
+        for k, p in enumerate(np.concatenate(held).mean(axis=0).tolist()):
+            yield {
+                "figure": "cover" if is_share else "density",
+                "classes": q,
+                "error_rate": round(1.5 * rate, 2),
+                "looked_at_again": share,
+                "units_looked_at": n_all,
+                "units": n,
+                "truth": float(truth[k]),
+                "held_pct": round(100 * p, 1),
+                "u_pct": error_pct(p, b),
+            }
+
+
 PREVALENCES = {"apart": (0.50, 0.20, 0.05), "alike": (0.20, 0.20, 0.20)}
 
 
 def health(b: int) -> Iterator[dict[str, Any]]:
-    """Prevalence by name, raw and by a table; a colony is misnamed whether it is ill or not."""
-    for how, truth in PREVALENCES.items():
-        for rate in (0.05, 0.1, 0.2):
-            rng = np.random.default_rng([SEED, 5, round(100 * rate), len(how)])
-            table, means = errors(3, rate), truth_of(3, is_share=False) * BELT_M2
-            held, read, by_table = np.zeros(3), np.zeros(3), []
-            for _ in range(b):
-                own = dirichlet(rng, table * 20 + 1e-9, (1, 20))[0]
-                there = rng.poisson(means * rng.standard_gamma(CLUMPED, (20, 3)) / CLUMPED)
-                share = rng.beta(np.array(truth) * 19, (1 - np.array(truth)) * 19, (20, 3))
-                ill = rng.binomial(there, share)
-                ill_read = rng.multinomial(ill, own).sum(axis=-2)
-                all_read = ill_read + rng.multinomial(there - ill, own).sum(axis=-2)
-                for k in range(3):
-                    found = estimate_prevalence(ill_read[:, k], all_read[:, k], SurveySettings())
-                    lo = 0.0 if found.lo95 is None else found.lo95
-                    held[k] += found.hi95 is not None and lo <= truth[k] <= found.hi95
-                    read[k] += found.estimate or 0.0
-                ready = prepare_table(rng.multinomial(100, table) / 100, np.full(3, 100.0), DRAWS)
-                drawn = correct_prevalence_by_table(ill_read, all_read - ill_read, ready)
-                by_table.append((drawn.lo95 <= truth) & (np.array(truth) <= drawn.hi95))
-            for k in range(3):
-                p = held[k] / b
-                yield {
-                    "genera_bleach": how,
-                    "error_rate": round(1.5 * rate, 3),
-                    "units": 20,
-                    "truth": truth[k],
-                    "read_on_average": round(float(read[k] / b), 3),
-                    "held_pct": round(100 * float(p), 1),
-                    "u_pct": error_pct(p, b),
-                    "by_table_pct": round(100 * float(np.mean(by_table, axis=0)[k]), 1),
-                }
+    """Prevalence by name in 20 belts, raw and by a table."""
+    for how, rate in itertools.product(PREVALENCES, (0.05, 0.1, 0.2)):
+        rng = np.random.default_rng([SEED, 5, round(100 * rate), len(how)])
+        yield from one_health(rng, b, how, rate, 20)
 
 
-PARTS = {"looks": looks, "outside": outside, "few": few, "health": health, "exact": exact}
+def health_sites(b: int) -> Iterator[dict[str, Any]]:
+    """The same in a few belts."""
+    for how, rate, n in itertools.product(PREVALENCES, (0.1, 0.2), FEW_UNITS):
+        rng = np.random.default_rng([SEED, 7, round(100 * rate), len(how), n])
+        yield from one_health(rng, b, how, rate, n)
+
+
+def one_health(
+    rng: np.random.Generator, b: int, how: str, rate: float, n: int
+) -> Iterator[dict[str, Any]]:
+    """A colony is misnamed whether it is ill or not."""
+    truth = np.array(PREVALENCES[how])
+    table, means = errors(3, rate), truth_of(3, is_share=False) * BELT_M2
+    held, read, by_table = np.zeros(3), np.zeros(3), []
+    for _ in range(b):
+        own = dirichlet(rng, table * 20 + 1e-9, (1, n))[0]
+        there = rng.poisson(means * rng.standard_gamma(CLUMPED, (n, 3)) / CLUMPED)
+        share = rng.beta(truth * 19, (1 - truth) * 19, (n, 3))
+        ill = rng.binomial(there, share)
+        ill_read = rng.multinomial(ill, own).sum(axis=-2)
+        all_read = ill_read + rng.multinomial(there - ill, own).sum(axis=-2)
+        for k in range(3):
+            found = estimate_prevalence(ill_read[:, k], all_read[:, k], SurveySettings())
+            lo = 0.0 if found.lo95 is None else found.lo95
+            held[k] += found.hi95 is not None and lo <= truth[k] <= found.hi95
+            read[k] += found.estimate or 0.0
+        ready = prepare_table(rng.multinomial(100, table) / 100, np.full(3, 100.0), DRAWS)
+        drawn = correct_prevalence_by_table(ill_read, all_read - ill_read, ready)
+        by_table.append((drawn.lo95 <= truth) & (truth <= drawn.hi95))
+    for k in range(3):
+        p, held_by_table = float(held[k] / b), float(np.mean(by_table, axis=0)[k])
+        yield {
+            "genera_bleach": how,
+            "error_rate": round(1.5 * rate, 3),
+            "units": n,
+            "truth": float(truth[k]),
+            "read_on_average": round(float(read[k] / b), 3),
+            "held_pct": round(100 * p, 1),
+            "u_pct": error_pct(p, b),
+            "by_table_pct": round(100 * held_by_table, 1),
+            "by_table_u_pct": error_pct(held_by_table, b),
+        }
+
+
+PARTS = {
+    "looks": looks,
+    "outside": outside,
+    "few": few,
+    "sites": sites,
+    "health": health,
+    "health_sites": health_sites,
+    "exact": exact,
+}
 
 
 def truth_of(q: int, *, is_share: bool) -> FloatArray:

@@ -88,6 +88,27 @@ def test_cover_by_name_is_corrected_beside_the_raw_by_weighted_second_looks(proj
     assert "corrected for misnaming" in run("results", project).stdout
 
 
+def test_a_unit_where_nothing_could_be_read_is_blank_in_the_corrected_figure_too(project) -> None:
+    head = HEADS.replace("at_m", "at_m,unreadable")
+    lines = [
+        f"Ledge,2024-05-19,T5,point_intercept,10,0.5,point,,,{k / 2 + 0.5},yes" for k in range(20)
+    ]
+    path = project.parent / "dark.csv"
+    path.write_text(head + "\n".join(lines) + "\n", "utf-8")
+    done = run("records", "import", project, path, "--observer", INES, "--save", "--json")
+    assert json.loads(done.stdout)["n_stored"] == 20, done.stdout
+    look_again(project, LOOKS)
+    by_looks, by_table = (
+        rows_of(project)[0],
+        rows_of(project, "--error-table", table(project, GOOD))[0],
+    )
+    for rows in (by_looks, by_table):
+        for figure in ("cover_frac", "cover_adjusted_frac"):
+            row = rows[figure, "Favites"]
+            assert (row["n_units"], row["n_blank"]) == (4, 1)
+            assert "blank_units" in row["flags"]
+
+
 def test_names_with_few_looks_are_pooled_with_their_look_alikes_or_left(project) -> None:
     few = [("Favites", "Favites", 0.1)] * 15 + [("Goniastrea", "Favites", 0.1)] * 9
     look_again(project, few + [("Porites", "Porites", 0.1)] * 5)
@@ -186,7 +207,7 @@ def test_prevalence_by_name_is_corrected_by_a_table_from_outside_only(project) -
         assert row["estimate"] == pytest.approx(want[k])
         assert (row["n_units"], row["n_colonies"]) == (3, raw["n_colonies"])
         assert row["hi95"] - row["lo95"] > 0
-        assert "rates_from_elsewhere" in row["flags"]
+        assert row["flags"] == ["rates_from_elsewhere", "coverage_high"]
     # what the table takes from one genus it gives to the other
     assert want[0] > rows["prevalence_bleached_frac", "Favites"]["estimate"]
     assert want[1] < rows["prevalence_bleached_frac", "Goniastrea"]["estimate"]

@@ -156,24 +156,20 @@ def adjusted_results(
         _require_known(outside, tallied.names, facts)
         ready = prepare_table(outside.rows, outside.checked)
     pooling = pool_names(looks, facts.lookalikes, facts.families)
-    rows = tuple(
-        row_of(group.where, group.design, one, group.unit_ids)
-        for group in tallied.groups
-        if choice.has_group(group)
-        for one in (
-            _by_looks(group, tallied.names, looks, pooling)
-            if outside is None or ready is None
-            else (
-                *_by_table(group, tallied.names, outside.names, ready),
-                *_prevalence_by_table(group, outside.names, ready),
-            )
-        )
-    )
+    rows: list[ResultRow] = []
+    for group in filter(choice.has_group, tallied.groups):
+        amounts, made = _amounts(group, tallied.names), list[Made]()
+        if outside is None or ready is None:
+            made += [] if amounts is None else _by_looks(amounts, looks, pooling)
+        else:
+            made += [] if amounts is None else _by_table(amounts, outside.names, ready)
+            made += _prevalence_by_table(group, outside.names, ready)
+        rows += [row_of(group.where, group.design, one, group.unit_ids) for one in made]
     noted = {thing.split("\t")[1] for thing in tallied.names}
     few = {name: n for name, n in pooling.too_few.items() if name in noted}
     few |= {name: 0 for name in noted - set(pooling.pool_of) - set(few) if not outside}
     few.pop(UNNAMED.split("\t")[1], None)
-    return rows, _told(few)
+    return tuple(rows), _told(few)
 
 
 def _told(few: Mapping[str, int]) -> tuple[Problem, ...]:
@@ -207,29 +203,19 @@ def _require_known(
         )
 
 
-def _by_table(
-    group: SampledAlike,
-    names: Mapping[str, NotedName],
-    classes: Sequence[str],
-    ready: OutsideTable,
-) -> Iterator[Made]:
+def _by_table(noted: _Amounts, classes: Sequence[str], ready: OutsideTable) -> Iterator[Made]:
     """Correct the figures of units that were sampled alike by a table from outside."""
-    amounts = _amounts(group, names)
-    if amounts is None:
-        return
-    things, values, _ = amounts
-    _, adjusted = _figure_names(group)
-    read = _by_class(things, values, {name: name for name in classes}, classes)
+    read = _by_class(noted, {name: name for name in classes}, classes)
     if not read.any():
         return  # none of the table's names was met here
-    found = correct_by_table(read, ready, is_share=adjusted.endswith("_frac"))
+    found = correct_by_table(read, ready, is_share=noted.is_share)
     for k, name in enumerate(classes):
         if not (found.raw[k] > 0 or found.estimate[k] > 0):
             continue
         estimate = state_drawn(
-            adjusted, ready, found, k, len(group.units), is_plots=group.is_permanent
+            noted.adjusted, ready, found, k, len(noted.units), is_plots=noted.is_plots
         )
-        yield Made(thing=f"name\t{name}", found=estimate, about=BY_TABLE)
+        yield _made(name, estimate, BY_TABLE, noted.n_all)
 
 
 def _prevalence_by_table(
@@ -253,42 +239,30 @@ def _prevalence_by_table(
             if not (n[:, k].any() and cases.any() and np.isfinite(found.estimate[k])):
                 continue
             stated = state_drawn(figure, ready, found, k, len(seen), is_plots=group.is_permanent)
-            made = Made(
-                thing=f"name\t{name}",
-                found=stated,
-                about=BY_TABLE,
-                n_colonies=int(n[:, k].sum()),
+            made = replace(
+                _made(name, stated, BY_TABLE, len(group.units)), n_colonies=int(n[:, k].sum())
             )
             yield made.flagged(Flag.CHOSEN_LEFT_OUT) if chosen else made
 
 
-def _by_looks(
-    group: SampledAlike,
-    names: Mapping[str, NotedName],
-    looks: Sequence[SecondLook],
-    pooling: Pooling,
-) -> Iterator[Made]:
+def _by_looks(noted: _Amounts, looks: Sequence[SecondLook], pooling: Pooling) -> Iterator[Made]:
     """Correct the figures of units that were sampled alike by second looks."""
-    amounts = _amounts(group, names)
-    if amounts is None:
-        return
-    things, values, units = amounts
-    figure, adjusted = _figure_names(group)
     pool_of = pooling.pool_of
     among = [_pooled(one, pool_of) for one in looks if one.first in pool_of]
-    classes = sorted({pool_of.get(t, t) for t in things} | {one.settled for one in among})
-    pooled = _by_class(things, values, pool_of, classes)
+    settled = {one.settled for one in among}
+    classes = sorted({pool_of.get(name, name) for name in noted.names} | settled)
+    pooled = _by_class(noted, pool_of, classes)
     try:
-        found = correct_by_second_looks(pooled, units, among, classes)
+        found = correct_by_second_looks(pooled, noted.units, among, classes)
     except InputError:
         return  # second looks at one unit alone
     stated = set(pool_of.values())
     for k, name in enumerate(classes):
         if name not in stated or not (found.raw[k] > 0 or found.estimate[k] > 0):
             continue
-        estimate = _state(found, k, (adjusted, Method.TWICE_NAMED), group)
-        yield Made(thing=f"name\t{name}", found=estimate, about=BY_LOOKS)
-        if " or " in name and name not in things:
+        estimate = _state(found, k, (noted.adjusted, Method.TWICE_NAMED), noted)
+        yield _made(name, estimate, BY_LOOKS, noted.n_all)
+        if " or " in name and name not in noted.names:
             raw = CorrectedAmounts(
                 classes=found.classes,
                 raw=found.raw,
@@ -296,12 +270,9 @@ def _by_looks(
                 u=pooled.std(axis=0, ddof=1) / np.sqrt(len(pooled)),
                 df=np.full(len(classes), len(pooled) - 1.0),
             )
-            own = Method.T_LOGIT if figure.endswith("_frac") else Method.T_LOG
-            yield Made(
-                thing=f"name\t{name}",
-                found=_state(raw, k, (figure, own), group),
-                about=TOGETHER,
-            )
+            own = Method.T_LOGIT if noted.is_share else Method.T_LOG
+            stated_raw = _state(raw, k, (noted.figure, own), noted)
+            yield _made(name, stated_raw, TOGETHER, noted.n_all)
 
 
 def _pooled(look: SecondLook, pool_of: Mapping[str, str]) -> SecondLook:
@@ -313,35 +284,51 @@ def _pooled(look: SecondLook, pool_of: Mapping[str, str]) -> SecondLook:
     )
 
 
-def _figure_names(group: SampledAlike) -> tuple[str, str]:
-    """Name the raw and the corrected figure of a design."""
-    if group.design in COVER_DESIGNS:
-        return "cover_frac", "cover_adjusted_frac"
-    if group.design == "timed_swim":
-        return "count_per_min", "count_adjusted_per_min"
-    return "density_per_m2", "density_adjusted_per_m2"
-
-
-def _state(
-    found: CorrectedAmounts, k: int, what: tuple[str, Method], group: SampledAlike
-) -> Estimate:
+def _state(found: CorrectedAmounts, k: int, what: tuple[str, Method], noted: _Amounts) -> Estimate:
     """State one corrected amount."""
     return state_amount(
         what,
         (float(found.estimate[k]), float(found.u[k]), float(found.df[k])),
-        len(group.units),
-        is_plots=group.is_permanent,
+        len(noted.units),
+        is_plots=noted.is_plots,
     )
 
 
-def _amounts(
-    group: SampledAlike, names: Mapping[str, NotedName]
-) -> tuple[list[str], NDArray[np.float64], list[str]] | None:
-    """Return the names noted, their amounts in each unit, and the units; None where none is."""
-    is_cover = group.design in COVER_DESIGNS
-    if not is_cover and group.design not in COUNT_DESIGNS:
+def _made(name: str, found: Estimate, about: str, n_all: int) -> Made:
+    """Put a stated figure of a name on its way; units that say nothing of it are blank."""
+    n_blank = n_all - found.n_units
+    made = Made(thing=f"name\t{name}", found=replace(found, n_blank=n_blank), about=about)
+    return made.flagged(Flag.BLANK_UNITS) if n_blank else made
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Amounts:
+    """Amounts of names in units that were sampled alike, blank units left out."""
+
+    figure: str
+    adjusted: str
+    names: list[str]
+    values: NDArray[np.float64]
+    units: list[str]
+    n_all: int
+    is_plots: bool
+
+    @property
+    def is_share(self) -> bool:
+        """Whether they are shares of the ground."""
+        return self.figure.endswith("_frac")
+
+
+def _amounts(group: SampledAlike, names: Mapping[str, NotedName]) -> _Amounts | None:
+    """Return the names noted with their amounts in each unit; None where none is."""
+    if group.design in COVER_DESIGNS:
+        which, figure, adjusted = "on", "cover_frac", "cover_adjusted_frac"
+    elif group.design not in COUNT_DESIGNS:
         return None
-    which = "on" if is_cover else "counts"
+    elif group.design == "timed_swim":
+        which, figure, adjusted = "counts", "count_per_min", "count_adjusted_per_min"
+    else:
+        which, figure, adjusted = "counts", "density_per_m2", "density_adjusted_per_m2"
     seen = {thing for one in group.tallies for thing in getattr(one, which)}
     things = [t for t in sorted(names) if t != UNNAMED and t in seen]
     rows, units = [], []
@@ -349,8 +336,8 @@ def _amounts(
         tally = one.tally
         design = tally.design
         size = design.minutes if group.design == "timed_swim" else design.searched_m2
-        effort = tally.read if is_cover else size or 0.0
-        if is_cover:
+        effort = tally.read if which == "on" else size or 0.0
+        if which == "on":
             row = [tally.on.get(t, 0.0) for t in things]
         else:
             row = [float(tally.counts.get(t, unseen(tally, t))) for t in things]
@@ -360,19 +347,26 @@ def _amounts(
     values = np.array(rows, dtype=np.float64).reshape(len(rows), len(things))
     kept = np.atleast_1d(np.isfinite(values).all(axis=0))
     things = [thing.split("\t")[1] for thing, k in zip(things, kept, strict=True) if k]
-    return (things, values[:, kept], units) if things and len(units) > 1 else None
+    if not things or len(units) < FEWEST_UNITS:
+        return None
+    return _Amounts(
+        figure=figure,
+        adjusted=adjusted,
+        names=things,
+        values=values[:, kept],
+        units=units,
+        n_all=len(group.units),
+        is_plots=group.is_permanent,
+    )
 
 
 def _by_class(
-    things: Sequence[str],
-    values: NDArray[np.float64],
-    pool_of: Mapping[str, str],
-    classes: Sequence[str],
+    noted: _Amounts, pool_of: Mapping[str, str], classes: Sequence[str]
 ) -> NDArray[np.float64]:
     """Sum the amounts of names to those of classes."""
-    found = np.zeros((len(values), len(classes)))
-    for k, thing in enumerate(things):
+    found = np.zeros((len(noted.values), len(classes)))
+    for k, thing in enumerate(noted.names):
         name = pool_of.get(thing, thing)
         if name in classes:
-            found[:, classes.index(name)] += values[:, k]
+            found[:, classes.index(name)] += noted.values[:, k]
     return found

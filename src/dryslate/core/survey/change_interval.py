@@ -259,18 +259,7 @@ class VisitMeans:
     df: FloatArray
 
     def ends(self, error: ArrayLike = ERROR) -> Ends:
-        """
-        Return the interval.
-
-        Parameters
-        ----------
-        error : array_like of float
-            Chance that the truth lies outside.
-
-        Returns
-        -------
-        lo, hi : ndarray of float
-        """
+        """Return the interval, as `PairedParts.ends` does."""
         interval = rate_interval if self.scale is Scale.RATE else fraction_interval
         terms = Terms(is_narrowed=True, error=error)
         away = []

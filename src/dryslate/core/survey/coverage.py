@@ -28,11 +28,12 @@ _SIMULATED = {
 LINE_SIZES = "line_geometric_mean"
 """Geometric mean of sizes that lines met, weighed by one over the width."""
 _FARTHEST_LEVEL = 0.6
-"""A level below this share of the lowest simulated one is outside the table."""
+"""
+A level below this share of the lowest simulated one is outside the table (our choice). So are two
+means that differ by more than one over it times what was simulated.
+"""
 _FARTHEST_SPREAD = 1.4
-"""A spread above so many times the greatest simulated one is outside the table."""
-_LEAST_RATIO, _MOST_RATIO = 0.15, 3.3
-"""Means that differ by more than these are outside the table of changes."""
+"""A spread above so many times the greatest simulated one is outside the table (our choice)."""
 _LEAST = 1e-9
 """What stands for nothing on a log scale."""
 
@@ -204,7 +205,8 @@ def find_coverage_of_change(table: CoverageTable, kind: str, change: LookedUp) -
     """
     if kind not in table.changes or change.n_units < table.changes[kind][:, 0].min():
         return None
-    if not _LEAST_RATIO <= change.ratio <= _MOST_RATIO:
+    ratios = table.changes[kind][:, 3]
+    if not _FARTHEST_LEVEL * ratios.min() <= change.ratio <= ratios.max() / _FARTHEST_LEVEL:
         return None
     wanted = (float(change.n_units), change.level, change.size, change.ratio, change.spread)
     return _look_up(_tree(table, kind), wanted)

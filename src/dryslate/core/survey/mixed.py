@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Hashable, Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,6 +17,7 @@ from dryslate.core.survey.estimate import Estimate
 from dryslate.core.survey.intervals import P_HI
 from dryslate.core.survey.methods import Figure, Method, find_rule
 from dryslate.core.survey.mixed_bootstrap import Layout, reach_of_contrast
+from dryslate.core.survey.mixed_likelihood import STEP, Likelihood, curvature_of, find_shares
 from dryslate.core.survey.planning import POWER, change_seen
 from dryslate.core.survey.spread import Spread
 
@@ -25,9 +26,6 @@ FEWEST_SITES = 6
 """With fewer, intervals of contrasts come from the model drawn again."""
 FEWEST_OBSERVERS = 5
 """With fewer, a variance between observers cannot be told."""
-_STEP = 1e-3
-_FLAT = 1e-4
-_MOST_ROOT = 1e4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -75,7 +73,7 @@ class MixedFit:
     n_units: int
     n_blank: int
     flags: tuple[Flag, ...]
-    _likelihood: _Likelihood
+    _likelihood: Likelihood
     _log_variances: FloatArray
     _layout: Layout
 
@@ -219,11 +217,11 @@ class MixedFit:
             return float(c @ self._likelihood.covariance(where) @ c)
 
         v = variance(at)
-        curve = _curvature(self._likelihood.deviance, at)
+        curve = curvature_of(self._likelihood.deviance, at)
         slope = np.array(
             [
-                (variance(at + step) - variance(at - step)) / (2 * _STEP)
-                for step in _STEP * np.eye(len(at))
+                (variance(at + step) - variance(at - step)) / (2 * STEP)
+                for step in STEP * np.eye(len(at))
             ]
         )
         doubt = float(slope @ (2 * np.linalg.pinv(curve)) @ slope)
@@ -281,8 +279,8 @@ def fit_visits(seen: VisitedUnits) -> MixedFit:
         factors["observer"] = _members(observers)
     elif len(set(observers)) > 1:
         flags.append(Flag.OBSERVERS_NOT_IN_MODEL)
-    likelihood = _Likelihood.of(y, _members(pairs), tuple(factors.values()))
-    shares, is_found = _shares(likelihood)
+    likelihood = Likelihood.of(y, _members(pairs), tuple(factors.values()))
+    shares, is_found = find_shares(likelihood)
     if not is_found:
         flags.append(Flag.MODEL_NOT_CONVERGED)
     if (shares == 0).any():
@@ -305,99 +303,6 @@ def fit_visits(seen: VisitedUnits) -> MixedFit:
     )
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Likelihood:
-    """Restricted likelihood from cross-products; variances of factors relative to the error's."""
-
-    n: int
-    widths: tuple[int, ...]
-    zz: FloatArray
-    zx: FloatArray
-    zy: FloatArray
-    xx: FloatArray
-    xy: FloatArray
-    yy: float
-    shift: float
-
-    @classmethod
-    def of(cls, y: FloatArray, x: FloatArray, factors: tuple[FloatArray, ...]) -> _Likelihood:
-        """Take the cross-products of values, cells and factors."""
-        z = np.hstack(factors) if factors else np.zeros((len(y), 0))
-        shift = float(y.mean())
-        away = y - shift
-        return cls(
-            n=len(y),
-            widths=tuple(f.shape[1] for f in factors),
-            zz=z.T @ z,
-            zx=z.T @ x,
-            zy=z.T @ away,
-            xx=x.T @ x,
-            xy=x.T @ away,
-            yy=float(away @ away),
-            shift=shift,
-        )
-
-    def only(self, kept: NDArray[np.bool_]) -> _Likelihood:
-        """Leave factors out."""
-        columns = np.repeat(kept, self.widths)
-        return _Likelihood(
-            n=self.n,
-            widths=tuple(w for w, k in zip(self.widths, kept, strict=True) if k),
-            zz=self.zz[np.ix_(columns, columns)],
-            zx=self.zx[columns],
-            zy=self.zy[columns],
-            xx=self.xx,
-            xy=self.xy,
-            yy=self.yy,
-            shift=self.shift,
-        )
-
-    def _reduced(self, shares: FloatArray) -> tuple[float, FloatArray, FloatArray, float]:
-        """Log determinant of V, and X'V⁻¹X, X'V⁻¹y, y'V⁻¹y, the error's variance being 1."""
-        root = np.sqrt(np.repeat(shares, self.widths))
-        if not len(root):
-            return 0.0, self.xx, self.xy, self.yy
-        lower = np.linalg.cholesky(np.eye(len(root)) + root[:, None] * self.zz * root)
-        x = np.linalg.solve(lower, root[:, None] * self.zx)
-        y = np.linalg.solve(lower, root * self.zy)
-        log_det = 2 * float(np.log(np.diag(lower)).sum())
-        return log_det, self.xx - x.T @ x, self.xy - x.T @ y, self.yy - float(y @ y)
-
-    def _rest(self, shares: FloatArray) -> tuple[float, FloatArray, float]:
-        """Log determinants of V and X'V⁻¹X, the latter, and what the means leave over."""
-        log_det, xx, xy, yy = self._reduced(shares)
-        left = yy - float(xy @ np.linalg.solve(xx, xy))
-        return log_det + float(np.linalg.slogdet(xx)[1]), xx, left
-
-    def profile(self, shares: FloatArray) -> float:
-        """Deviance at the best error variance for these shares."""
-        dets, xx, left = self._rest(shares)
-        free = self.n - len(xx)
-        return dets + free * math.log(left / free)
-
-    def deviance(self, log_variances: FloatArray) -> float:
-        """Deviance at variances of the factors and of the error, in logarithms."""
-        error = math.exp(log_variances[-1])
-        dets, xx, left = self._rest(np.exp(log_variances[:-1]) / error)
-        return dets + (self.n - len(xx)) * math.log(error) + left / error
-
-    def error_variance(self, shares: FloatArray) -> float:
-        """Best error variance for these shares."""
-        _, xx, left = self._rest(shares)
-        return left / (self.n - len(xx))
-
-    def means(self, shares: FloatArray) -> FloatArray:
-        """Means of the cells."""
-        _, xx, xy, _ = self._reduced(shares)
-        return np.asarray(np.linalg.solve(xx, xy) + self.shift)
-
-    def covariance(self, log_variances: FloatArray) -> FloatArray:
-        """Covariance of the cells' means."""
-        error = math.exp(log_variances[-1])
-        _, xx, _, _ = self._reduced(np.exp(log_variances[:-1]) / error)
-        return np.asarray(error * np.linalg.inv(xx))
-
-
 def _levels(labels: Sequence[Hashable]) -> NDArray[np.intp]:
     """Return the number of each entry's level, in the order they are met."""
     levels = {label: k for k, label in enumerate(dict.fromkeys(labels))}
@@ -409,66 +314,4 @@ def _members(labels: Sequence[Hashable]) -> FloatArray:
     levels = _levels(labels)
     found = np.zeros((len(levels), int(levels.max()) + 1))
     found[np.arange(len(levels)), levels] = 1.0
-    return found
-
-
-def _shares(likelihood: _Likelihood) -> tuple[FloatArray, bool]:
-    """Find each factor's variance over the error's, 0 where it adds nothing; and whether found."""
-    from scipy.optimize import Bounds, minimize
-
-    n = len(likelihood.widths)
-    if not n:
-        return np.zeros(0), True
-    if n == 1:
-        return _one_share(likelihood)
-    tries = [
-        minimize(  # type: ignore[call-overload]  # its stubs take no plain bounds
-            lambda root: likelihood.profile(root**2),
-            np.full(n, start),
-            method="L-BFGS-B",
-            bounds=Bounds(np.zeros(n), np.full(n, _MOST_ROOT)),
-            tol=1e-12,
-        )
-        for start in (0.1, 1.0, 3.0)
-    ]
-    best = min(tries, key=lambda one: one.fun)
-    roots = np.where(best.x < _FLAT, 0.0, best.x)
-    for k in range(n):  # an edge that is as good is the simpler answer
-        edge = np.where(np.arange(n) == k, 0.0, roots)
-        if likelihood.profile(edge**2) <= best.fun + 1e-9:
-            roots = edge
-    reached = sum(abs(one.fun - best.fun) < 1e-5 for one in tries)
-    return roots**2, bool(reached > 1 and (best.x < _MOST_ROOT).all())
-
-
-def _one_share(likelihood: _Likelihood) -> tuple[FloatArray, bool]:
-    """Find the one factor's variance over the error's: on a grid, then between its neighbours."""
-    from scipy.optimize import minimize_scalar
-
-    def deviance(root: float) -> float:
-        """Deviance at the root of the share."""
-        return likelihood.profile(np.array([root**2]))
-
-    grid = np.concatenate([[0.0], np.geomspace(1e-2, _MOST_ROOT, 40)])
-    found = [deviance(root) for root in grid]
-    at = int(np.argmin(found))
-    if at == len(grid) - 1:
-        return np.array([grid[at] ** 2]), False
-    between = (grid[max(at - 1, 0)], grid[at + 1])
-    best = minimize_scalar(deviance, bounds=between, method="bounded", options={"xatol": 1e-9})
-    root = 0.0 if best.x < _FLAT or found[0] <= best.fun + 1e-9 else float(best.x)
-    return np.array([root**2]), True
-
-
-def _curvature(deviance: Callable[[FloatArray], float], at: FloatArray) -> FloatArray:
-    """Second derivatives by differences."""
-    n = len(at)
-    steps = _STEP * np.eye(n) * 10
-    found = np.zeros((n, n))
-    for i in range(n):
-        for j in range(i, n):
-            a, b = steps[i], steps[j]
-            four = deviance(at + a + b) - deviance(at + a - b)
-            four += deviance(at - a - b) - deviance(at - a + b)
-            found[i, j] = found[j, i] = four / (4 * (10 * _STEP) ** 2)
     return found

@@ -19,6 +19,10 @@ FEW_CHECKED = 10
 """Checked corals of a class up to which intervals by a table were wide in simulations."""
 ROUGH = 0.5
 """Condition number over the root of the corals checked above which they were, too."""
+FEWEST_LOOKED = 3
+"""Units under which intervals by second looks were narrow in simulations."""
+FEW_OF_HEALTH = 8
+"""Units up to which intervals of prevalence by a table were wide in simulations."""
 
 
 def amount_interval(
@@ -81,7 +85,8 @@ def state_amount(
     -------
     Estimate
         t on the logit or the logarithm; on the plain scale, flagged ``adjusted_outside``, where
-        the correction came out below 0, or a share above 1.
+        the correction came out at 0 or below, or a share at 1 or above. Corrected in two units:
+        flagged ``coverage_low`` (docs/estimators/misnaming.md says how that was measured).
 
     Examples
     --------
@@ -97,6 +102,8 @@ def state_amount(
         flags.append(Flag.NO_SPREAD)
     elif estimate <= 0 or (is_share and estimate >= 1):
         flags.append(Flag.ADJUSTED_OUTSIDE)
+    if u > 0 and method is Method.TWICE_NAMED and n_units < FEWEST_LOOKED:
+        flags.append(Flag.COVERAGE_LOW)
     return Estimate(
         what=figure,
         estimate=estimate,
@@ -137,9 +144,9 @@ def state_drawn(
     -------
     Estimate
         Flagged ``rates_from_elsewhere`` always; ``rates_taken_as_exact`` and ``coverage_low`` where
-        the table does not say how many were checked; ``coverage_high`` where it is roughly known
-        (docs/estimators/misnaming.md says how that was measured); ``adjusted_outside`` where the
-        correction came out below 0, or a share above 1.
+        the table does not say how many were checked; ``coverage_high`` where it is roughly known,
+        or prevalence is of few units (docs/estimators/misnaming.md says how that was measured);
+        ``adjusted_outside`` where the correction came out below 0, or a share above 1.
 
     Examples
     --------
@@ -152,12 +159,13 @@ def state_drawn(
     estimate, u = float(found.estimate[k]), float(found.u[k])
     is_outside = estimate < 0 or (figure.endswith("_frac") and estimate > 1)
     is_exact = outside.fewest_checked is None
+    is_wide = figure.startswith("prevalence_") and n_units <= FEW_OF_HEALTH
     said = (
         (Flag.OF_THESE_PLOTS, is_plots),
         (Flag.RATES_FROM_ELSEWHERE, True),
         (Flag.RATES_TAKEN_AS_EXACT, is_exact),
         (Flag.COVERAGE_LOW, is_exact),
-        (Flag.COVERAGE_HIGH, _is_roughly_known(outside)),
+        (Flag.COVERAGE_HIGH, not is_exact and (is_wide or _is_roughly_known(outside))),
         (Flag.ADJUSTED_OUTSIDE, is_outside),
         (Flag.NO_SPREAD, not u > 0),
     )

@@ -133,7 +133,7 @@ def test_flags_follow_the_coverage() -> None:
         assert coverage_flags(TABLE, Figure.COVER, int(cell["n_units"]), *where) == flags
 
 
-@pytest.mark.parametrize("kind", ["paired_cover", "anew_density", "paired_prevalence"])
+@pytest.mark.parametrize("kind", sorted(TABLE.changes))
 def test_stored_cells_of_changes_are_those_of_the_benchmark(kind) -> None:
     """The worse of two strengths of pairing, and its spread."""
     what = kind.split("_")[1]
@@ -204,9 +204,16 @@ def test_changes_carry_the_flag_of_the_nearest_cell() -> None:
         assert change_flags(TABLE, row["figure"], looked_up) == want
     usual = LookedUp(n_units=5, level=0.3, size=100, ratio=0.8, spread=0.05)
     assert change_flags(TABLE, "paired_cover", usual) == ()
+    for inside in (
+        replace(usual, ratio=0.16),
+        replace(usual, ratio=3.3),
+        replace(usual, level=0.031),
+    ):
+        assert find_coverage_of_change(TABLE, "paired_cover", inside) is not None
     for other in (
-        replace(usual, ratio=0.01),
-        replace(usual, level=0.001),
+        replace(usual, ratio=0.14),
+        replace(usual, ratio=3.4),
+        replace(usual, level=0.029),
         replace(usual, n_units=1),
         replace(usual, ratio=float("inf")),
     ):

@@ -188,6 +188,14 @@ def test_amounts_beyond_what_can_be_are_stated_on_the_plain_scale() -> None:
     assert (none.lo95, none.method) == (None, Method.NONE)
 
 
+def test_second_looks_of_two_units_say_that_their_interval_is_narrow() -> None:
+    what, amount = ("cover_adjusted_frac", Method.TWICE_NAMED), (0.12, 0.03, 1.0)
+    assert state_amount(what, amount, 2).flags == (Flag.COVERAGE_LOW,)
+    assert state_amount(what, amount, 3).flags == ()
+    raw = state_amount(("cover_frac", Method.T_LOGIT), amount, 2)
+    assert raw.flags == ()
+
+
 ILL = np.array([[5, 2], [3, 1], [6, 2], [4, 3]])
 WELL = np.array([[5, 9], [8, 12], [4, 8], [7, 9]])
 
@@ -225,3 +233,16 @@ def test_a_class_of_which_nothing_is_left_has_no_prevalence() -> None:
     ready = prepare_table([[0.6, 0.4], [0.05, 0.95]], [100, 100])
     found = correct_prevalence_by_table([[5, 1], [4, 0]], [[30, 3], [25, 4]], ready)
     assert np.isnan(found.estimate[1])
+
+
+def test_prevalence_of_few_units_by_a_table_says_that_its_interval_is_wide() -> None:
+    ready = prepare_table(TABLE, [100, 100])
+    found = correct_prevalence_by_table(ILL, WELL, ready)
+    figure = "prevalence_bleached_adjusted_frac"
+    assert Flag.COVERAGE_HIGH in state_drawn(figure, ready, found, 0, 8).flags
+    assert Flag.COVERAGE_HIGH not in state_drawn(figure, ready, found, 0, 9).flags
+    assert Flag.COVERAGE_HIGH not in state_drawn("cover_adjusted_frac", ready, found, 0, 4).flags
+    exact = prepare_table(TABLE)
+    sure = state_drawn(figure, exact, correct_prevalence_by_table(ILL, WELL, exact), 0, 4)
+    assert Flag.COVERAGE_LOW in sure.flags
+    assert Flag.COVERAGE_HIGH not in sure.flags
