@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -70,138 +71,97 @@ class Tagged:
         return "tag_lost" if round_ in self.tag_lost_on else "seen"
 
 
-def _beside(what: str, bearing_deg: float, distance_m: float) -> Neighbour:
-    return Neighbour(what=what, bearing_deg=bearing_deg, distance_m=distance_m)
+def _tagged(
+    label: str,
+    of: tuple[int, int],
+    why: Why,
+    place: tuple[float, str],
+    beside: tuple[tuple[str, float, float], ...],
+    story: str,
+    **more: Any,
+) -> Tagged:
+    """Return a tagged coral, 20 cm from its stake: bearing and place, neighbours, its story."""
+    neighbours = (Neighbour(what=w, bearing_deg=b, distance_m=d) for w, b, d in beside)
+    return Tagged(
+        label=label,
+        station=of[0],
+        number=of[1],
+        why=why,
+        health=tuple(_health(told) for told in story.split("|")),
+        place=place[1],
+        neighbours=tuple(neighbours),
+        bearing_deg=place[0],
+        distance_m=0.2,
+        **more,
+    )
 
 
-_WELL = Health()
+def _health(told: str) -> Health | None:
+    """Return the fractions on a round from per cent in the order of `Health`; a dash: gone."""
+    if told.strip() == "-":
+        return None
+    names = Health.__dataclass_fields__
+    return Health(**{name: int(n) / 100 for name, n in zip(names, told.split(), strict=True)})
+
+
 TAGGED: tuple[Tagged, ...] = (
-    Tagged(
-        label="11",
-        station=0,
-        number=0,
-        why="random",
-        health=(
-            _WELL,
-            Health(normal=0.2, pale=0.35, bleached=0.45),
-            Health(normal=0.4, pale=0.5, bleached=0.1),
-            Health(normal=0.9, pale=0.1),
-        ),
-        place="left of the card's place, seaward",
-        neighbours=(_beside("12", 95.0, 0.3), _beside("valley coral", 180.0, 0.2)),
-        bearing_deg=310.0,
-        distance_m=0.2,
+    _tagged(
+        "11", (0, 0), "random",
+        (310.0, "left of the card's place, seaward"),
+        (("12", 95.0, 0.3), ("valley coral", 180.0, 0.2)),
+        "100 0 0 0 0 | 20 35 45 0 0 | 40 50 10 0 0 | 90 10 0 0 0",
     ),
-    Tagged(
-        label="12",
-        station=0,
-        number=1,
-        why="place",
-        health=(
-            Health(normal=0.9, pale=0.1),
-            Health(pale=0.3, bleached=0.7, normal=0.0),
-            Health(normal=0.0, pale=0.2, bleached=0.3, recently_dead=0.4, old_dead=0.1),
-            Health(normal=0.3, pale=0.1, old_dead=0.6),
-        ),
+    _tagged(
+        "12", (0, 1), "place",
+        (55.0, "branching, nearest to the stake"),
+        (("11", 275.0, 0.3),),
+        "90 10 0 0 0 | 0 30 70 0 0 | 0 20 30 40 10 | 30 10 0 0 60",
         lesions=("", "", "white bare branches in the middle", "turf on the dead branches"),
-        place="branching, nearest to the stake",
-        neighbours=(_beside("11", 275.0, 0.3),),
-        bearing_deg=55.0,
-        distance_m=0.2,
     ),
-    Tagged(
-        label="13",
-        station=0,
-        number=2,
-        why="random",
-        health=(Health(normal=0.95, old_dead=0.05),) * 4,
-        place="landward, below a ledge",
-        neighbours=(_beside("11", 0.0, 0.2), _beside("14", 90.0, 0.3)),
-        bearing_deg=235.0,
-        distance_m=0.2,
+    _tagged(
+        "13", (0, 2), "random",
+        (235.0, "landward, below a ledge"),
+        (("11", 0.0, 0.2), ("14", 90.0, 0.3)),
+        "95 0 0 0 5 | 95 0 0 0 5 | 95 0 0 0 5 | 95 0 0 0 5",
     ),
-    Tagged(
-        label="14",
-        station=0,
-        number=3,
-        why="stressed",
+    _tagged(
+        "14", (0, 3), "stressed",
+        (125.0, "landward, right of 13"),
+        (("13", 270.0, 0.3),),
+        "90 10 0 0 0 | 0 40 60 0 0 | 20 60 20 0 0 | 70 20 0 0 10",
         first_round=1,
-        health=(
-            Health(normal=0.9, pale=0.1),
-            Health(normal=0.0, pale=0.4, bleached=0.6),
-            Health(normal=0.2, pale=0.6, bleached=0.2),
-            Health(normal=0.7, pale=0.2, old_dead=0.1),
-        ),
         lesions=("", "", "", "a patch of turf at the edge"),
-        place="landward, right of 13",
-        neighbours=(_beside("13", 270.0, 0.3),),
-        bearing_deg=125.0,
-        distance_m=0.2,
     ),
-    Tagged(
-        label="21",
-        station=3,
-        number=0,
-        why="random",
-        health=(
-            _WELL,
-            Health(normal=0.6, pale=0.4),
-            Health(normal=0.4, pale=0.6),
-            Health(normal=0.9, pale=0.1),
-        ),
-        place="on the sand's edge",
-        neighbours=(_beside("22", 90.0, 0.3), _beside("plates, 23", 170.0, 0.2)),
-        bearing_deg=300.0,
-        distance_m=0.2,
+    _tagged(
+        "21", (3, 0), "random",
+        (300.0, "on the sand's edge"),
+        (("22", 90.0, 0.3), ("plates, 23", 170.0, 0.2)),
+        "100 0 0 0 0 | 60 40 0 0 0 | 40 60 0 0 0 | 90 10 0 0 0",
     ),
-    Tagged(
-        label="22",
-        station=3,
-        number=1,
-        why="place",
-        health=(
-            Health(normal=0.95, old_dead=0.05),
-            Health(normal=0.3, pale=0.35, bleached=0.3, old_dead=0.05),
-            Health(normal=0.3, pale=0.25, bleached=0.15, recently_dead=0.25, old_dead=0.05),
-            Health(normal=0.6, pale=0.1, old_dead=0.3),
-        ),
+    _tagged(
+        "22", (3, 1), "place",
+        (60.0, "nearest to the stake"),
+        (("21", 270.0, 0.3), ("24", 175.0, 0.2)),
+        "95 0 0 0 5 | 30 35 30 0 5 | 30 25 15 25 5 | 60 10 0 0 30",
         lesions=("", "", "bare white skeleton on the crown", "turf where it was bare"),
-        place="nearest to the stake",
-        neighbours=(_beside("21", 270.0, 0.3), _beside("24", 175.0, 0.2)),
-        bearing_deg=60.0,
-        distance_m=0.2,
     ),
-    Tagged(
-        label="23",
-        station=3,
-        number=2,
-        why="stressed",
+    _tagged(
+        "23", (3, 2), "stressed",
+        (240.0, "plates, over the drop"),
+        (("21", 350.0, 0.2),),
+        "90 10 0 0 0 | 0 20 80 0 0 | 0 30 50 20 0 | 40 30 0 0 30",
         first_round=1,
-        health=(
-            Health(normal=0.9, pale=0.1),
-            Health(normal=0.0, pale=0.2, bleached=0.8),
-            Health(normal=0.0, pale=0.3, bleached=0.5, recently_dead=0.2),
-            Health(normal=0.4, pale=0.3, old_dead=0.3),
-        ),
         lesions=("", "", "rim of the lowest plate bare", "turf on the lowest plate"),
         tag_lost_on=(3,),
-        place="plates, over the drop",
-        neighbours=(_beside("21", 350.0, 0.2),),
-        bearing_deg=240.0,
-        distance_m=0.2,
     ),
-    Tagged(
-        label="24",
-        station=3,
-        number=3,
-        why="random",
-        health=(_WELL, Health(normal=0.5, pale=0.5), None, None),
-        place="on loose rubble, below 22",
-        neighbours=(_beside("22", 355.0, 0.2), _beside("plates, 23", 265.0, 0.3)),
-        bearing_deg=130.0,
-        distance_m=0.2,
+    _tagged(
+        "24", (3, 3), "random",
+        (130.0, "on loose rubble, below 22"),
+        (("22", 355.0, 0.2), ("plates, 23", 265.0, 0.3)),
+        "100 0 0 0 0 | 50 50 0 0 0 | - | -",
     ),
-)
+)  # fmt: skip
+"""Fractions are normal, pale, bleached, recently dead and old dead, in per cent, on each round."""
 
 
 def tagged_at(station: int, number: int) -> Tagged | None:
