@@ -141,6 +141,15 @@ def test_how_often_a_genus_is_met_is_the_prior_where_nothing_local_is_known(
     assert chances(local)["Nova"] == pytest.approx(0.98 + 0.02 / 7)
 
 
+def test_genera_met_always_often_at_times_and_seldom_count_8_to_4_to_2_to_1(
+    small_reef: ModuleType,
+) -> None:
+    plain = small_reef.reef(small_reef.ALPHA, small_reef.BELLA, small_reef.NOVA)
+    taxa = replace(plain, met={"west": {"Alpha": "always", "Bella": "at_times", "Nova": "seldom"}})
+    p = chances(build_model(taxa, small_reef.PLAIN, "west"))
+    assert p == pytest.approx({"Alpha": 8 / 11, "Bella": 2 / 11, "Nova": 1 / 11})
+
+
 def test_in_a_region_made_of_several_a_genus_counts_as_where_it_is_met_most(
     small_reef: ModuleType,
 ) -> None:
