@@ -52,6 +52,19 @@ def test_swapped_position_is_told_on_the_page(client_of, own_project) -> None:
     assert answer.status_code == 422
 
 
+def test_words_on_a_place_that_no_file_can_carry_are_refused(client_of, own_project) -> None:
+    pages = client_of(own_project)
+    for field in ("country", "water_body", "locality", "published_locality"):
+        answer = pages.post("/archive/site", data={"site": "Lantern Steps", field: "a\x00b"})
+        assert answer.status_code == 422
+        assert "place-words-odd" in answer.text
+    for number in ("nan", "1e999", "wide"):
+        said = {"site": "Lantern Steps", "uncertainty_m": number}
+        assert pages.post("/archive/site", data=said).status_code == 422
+    with wiring.survey_store(own_project, write=False) as store:
+        assert store.site_places() == ()
+
+
 def test_words_and_people_are_kept_and_taken_out(client_of, own_project) -> None:
     pages = client_of(own_project)
     words = {"title": "Two reefs", "licence": "CC-BY-4.0", "rights_holder": "The team"}

@@ -42,6 +42,7 @@ def test_colony_is_tagged_with_its_reason_and_listed(pages) -> None:
     for fields, slug in (
         ({"label": "17", "visit": VISIT, "why": "random"}, "colony-label-taken"),
         ({"label": "18", "visit": VISIT, "why": ""}, "colony-why-missing"),
+        ({"label": "18", "visit": "long ago", "why": "random"}, "visit-unknown"),
     ):
         refused = pages.post("/colonies", data=fields)
         assert refused.status_code >= 400
@@ -104,12 +105,16 @@ def test_photo_gets_the_outline_that_was_measured_in_it_and_its_colour(pages) ->
 
 
 def test_looks_are_listed_once_the_onset_is_stated_and_can_be_taken_back(pages) -> None:
-    tagged(pages)
+    both = [tagged(pages), tagged(pages, "18")]
     said = {"site": "Lantern Steps", "date": "2024-03-01", "reason": "white colonies seen"}
     assert pages.post("/colonies/onsets", data=said).status_code == 303
     html = pages.get("/colonies").text
     assert "To be looked at" in html
-    assert "overdue" in html
+    looks = re.findall(r"<li>(.*?)</li>", html.split("To be looked at")[1].split("</ul>")[0], re.S)
+    late = [one for one in looks if "12 months" in one]
+    assert len(late) == 1  # one line for what one visit to the site would do
+    assert "overdue" in late[0]
+    assert all(address in late[0] for address in both)
     assert "looks at tagged colonies are overdue" in pages.get("/").text
     bare = pages.post("/colonies/onsets", data=said | {"reason": " "})
     assert "onset-reason-missing" in bare.text

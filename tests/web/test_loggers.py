@@ -15,6 +15,7 @@ ROWS = [
     for hour in range(24)
 ]
 FILE = "\n".join(["time,temperature_c", *ROWS]) + "\n"
+JPEG = b"\xff\xd8\xff\xe0\x00\x10JFIF\x00" + bytes(range(256))
 
 
 @pytest.fixture
@@ -71,9 +72,32 @@ def test_faults_are_told_with_their_place_and_nothing_is_kept(pages) -> None:
         (FILE, {"warmest_c": ""}, "logger-setting-odd"),
         (FILE, {"site": "elsewhere"}, "logger-site-unknown"),
         (FILE, {"deployed_from": "2024-02-01T09:00"}, "logger-setting-odd"),
+        (b"", {}, "table-empty"),
+        (JPEG, {}, "logger-not-csv"),
+        (FILE, {"zone": "+99:99"}, "logger-zone-wrong"),
+        ("time,temperature_c\n9999-12-31T23:59-02:00,31\n", {}, "logger-cell-unreadable"),
+        ("time,temperature_c\n2024-02-01T00:00+05:00,inf\n", {}, "logger-cell-unreadable"),
     ):
         refused = send(pages, content, **fields)
         assert refused.status_code >= 400
         assert slug in refused.text
     with wiring.survey_store(pages.project, write=False) as store:
         assert store.site_loggers() == ()
+
+
+@pytest.mark.parametrize(
+    ("fields", "told"),
+    [
+        ({"warmest_c": "warm"}, "La moyenne du mois le plus chaud n’est pas un nombre\xa0: warm"),
+        ({"warmest_c": ""}, "La moyenne du mois le plus chaud n’est pas indiquée"),
+        ({"offset_c": "nan"}, "La différence enregistreur moins source n’est pas un nombre"),
+        ({"deployed_to": "2024-02-01T09:00"}, "un des deux moments manque"),
+        ({"warmest_source": "a\x01b"}, "La source contient des signes"),
+    ],
+)
+def test_odd_settings_are_told_in_french(pages, fields, told) -> None:
+    files = {"file": ("a.csv", FILE, "text/csv")}
+    headers = {"accept-language": "fr", "hx-request": "true"}
+    answer = pages.post("/colonies/loggers", data=STATED | fields, files=files, headers=headers)
+    assert answer.status_code == 422
+    assert told in answer.text

@@ -234,4 +234,6 @@ def test_conditions_of_a_visit_are_typed_and_kept(client_of, own_project) -> Non
     assert "stated by Ines Varro" in html
     wrong = pages.post("/records/conditions", data={**said, "water_c": "warm"})
     assert "visit-condition-odd" in wrong.text
-    assert pages.post("/records/conditions", data={"visit": "nowhere"}).status_code == 404
+    unknown = pages.post("/records/conditions", data={"visit": "nowhere"})
+    assert unknown.status_code == 422
+    assert "visit-unknown" in unknown.text

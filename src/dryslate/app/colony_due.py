@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import calendar
 import datetime
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from itertools import zip_longest
 from typing import TYPE_CHECKING, Any, Literal
@@ -210,6 +210,26 @@ def due_dates(store: SurveyStore, today: str) -> tuple[DueDate, ...]:
         for onset, later in zip_longest(onsets, onsets[1:]):
             found += _of_onset(colony, (onset, later), looked, day)
     return tuple(sorted(found, key=lambda d: (d.due_date, d.site, d.label)))
+
+
+def due_together(due: Iterable[DueDate]) -> tuple[tuple[DueDate, ...], ...]:
+    """
+    Put together the looks that one visit to a site would do.
+
+    Parameters
+    ----------
+    due : iterable of DueDate
+
+    Returns
+    -------
+    tuple of tuple of DueDate
+        Those of one site, onset, step and state, by date and site; in each by label.
+    """
+    groups: dict[tuple[str, ...], list[DueDate]] = {}
+    for one in sorted(due, key=lambda d: (d.due_date, d.site, d.label)):
+        key = (one.due_date, one.site, one.onset_date, one.step, one.state)
+        groups.setdefault(key, []).append(one)
+    return tuple(tuple(group) for group in groups.values())
 
 
 def _of_onset(

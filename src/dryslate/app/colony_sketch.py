@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
@@ -31,6 +31,8 @@ class SketchMark:
         Its place as a share of the drawing's half width, the colony at 0.
     is_beyond : bool
         Drawn at the edge; it lies farther that way.
+    from_there_deg : float or None
+        The bearing as it was taken, from the mark to the colony; None of a neighbour.
     """
 
     number: int
@@ -41,6 +43,7 @@ class SketchMark:
     east: float | None = None
     north: float | None = None
     is_beyond: bool = False
+    from_there_deg: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,6 +95,8 @@ def location_sketch(colony: Colony) -> LocationSketch:
     ... )
     >>> [(m.what, round(m.east, 2) + 0, round(m.north, 2) + 0) for m in found.marks]
     [('stake', -1.0, 0.0), ('18', 0.0, 0.5)]
+    >>> [m.from_there_deg for m in found.marks]
+    [90.0, None]
     """
     marks = []
     if colony.from_what or colony.distance_m or colony.bearing_deg is not None:
@@ -103,7 +108,10 @@ def location_sketch(colony: Colony) -> LocationSketch:
     half_m = max((far for _, far in placed if not near or far <= REACH * near), default=1.0)
     half_m = half_m or 1.0
     return LocationSketch(
-        marks=tuple(_mark(number, one, half_m) for number, one in enumerate(marks, start=1)),
+        marks=tuple(
+            replace(mark, from_there_deg=colony.bearing_deg) if mark.kind == "from" else mark
+            for mark in (_mark(number, one, half_m) for number, one in enumerate(marks, start=1))
+        ),
         half_m=half_m,
         bar_m=_round_length(half_m),
     )

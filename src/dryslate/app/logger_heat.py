@@ -105,6 +105,8 @@ def read_logger(table: Table, columns: tuple[str, str], zone: timedelta | None) 
         try:
             when, clock_here = _moment(cells[at], zone)
             reading = float(cells[of].replace(",", ".")) if cells[of] else math.nan
+            if math.isinf(reading):
+                raise ValueError("infinite")
         except InputError as error:
             place = f"{table.name}, row {k}, {columns[0]}"
             problems.append(_fault(error.slug, error.message, error.fix, place))
@@ -213,22 +215,22 @@ def _moment(text: str, zone: timedelta | None) -> tuple[datetime, timedelta]:
             shift = zone or timedelta(0)
             return datetime(day.year, day.month, day.day) - shift, shift
         when = datetime.fromisoformat(text.strip())
-    except ValueError as error:
+        own = when.utcoffset()
+        if own is not None:
+            return when.astimezone(UTC).replace(tzinfo=None), own
+        if zone is not None:
+            return when - zone, zone
+    except (ValueError, OverflowError) as error:  # the ends of the calendar overflow
         raise InputError(
             "logger-cell-unreadable",
             f"not a time: {text}",
             "Write times like 2024-01-31T14:30+10:00.",
         ) from error
-    own = when.utcoffset()
-    if own is None and zone is None:
-        raise InputError(
-            "logger-time-no-zone",
-            f"{text} is local time without a zone",
-            "State the zone of the logger's clock, for example --zone +10:00.",
-        )
-    if own is None and zone is not None:
-        return when - zone, zone
-    return when.astimezone(UTC).replace(tzinfo=None), own or timedelta(0)
+    raise InputError(
+        "logger-time-no-zone",
+        f"{text} is local time without a zone",
+        "State the zone of the logger's clock, for example --zone +10:00.",
+    )
 
 
 def _fault(slug: str, message: str, fix: str, place: str) -> Problem:

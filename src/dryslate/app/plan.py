@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
@@ -10,6 +9,7 @@ import numpy as np
 
 from dryslate.base.errors import InputError
 from dryslate.base.problems import Problem
+from dryslate.base.typed import typed_number
 from dryslate.core.survey.allocation import Allocation, PhotoComponents, share_out
 from dryslate.core.survey.planning import (
     POWER,
@@ -289,20 +289,14 @@ def read_amount(what: str, text: str) -> float | None:
     >>> read_amount("change", "2,5")
     2.5
     """
-    typed = text.strip().replace(",", ".")
-    if not typed:
-        return None
     try:
-        value = float(typed)
-    except ValueError:
-        value = math.nan
-    if not math.isfinite(value):
+        return typed_number(text)
+    except ValueError as error:
         raise InputError(
             "plan-no-number",
             f"{text!r} is no number.",
             "Type a number such as 5 or 2.5, or leave the field empty.",
-        )
-    return value
+        ) from error
 
 
 def require_one_basis(is_past: bool, is_stated: bool) -> None:

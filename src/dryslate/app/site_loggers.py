@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import math
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING
@@ -13,6 +12,7 @@ from dryslate.app.logger_records import LoggerFile, SiteLogger
 from dryslate.app.visits import require_observer
 from dryslate.base.errors import DryslateError, InputError
 from dryslate.base.problems import Problem, problem_of
+from dryslate.base.typed import typed_number
 from dryslate.formats.table_csv import read_table_csv
 
 if TYPE_CHECKING:
@@ -104,11 +104,15 @@ def keep_logger(
             f"The project has no site {site!r}.",
             "Give the site as it was given to `dryslate take`.",
         )
-    content = _text_of(data, name)
+    content, named = _text_of(data, name), _words(name)
+    if named is None:
+        raise _refused(
+            f"The name of the file holds signs that cannot be kept, or is over {LONGEST} signs."
+        )
     logger = SiteLogger(
         site=site,
         sha256=hashlib.sha256(data).hexdigest(),
-        file_name=_words("name of the file", name),
+        file_name=named,
         observer=require_observer(store, who[0]),
         stated_at=who[1],
         **_stated(settings),  # type: ignore[arg-type]
@@ -246,46 +250,47 @@ def _stated(settings: LoggerSettings) -> dict[str, object]:
     """Return the settings as they are kept."""
     lain = (settings.deployed_from.strip(), settings.deployed_to.strip())
     if bool(lain[0]) != bool(lain[1]):
-        raise _odd("Of the times that the logger was put out and taken in, one is missing.")
-    warmest = _number("mean of the warmest month", settings.warmest_c)
+        raise _refused("Of the times that the logger was put out and taken in, one is missing.")
+    try:
+        warmest = typed_number(settings.warmest_c)
+    except ValueError as error:
+        raise _refused(
+            f"The mean of the warmest month is no number: {settings.warmest_c}"
+        ) from error
     if warmest is None:
-        raise _odd("The mean of the warmest month is not stated.")
+        raise _refused("The mean of the warmest month is not stated.")
+    try:
+        offset = typed_number(settings.offset_c)
+    except ValueError as error:
+        raise _refused(
+            f"The difference of logger and source is no number: {settings.offset_c}"
+        ) from error
+    source = _words(settings.warmest_source)
+    if source is None:
+        raise _refused(f"The source holds signs that cannot be kept, or is over {LONGEST} signs.")
     zone = settings.zone.strip()
     if zone:
         zone_of(zone)
     return {
         "warmest_c": warmest,
-        "warmest_source": _words("source", settings.warmest_source),
+        "warmest_source": source,
         "deployed_from": lain[0],
         "deployed_to": lain[1],
-        "offset_c": _number("difference of logger and source", settings.offset_c),
+        "offset_c": offset,
         "zone": zone,
         "time_column": settings.time_column.strip() or "time",
         "temperature_column": settings.temperature_column.strip() or "temperature_c",
     }
 
 
-def _number(what: str, text: str) -> float | None:
-    """Return a number as typed, with a decimal comma too; None where nothing is."""
-    plain = text.strip().replace(",", ".")
-    try:
-        value = float(plain) if plain else 0.0
-    except ValueError:
-        value = math.nan
-    if not math.isfinite(value):
-        raise _odd(f"The {what} is no number: {text.strip()}")
-    return value if plain else None
-
-
-def _words(what: str, text: str) -> str:
-    """Return words as they are kept."""
+def _words(text: str) -> str | None:
+    """Return words as they are kept; None for such as cannot be."""
     kept = " ".join(text.split())
-    if len(kept) > LONGEST or any(ord(sign) < 32 for sign in kept):
-        raise _odd(f"The {what} holds signs that cannot be kept, or is too long.")
-    return kept
+    return None if len(kept) > LONGEST or any(ord(sign) < 32 for sign in kept) else kept
 
 
-def _odd(message: str) -> InputError:
+def _refused(message: str) -> InputError:
+    """Refuse what is stated of a logger."""
     return InputError(
         "logger-setting-odd",
         message,

@@ -97,7 +97,7 @@ def set_site_place(
     InputError
         ``site-unknown``, ``position-unreadable``, ``position-out-of-range``,
         ``position-swapped``, ``position-far``, ``position-zero``, ``place-uncertainty``,
-        ``place-grid``, ``place-country-code``.
+        ``place-grid``, ``place-country-code``, ``place-words-odd``.
     """
     site, who = require_site(store, site), require_observer(store, observer)
     places = {one.site: one for one in store.site_places()}
@@ -109,7 +109,7 @@ def set_site_place(
         place = replace(place, **_position(words, others, FAR_M))
     place = replace(place, **_extent(words))
     said: dict[str, Any] = {
-        name: " ".join(text.split())
+        name: _in_words(text)
         for name in ("country", "water_body", "locality", "published_locality")
         if (text := getattr(words, name)) is not None
     }
@@ -217,6 +217,18 @@ def _extent(words: PlaceWords) -> dict[str, Any]:
             )
         said["grid_deg"] = words.grid_deg or None
     return said
+
+
+def _in_words(text: str) -> str:
+    """Return words on a place as they are kept."""
+    kept = " ".join(text.split())
+    if any(ord(sign) < 32 for sign in kept):
+        raise InputError(
+            "place-words-odd",
+            "The words on a place hold signs that no file can carry.",
+            "Type them again.",
+        )
+    return kept
 
 
 def _country_code(text: str) -> str:

@@ -11,7 +11,7 @@ from dryslate.app.unit_edits import Edit, Wish, changed_meanwhile, save_wish
 from dryslate.app.unit_joining import GAP_MIN, JoinPlan, plan_joins
 from dryslate.app.unit_records import Unit, UnitPhoto
 from dryslate.app.unit_words import UnitWords, new_unit, said, unit_words
-from dryslate.app.visits import require_name, require_observer
+from dryslate.app.visits import require_name, require_observer, visit_of
 from dryslate.base.errors import InputError
 
 if TYPE_CHECKING:
@@ -112,8 +112,7 @@ def start_unit(
         ``visit-unknown``, and as `mark_slates`.
     """
     photos = photos_by_id(store, photo_ids)
-    if visit_id not in {visit.visit_id for visit in store.visits()}:
-        raise _visit_unknown(visit_id)
+    visit_of(store, visit_id)
     if photos and one_visit(photos) != visit_id:
         raise other_visit(photos[0], visit_id)
     require_name(words.name or "", "unit")
@@ -361,12 +360,3 @@ def _left_empty(
     kept = {j.unit_id for j in after if j.how != "time"}
     lost = {joins[k].unit_id for k in wished} - kept
     return {u.unit_id for u in store.units() if u.unit_id in lost and u.name is None}
-
-
-def _visit_unknown(visit_id: str) -> InputError:
-    """Say that there is no such visit."""
-    return InputError(
-        "visit-unknown",
-        f"There is no visit {visit_id!r} in this project.",
-        "Give site and date as they were given to `dryslate take`.",
-    )

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from dryslate.app.condition_records import VisitConditions
 from dryslate.app.visits import find_visit, require_observer
 from dryslate.base.errors import InputError
+from dryslate.base.typed import typed_number
 
 if TYPE_CHECKING:
     from dryslate.app.ports import Clock, SurveyStore
@@ -124,15 +125,12 @@ def _words(name: str, text: str) -> str:
 
 def _number(name: str, text: str) -> float | None:
     """Return a number as typed; None where nothing is."""
-    plain = text.strip().replace(",", ".")
-    if not plain:
-        return None
     low, high = NUMBERS[name]
     try:
-        value = float(plain)
+        value = typed_number(text)
     except ValueError:
         value = math.nan
-    if not low <= value <= high:
+    if value is not None and not low <= value <= high:
         what = {"visibility_m": "visibility", "water_c": "temperature of the water"}[name]
         raise InputError(
             "visit-condition-odd",

@@ -78,7 +78,8 @@ def _results_report(
     as_json: bool,
 ) -> None:
     """Write the report of the survey's figures."""
-    from dryslate.app.survey_report import PARTS, ReportChoice, ReportSource, write_results_report
+    from dryslate.app.report_contents import PARTS, ReportChoice
+    from dryslate.app.survey_report import ReportSource, write_results_report
 
     language, sites, dates, parts = asked
     choice = ReportChoice(sites=tuple(sites), dates=tuple(dates), parts=tuple(parts) or PARTS)

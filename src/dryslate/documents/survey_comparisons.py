@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from dryslate.app.change_rows import ChangeRow
     from dryslate.app.colony_book import ColonyStory
     from dryslate.app.community_rows import CommunityRow
-    from dryslate.app.survey_report import SurveyReport
+    from dryslate.app.report_contents import SurveyReport
     from dryslate.core.health.colony_colour import ColourChange
 
 Section = tuple[list[Block], list[str]]

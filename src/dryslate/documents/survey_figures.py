@@ -13,8 +13,8 @@ from dryslate.documents.report_language import NBSP, Speech
 from dryslate.documents.survey_charts import Dot
 
 if TYPE_CHECKING:
+    from dryslate.app.report_contents import SurveyReport
     from dryslate.app.result_rows import ResultRow
-    from dryslate.app.survey_report import SurveyReport
 
 ALL = "all corals"
 DESIGN_WORDS = {

@@ -21,7 +21,7 @@ from dryslate.documents.survey_figures import (
 
 if TYPE_CHECKING:
     from dryslate.app.change_rows import ChangeRow
-    from dryslate.app.survey_report import SurveyReport
+    from dryslate.app.report_contents import SurveyReport
 
 MOST_PLACES = 8
 HARD_CORAL = "hard coral"

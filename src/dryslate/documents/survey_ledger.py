@@ -24,7 +24,7 @@ from dryslate.documents.survey_figures import (
 )
 
 if TYPE_CHECKING:
-    from dryslate.app.survey_report import SurveyReport
+    from dryslate.app.report_contents import SurveyReport
 
 SHORT = {
     f"hill_q{order}_{where}": f"Order {order}, {words}"

@@ -22,9 +22,9 @@ from dryslate.documents.report_language import Speech
 from dryslate.documents.survey_figures import DESIGN_WORDS
 
 if TYPE_CHECKING:
+    from dryslate.app.report_contents import SurveyReport
     from dryslate.app.report_units import ReportedUnit
     from dryslate.app.survey_records import NotedRow
-    from dryslate.app.survey_report import SurveyReport
     from dryslate.core.survey.designs import UnitDesign
 
 MOST_UNITS_ON_PAPER = 1_000

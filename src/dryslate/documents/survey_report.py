@@ -14,7 +14,7 @@ from dryslate.documents.survey_methods import limits, metadata, methods, origin,
 from dryslate.documents.survey_sections import sections
 
 if TYPE_CHECKING:
-    from dryslate.app.survey_report import SurveyReport
+    from dryslate.app.report_contents import SurveyReport
 
 
 def survey_blocks(report: SurveyReport, language: str) -> list[Block]:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from dryslate.app.survey_report import MOST_COMPARED
+from dryslate.app.report_contents import MOST_COMPARED
 from dryslate.documents.report_blocks import Block, chart, charts, heading, para
 from dryslate.documents.report_language import Speech
 from dryslate.documents.survey_charts import (
@@ -31,7 +31,7 @@ from dryslate.documents.survey_ledger import ledger
 from dryslate.documents.survey_sites import ROW, few_names, few_table, how_to_read, site_pages
 
 if TYPE_CHECKING:
-    from dryslate.app.survey_report import SurveyReport
+    from dryslate.app.report_contents import SurveyReport
 
 PARTS: dict[str, tuple[str, ...]] = {
     "cover": ("cover",),

@@ -25,7 +25,7 @@ from dryslate.documents.survey_figures import (
 )
 
 if TYPE_CHECKING:
-    from dryslate.app.survey_report import SurveyReport
+    from dryslate.app.report_contents import SurveyReport
 
 FEW_NOTED = 20
 """Names noted less often in the whole survey stand in a table of their own, not in drawings."""

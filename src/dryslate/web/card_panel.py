@@ -31,6 +31,7 @@ from dryslate.web.pages import language_of, translate
 from dryslate.web.photo_words import SCRIPT_WORDS
 from dryslate.web.reach import reach_of, session_of
 from dryslate.web.reading_words import short_words
+from dryslate.web.said import semicolon
 
 
 def card_context(request: Request, store: SurveyStore, photo_id: str) -> dict[str, Any]:
@@ -122,7 +123,7 @@ def _earlier(request: Request, told: EarlierCorrection) -> str:
         parts.append(text % {"n": number(told.off_de00, 1, language)})
     if told.px_per_mm is not None:
         parts.append(f"{number(told.px_per_mm, 3, language)} px/mm")
-    return "; ".join(parts)
+    return semicolon(language).join(parts)
 
 
 def _again(request: Request, store: SurveyStore, photo_id: str) -> dict[str, Any]:

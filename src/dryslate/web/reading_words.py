@@ -10,7 +10,7 @@ from starlette.requests import Request
 from dryslate.base.figures import decimals_for
 from dryslate.web.languages import N_, language_of, number
 from dryslate.web.pages import translate
-from dryslate.web.said import told
+from dryslate.web.said import semicolon, told
 
 VALUES = (
     ("length_mm", N_("length"), "mm"),
@@ -128,7 +128,11 @@ def _spread(request: Request, told: Mapping[str, Any]) -> dict[str, str]:
     sd = told.get("corallite_sd_mm")
     words = "" if sd is None else f"{number(sd, 2, language_of(request))} mm"
     label = translate(request, N_("corallites, and their standard deviation"))
-    return {"label": label, "text": f"{n}; {words}" if words else n, "interval": ""}
+    return {
+        "label": label,
+        "text": semicolon(language_of(request)).join(part for part in (n, words) if part),
+        "interval": "",
+    }
 
 
 def _interval(request: Request, low: str, high: str, unit: str) -> str:

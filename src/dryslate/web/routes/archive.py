@@ -17,6 +17,7 @@ from dryslate.app.project_words import LICENCES, set_facts, set_person
 from dryslate.app.publication_records import ROLES, ProjectPerson
 from dryslate.app.site_positions import PlaceWords, set_site_place
 from dryslate.app.survey_results import survey_results
+from dryslate.base.typed import typed_number
 from dryslate.web.errors import Refusal
 from dryslate.web.languages import N_
 from dryslate.web.pages import page, translate
@@ -151,11 +152,8 @@ def site_place(  # noqa: PLR0913, PLR0917  one field each for what is known of a
 
 def _number(text: str, name: str) -> float | None:
     """Read a number as people type it; None where the field is empty."""
-    plain = text.strip().replace(",", ".")
-    if not plain:
-        return None
     try:
-        return float(plain)
+        return typed_number(text)
     except ValueError as error:
         raise Refusal("page-input", 422, name) from error
 

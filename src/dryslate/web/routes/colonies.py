@@ -12,7 +12,7 @@ from dryslate import wiring
 from dryslate.app.colonies import TagRequest, find_colony, tag_colony
 from dryslate.app.colony_book import colony_stories, colony_story
 from dryslate.app.colony_colours import colour_series, measure_frame, stale_frames
-from dryslate.app.colony_due import due_dates, onset_at, state_onset, take_onset_back
+from dryslate.app.colony_due import due_dates, due_together, onset_at, state_onset, take_onset_back
 from dryslate.app.colony_page import frame_picture, frames_of, outlines_measured, sketch_picture
 from dryslate.app.colony_sketch import location_sketch
 from dryslate.app.colony_timeline import colony_timeline
@@ -55,7 +55,7 @@ def _list(request: Request, said: dict[str, Any], error: InputError | None = Non
     with reach_of(request).reading() as store:
         shown: dict[str, Any] = {"stories": colony_stories(store), "visits": store.visits()}
         shown |= {"sites": [s.site for s in store.sites()], "onsets": store.stress_onsets()}
-        due = [d for d in due_dates(store, _today()) if d.state in ("due", "overdue")]
+        due = due_together(d for d in due_dates(store, _today()) if d.state in ("due", "overdue"))
         recall = reach_of(request).keep
         heat = [one for site in shown["sites"] for one in site_heat(store, site, recall)]
     shown["heat"] = heat_lines(heat)
@@ -75,12 +75,17 @@ def tag(
 ) -> Response:
     """Tag a colony."""
     reach, (observer, now) = reach_of(request), _who(request)
-    site, _, date = visit.rpartition(" ")
-    wanted = TagRequest(
-        label=label, observer=observer, visit=(site, date), why=why, place=place, is_new=True
-    )
     try:
         with reach.writing(observer) as store:
+            on = visit_of(store, visit)
+            wanted = TagRequest(
+                label=label,
+                observer=observer,
+                visit=(on.site, on.date),
+                why=why,
+                place=place,
+                is_new=True,
+            )
             colony = tag_colony(store, wanted, now, wiring.new_identity)
     except InputError as error:
         said = {"label": label, "visit": visit, "why": why, "place": place}

@@ -11,7 +11,7 @@ from starlette.responses import HTMLResponse, RedirectResponse
 from dryslate import wiring
 from dryslate.app.sampled_units import sampled_of_visit
 from dryslate.app.visit_conditions import state_conditions
-from dryslate.web.errors import Refusal
+from dryslate.app.visits import visit_of
 from dryslate.web.pages import page
 from dryslate.web.reach import observer_of, reach_of
 from dryslate.web.record_words import DESIGN_WORDS, in_words
@@ -51,9 +51,6 @@ def conditions(  # noqa: PLR0913, PLR0917  one field each for what is stated
     said = {"tide": tide, "visibility_m": visibility_m, "water_c": water_c}
     observer = observer_of(request)
     with reach_of(request).writing(observer) as store:
-        chosen = next((one for one in store.visits() if one.visit_id == visit), None)
-        if chosen is None:
-            raise Refusal("page-not-found", 404)
         said |= {"weather": weather, "sea": sea}
-        state_conditions(store, chosen, said, observer, wiring.clock())
+        state_conditions(store, visit_of(store, visit), said, observer, wiring.clock())
     return RedirectResponse(f"/records?{urlencode({'visit': visit})}#conditions", 303)

@@ -11,8 +11,9 @@ from fastapi import APIRouter, Form, Query, Request
 from starlette.responses import FileResponse, HTMLResponse, RedirectResponse
 
 from dryslate import wiring
+from dryslate.app.report_contents import PARTS, ReportChoice
 from dryslate.app.report_preview import preview_report
-from dryslate.app.survey_report import PARTS, ReportChoice, ReportSource, write_results_report
+from dryslate.app.survey_report import ReportSource, write_results_report
 from dryslate.web.errors import Refusal
 from dryslate.web.languages import N_, language_of
 from dryslate.web.pages import page, translate

@@ -15,6 +15,7 @@ from dryslate.app.unit_list import UnitSummary, list_units
 from dryslate.app.unit_records import Unit
 from dryslate.app.unit_words import UnitWords
 from dryslate.base.errors import InputError
+from dryslate.base.typed import typed_number
 from dryslate.web.errors import Refusal, problem_of_error, status_of
 from dryslate.web.pages import page
 from dryslate.web.reach import observer_of, reach_of
@@ -227,10 +228,7 @@ def _done(request: Request, visit_id: str, done: Done, page_after: str = "") -> 
 
 def _metres(text: str, field: str) -> float | None:
     """Read a number of metres, with a comma or a point; None where the field is empty."""
-    words = text.strip().replace(",", ".")
-    if not words:
-        return None
     try:
-        return float(words)
+        return typed_number(text)
     except ValueError:
         raise Refusal("page-input", 422, field) from None
