@@ -50,6 +50,12 @@ def test_no_english_is_left_on_any_page(client_of, read_only_project, english_le
         if (english := english_left.english_in(english_left.shown_in(text), english_left.MADE_UP))
     }
     assert left == {}
+    closed_up = {
+        path: found
+        for path, text in shown.items()
+        if (found := [t for t in english_left.shown_in(text) if re.search(r"\S;(\s|$)", t)])
+    }
+    assert closed_up == {}  # French has a space before a semicolon
     assert {re.search(r'<html lang="(\w+)"', t)[1] for t in shown.values()} == {"fr"}  # type: ignore[index]
 
 
