@@ -322,10 +322,10 @@ def is_package(path: Path) -> bool:
 
 
 def is_archive(path: Path) -> bool:
-    """Tell whether a file is a Darwin Core archive."""
+    """Tell whether a file is a Darwin Core archive, or called a zip and so meant to be one."""
     from dryslate.files.zip_reader import has_member
 
-    return has_member(path, "meta.xml")
+    return path.suffix.lower() == ".zip" or has_member(path, "meta.xml")
 
 
 def name_finder(project: Path, who: str) -> NameFinder:

@@ -287,4 +287,11 @@ def test_cell_longer_than_any_is_told(look) -> None:
         found = look({"meta.xml": meta, "event.txt": EVENT.replace("belt", "b" * 30)})
     finally:
         csv.field_size_limit(before)
-    assert ("archive-row-broken", "event.txt, row 1") in told(found)
+    assert ("archive-row-broken", "event.txt, row 2") in told(found)
+
+
+def test_row_that_never_ends_is_told_and_not_read_whole(look, monkeypatch) -> None:
+    monkeypatch.setattr("dryslate.formats.dwca_rows.LONGEST_ROW", 200_000)
+    found = look({"occurrence.txt": OCCURRENCE + "0" * 500_000})
+    assert ("archive-row-broken", "occurrence.txt, row 3") in told(found)
+    assert any("line end" in one.message for one in found.problems)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 import zipfile
 from dataclasses import replace
 from pathlib import Path
@@ -14,6 +15,7 @@ from typer.testing import CliRunner
 
 from dryslate import wiring
 from dryslate.app.adjusted_results import second_looks
+from dryslate.app.colony_due import onset_at, state_onset
 from dryslate.app.survey_results import survey_results
 from dryslate.base.errors import InputError
 from dryslate.cli.main import build_app
@@ -182,8 +184,6 @@ def test_archive_of_what_was_read_gives_the_same_figures_again(reef, packed, tmp
 
 
 def test_sensitive_site_comes_back_without_name_and_place_and_with_the_figures(reef, tmp_path):
-    import shutil
-
     shutil.copytree(reef, tmp_path / "reef")
     site = next(iter({row.site for row in results_of(reef)}))
     spot = ("--position", "8°21.0'S 115°30.6'E", "--coarsen-to", 0.1, "--water-body", "Wide Sea")
@@ -231,6 +231,14 @@ def changed(path: Path, out: Path, name: str, change) -> Path:
         ("event.txt", '"design":"belt"', '"design":"ribbon"', "dynamicProperties"),
         ("event.txt", '"level":"unit"', '"level":"yard"', "dynamicProperties"),
         ("eml.xml", '"list_version":1,"category"', '"list":1,"category"', "additionalMetadata"),
+        ("occurrence.txt", '{"row":{"kind"', '{"row":[1],"was":{"kind"', "dynamicProperties"),
+        ("occurrence.txt", '"noted_at":"2026', '"noted_at":5,"was":"2026', "dynamicProperties"),
+        ("event.txt", '"also_noted":[{', '"also_noted":[5,{', "dynamicProperties"),
+        ("eml.xml", '"first_visit_id":"', '"first_visit_id":"Not ', "additionalMetadata"),
+        ("eml.xml", '"colonies":[{"organism_id":"', '"colonies":[{"organism_id":"x', "additional"),
+        ("eml.xml", '"label":"', '"label":[5],"was":"', "additionalMetadata"),
+        ("eml.xml", '"normal_pct":', '"normal_pct":"much","was":', "additionalMetadata"),
+        ("eml.xml", '"facts":{', '"facts":[1],"was":{', "additionalMetadata"),
     ],
 )  # fmt: skip
 def test_words_that_cannot_be_are_told_with_file_row_and_term_and_nothing_is_stored(
@@ -248,6 +256,88 @@ def test_words_that_cannot_be_are_told_with_file_row_and_term_and_nothing_is_sto
     assert place in fault["place"]
     with wiring.survey_store(tmp_path / "new", write=False) as store:
         assert store.visits() == store.sites() == ()
+
+
+def test_visit_without_a_day_is_told(packed, tmp_path):
+    def change(text: str) -> str:
+        head, first, *rest = text.split("\n")
+        cells = first.split("\t")
+        cells[head.split("\t").index("eventDate")] = ""
+        return "\n".join([head, "\t".join(cells), *rest])
+
+    told = read_into_new(
+        tmp_path / "new", changed(packed, tmp_path / "b.zip", "event.txt", change), code=3
+    )
+    (fault, *_) = [p for p in told["problems"] if p["slug"] == "archive-not-understood"]
+    assert (told["n_stored"], fault["place"]) == (0, "event.txt, row 2, dynamicProperties")
+    assert "is no site and day" in fault["message"]
+
+
+def test_tagged_colony_whose_coral_was_left_out_comes_back_without_it(reef, tmp_path):
+    shutil.copytree(reef, tmp_path / "reef")
+    with wiring.survey_store(tmp_path / "reef", write=True, who="Ines Varro") as store:
+        (sighting,) = store.colony_sightings()
+        (record,) = store.records()
+        unnamed = replace(record, record_id="r2", colony="another")  # corals without a name stay
+        store.save_record(unnamed)
+        store.save_colony_sighting(replace(sighting, record_id="r2"))
+    run("archive", tmp_path / "reef", "-o", tmp_path / "a.zip")
+    told = read_into_new(tmp_path / "new", tmp_path / "a.zip", code=3)
+    assert [p["slug"] for p in told["problems"]] == ["archive-left-out"]
+    with wiring.survey_store(tmp_path / "new", write=False) as store:
+        (found,) = store.colony_sightings()
+    assert (found.state, found.record_id) == (sighting.state, None)
+
+
+def test_ids_that_are_hashes_of_a_withheld_name_stay_in_the_project(reef, tmp_path):
+    """Whoever guesses the name can make them: what they are made of else is in the archive."""
+    shutil.copytree(reef, tmp_path / "reef")
+    with wiring.survey_store(tmp_path / "reef", write=True, who="Ines Varro") as store:
+        (colony,), (sighting,) = store.colonies(), store.colony_sightings()
+        store.save_colony_sighting(replace(sighting, record_id="r1"))
+        state_onset(
+            store, (colony.site, None), ("2024-03-01", "a logger"), ("Mara", sighting.noted_at)
+        )
+        (onset,), (outcome,) = store.stress_onsets(), store.review_outcomes()
+        (draw,) = store.review_draws()
+    spot = ("--position", "8°21.0'S 115°30.6'E", "--coarsen-to", 0.1)
+    run("sites", "set", tmp_path / "reef", colony.site, *WHO, *spot, code=0)
+    run("archive", tmp_path / "reef", "-o", tmp_path / "a.zip")
+    hashes = (onset.onset_id, "r1", "i1", "i2", outcome.outcome_id, draw.draw_id)
+    with zipfile.ZipFile(tmp_path / "a.zip") as zipped:
+        for name in zipped.namelist():
+            text = zipped.read(name).decode("utf-8")
+            assert not [one for one in hashes if f'"{one}"' in text], name
+    read_into_new(tmp_path / "new", tmp_path / "a.zip")
+    with (
+        wiring.survey_store(tmp_path / "reef", write=False) as old,
+        wiring.survey_store(tmp_path / "new", write=False) as new,
+    ):
+        assert len(second_looks(new)) == len(second_looks(old)) == 1
+        (coral,), (met,), (set_in,) = new.records(), new.colony_sightings(), new.stress_onsets()
+        assert met.record_id == coral.record_id
+        assert set_in.onset_id == onset_at("name withheld", None, "2024-03-01")
+
+
+@pytest.mark.parametrize(
+    ("data", "slug"),
+    [(b"", "archive-not-zip"), (b"PK\3\4 cut short", "archive-not-zip"), (None, "archive-no-meta")],
+)
+def test_zip_that_is_no_archive_is_not_taken_for_a_table(tmp_path, data, slug):
+    path = tmp_path / "sent.ZIP"
+    if data is None:
+        with zipfile.ZipFile(path, "w") as zipped:
+            zipped.writestr("notes.txt", "no archive")
+    else:
+        path.write_bytes(data)
+    run("new", tmp_path / "new", code=0)
+    command = ("records", "import", tmp_path / "new", path, *WHO, "--save", "--json")
+    if data is None:
+        told = json.loads(run(*command, code=3).stdout)
+        assert (told["n_stored"], [p["slug"] for p in told["problems"]]) == (0, [slug])
+    else:
+        with pytest.raises(InputError, match=slug):
+            run(*command)
 
 
 def test_count_that_was_changed_in_its_column_only_is_told(packed, tmp_path):

@@ -95,3 +95,26 @@ def test_report_and_archive_carry_them(trip: Path, tmp_path: Path) -> None:
     with zipfile.ZipFile(tmp_path / "a.zip") as zipped:
         name = next(n for n in zipped.namelist() if "event" in n.lower())
         assert "tide: low at 09:40; sea: calm" in zipped.read(name).decode("utf-8")
+
+
+def test_a_table_and_words_for_one_visit_are_not_mixed(trip: Path, tmp_path: Path) -> None:
+    (tmp_path / "dives.csv").write_text("site,date,sea\nLedge,2024-05-19,calm\n", "utf-8")
+    done = run(
+        "conditions", trip, "Ledge", "2025-05-20", "--tide", "low",
+        "--from", tmp_path / "dives.csv", *WHO,
+    )  # fmt: skip
+    assert done.exit_code == 2
+    assert json.loads(run("conditions", trip, "--json").stdout)["conditions"] == []
+
+
+def test_site_and_date_show_only_theirs(trip: Path) -> None:
+    for date in ("2024-05-19", "2025-05-20"):
+        run("conditions", trip, "Ledge", date, "--tide", "low", *WHO)
+
+    def shown(*words: str) -> list[str]:
+        said = json.loads(run("conditions", trip, *words, "--json").stdout)["conditions"]
+        return [one["visit_id"] for one in said]
+
+    assert len(shown()) == len(shown("Ledge")) == 2
+    assert shown("Ledge", "2025-05-20") == ["Ledge 2025-05-20"]
+    assert shown("Spur") == []

@@ -124,3 +124,17 @@ def test_logger_is_kept_for_a_site_and_drawn_by_colonies_plot(tmp_path: Path) ->
     with SqliteSurveyStore.open(project, write=False) as store:
         (one,) = store.site_loggers("Reef")
     assert (one.warmest_c, one.deployed_to, one.file_name) == (29.0, "2024-02-09", "reef.csv")
+
+
+@pytest.mark.parametrize("offset", ["nan", "inf", "1e9", "-10.1"])
+def test_offset_that_no_logger_has_is_no_offset(tmp_path: Path, offset: str) -> None:
+    with pytest.raises(DryslateError, match="off its source"):
+        run(logger(tmp_path), *MEAN, f"--offset={offset}")
+
+
+@pytest.mark.parametrize("row", ["", "2024-02-01T00:00+10:00,nan\n2024-02-01T01:00+10:00,\n"])
+def test_file_without_a_temperature_says_so(tmp_path: Path, row: str) -> None:
+    path = tmp_path / "bare.csv"
+    path.write_text(f"time,temperature_c\n{row}", "utf-8")
+    with pytest.raises(DryslateError, match="no temperature to read"):
+        run(path, *MEAN)

@@ -68,6 +68,7 @@ def test_before_and_after_the_dive_nothing_is_guessed() -> None:
         ("waypoint>", "point>", "no dive in it has waypoints"),
         ("<depth>13.0</depth>", "", "waypoint 4: depth '' cannot be"),
         ("<divetime>30</divetime>", "<divetime>soon</divetime>", "waypoint 2: divetime 'soon'"),
+        ("<divetime>30</divetime>", "<divetime>1e15</divetime>", "divetime '1e15' cannot be"),
         ("<depth>13.0</depth>", "<depth>1300</depth>", "depth '1300' cannot be"),
         ("<depth>13.0</depth>", "<depth>-13</depth>", "depth '-13' cannot be"),
         ("2024-03-05T09:10:00+08:00", "this morning", "is not a date and time"),

@@ -281,19 +281,19 @@ class _Rows:
             message = f"encoding {self.table.encoding!r} is not known"
             self.found.add("archive-meta-encoding", message, file="meta.xml")
             return
-        n = 0
+        n, at = 0, self.table.n_header
         parents: dict[str, int] = {}
         with files.open(self.file) as raw:
             text = io.TextIOWrapper(raw, self.table.encoding, newline="")
             try:
                 for number, cells in RowReader(text, self.table):
-                    n += 1
+                    n, at = n + 1, number
                     self._row(number, cells, (ids, occurrences, own), parents)
             except UnicodeDecodeError as error:
                 message = f"not {self.table.encoding} ({error.reason})"
-                self.found.add("archive-not-encoded", message, file=self.file, row=n + 1)
+                self.found.add("archive-not-encoded", message, file=self.file, row=at + 1)
             except csv.Error as error:
-                self.found.add("archive-row-broken", str(error), file=self.file, row=n + 1)
+                self.found.add("archive-row-broken", str(error), file=self.file, row=at + 1)
         if not n:
             self.found.add("archive-table-empty", "no rows", file=self.file, severity="warning")
         self.found.n_rows[self.file] = n

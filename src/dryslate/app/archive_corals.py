@@ -127,7 +127,7 @@ def write_coral(
             "vitality": _vitality(health[-1].shares()) if health else "",
             "associatedMedia": _media(record),
             "occurrenceRemarks": "; ".join(part for part in told if part),
-            "dynamicProperties": _words(store, record, looks, seconds),
+            "dynamicProperties": _words(maker, store, record, looks, seconds),
         }
     )
     if organism:
@@ -141,6 +141,7 @@ def write_coral(
 
 
 def _words(
+    maker: RowMaker,
     store: SurveyStore,
     record: RecordRow,
     looks: Sequence[IdentificationRow],
@@ -148,12 +149,16 @@ def _words(
 ) -> str:
     """Say what no column carries: every look in its own words, its chance, what came of it."""
     ids = [one.identification_id for one in looks]
+
+    def plain(row: Any, *left: str) -> dict[str, Any]:
+        return _plain(maker.ids.anew(row) if maker.has_withheld else row, *left)
+
     said = {
-        "record": _plain(record, "measurement_ids", "visit_id"),
-        "looks": [_plain(one, "photo_regions") for one in looks],
-        "chances": [_plain(seconds.chances[one]) for one in ids if one in seconds.chances],
-        "outcomes": [_plain(one) for one in seconds.outcomes.get(record.record_id, ())],
-        "health": [_plain(one) for one in store.coral_health_history(record.record_id)],
+        "record": plain(record, "measurement_ids", "visit_id"),
+        "looks": [plain(one, "photo_regions") for one in looks],
+        "chances": [plain(seconds.chances[one]) for one in ids if one in seconds.chances],
+        "outcomes": [plain(one) for one in seconds.outcomes.get(record.record_id, ())],
+        "health": [plain(one) for one in store.coral_health_history(record.record_id)],
     }
     return dumps({"coral": {word: rows for word, rows in said.items() if rows}})
 

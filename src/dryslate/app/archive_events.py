@@ -75,11 +75,6 @@ class EventMaker:
     methods: str = ""
     conditions: Mapping[str, str] = field(default_factory=dict)
 
-    @property
-    def names(self) -> dict[str, str]:
-        """Return what each site is published as."""
-        return {site: one.name for site, one in self.published.items()}
-
     def visit(self, visit: Visit, designs: Sequence[StatedDesign]) -> dict[str, str]:
         """Return the row of a visit, the parent of its units."""
         used = sorted({one.design.design for one in designs})

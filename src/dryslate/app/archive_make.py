@@ -208,14 +208,18 @@ def _begin(store: SurveyStore, tools: ArchiveTools, box: ArchiveBox, photos: Pho
         categories=tools.category_names,
         own={one.name: one for one in store.name_ids()},
     )
+    places = {one.site: one for one in store.site_places()}
+    published = published_sites(
+        [one.site for one in store.sites()], places, lambda site: ids.of("site", site)
+    )
     rows = RowMaker(
         ids=ids,
         names=names,
         occurrences=writers["Occurrence"],
         measurements=writers["ExtendedMeasurementOrFact"],
         dead={one.category for one in categories if one.group == "dead coral"},
+        has_withheld=any(one.is_withheld for one in published.values()),
     )
-    places = {one.site: one for one in store.site_places()}
     same = {
         "datasetName": facts.get("title", ""),
         "license": licence_address(facts.get("licence", "")),
@@ -232,9 +236,7 @@ def _begin(store: SurveyStore, tools: ArchiveTools, box: ArchiveBox, photos: Pho
             places=places,
             unit_places={one.unit_id: one for one in store.unit_places()},
             zones={(one.site, one.zone): one for one in store.zones()},
-            published=published_sites(
-                [one.site for one in store.sites()], places, lambda site: ids.of("site", site)
-            ),
+            published=published,
             methods=facts.get("methods", ""),
             conditions={one.visit_id: one.words() for one in store.visit_conditions()},
         ),
@@ -395,7 +397,7 @@ def _words(work: _Work) -> EmlWords:
         taxa=sorted(work.rows.names.exported()),
         sampling="; ".join(PROTOCOLS[one] for one in sorted(work.designs)),
         notes=notes,
-        settings=dumps(settings_of(store, work.events.names, sensitive)),
+        settings=dumps(settings_of(store, work.events.published, sensitive, work.ids)),
     )
 
 

@@ -18,7 +18,7 @@ from dryslate.core.survey.designs import SurveyRow, UnitDesign
 from dryslate.formats.eventdate import days_of
 
 if TYPE_CHECKING:
-    from dryslate.app.archive_import import ArchiveRead
+    from dryslate.app.archive_read import ArchiveRead
     from dryslate.core.identify.taxa import TaxaData
 
 AREAS = {"square metres", "square meters", "square metre", "square meter", "m2", "m²", "sqm"}

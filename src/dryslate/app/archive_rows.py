@@ -59,6 +59,8 @@ class RowMaker:
         Tagged colony to the name that it was last given.
     left_out : Counter
         What is not in the archive, by reason.
+    has_withheld : bool
+        Whether a site's name stays in the project.
     """
 
     ids: Identifiers
@@ -71,6 +73,7 @@ class RowMaker:
     named: dict[str, ArchiveName] = field(default_factory=dict)
     left_out: Counter[str] = field(default_factory=Counter)
     n_absent: int = 0
+    has_withheld: bool = False
 
     def unit(
         self, stated: StatedDesign, rows: Sequence[NotedRow], event: str, photos: Mapping[str, str]

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from dryslate.app.package_import import placed
+from dryslate.app.empty_project import placed
 from dryslate.app.project_records import Site
 
 if TYPE_CHECKING:
-    from dryslate.app.archive_import import ArchiveRead
+    from dryslate.app.archive_read import ArchiveRead
     from dryslate.app.ports import SurveyStore
 
 

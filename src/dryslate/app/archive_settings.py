@@ -12,6 +12,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import asdict, fields, replace
 from typing import TYPE_CHECKING, Any
 
+from dryslate.app.checked_rows import checked_row
+from dryslate.app.colony_due import onset_at
 from dryslate.app.colony_records import Colony, ColonyFractions, Neighbour, Sighting, StressOnset
 from dryslate.app.identification_rows import ReviewDrawRow
 from dryslate.app.project_records import Zone
@@ -20,7 +22,9 @@ from dryslate.app.survey_records import Category, CategoryMapping
 from dryslate.app.zone_records import ZoneWeight
 
 if TYPE_CHECKING:
+    from dryslate.app.archive_ids import Identifiers
     from dryslate.app.ports import SurveyStore
+    from dryslate.app.published_sites import PublishedSite
 
 VERSION = 1
 KINDS: Mapping[str, type] = {
@@ -40,7 +44,10 @@ KINDS: Mapping[str, type] = {
 
 
 def settings_of(
-    store: SurveyStore, names: Mapping[str, str], sensitive: Iterable[str]
+    store: SurveyStore,
+    published: Mapping[str, PublishedSite],
+    sensitive: Iterable[str],
+    ids: Identifiers,
 ) -> dict[str, Any]:
     """
     Gather what holds for the project as a whole.
@@ -48,10 +55,11 @@ def settings_of(
     Parameters
     ----------
     store : SurveyStore
-    names : Mapping
-        Site to the name it is published by.
+    published : Mapping
+        What each site is called in the archive.
     sensitive : iterable of str
         Sites of which no words leave the project.
+    ids : Identifiers
 
     Returns
     -------
@@ -60,6 +68,8 @@ def settings_of(
         again, and notes of zones, are left out at sensitive sites.
     """
     hidden = set(sensitive)
+    names = {site: one.name for site, one in published.items()}
+    has_withheld = any(one.is_withheld for one in published.values())
     dates = {one.visit_id: (one.site, one.date) for one in store.visits()}
 
     def visit(visit_id: str) -> str:
@@ -69,13 +79,17 @@ def settings_of(
     def named(one: Any) -> Any:
         return replace(one, site=names[one.site])
 
+    def anew(one: Any) -> Any:
+        return ids.anew(one) if has_withheld else one
+
+    tagged = {one.organism_id: one for one in store.colonies()}
     colonies = [
         replace(
             named(found_again_by_nobody(one) if one.site in hidden else one),
             first_visit_id=visit(one.first_visit_id),
             sketch_sha256=None,
         )
-        for one in store.colonies()
+        for one in tagged.values()
     ]
     rows: dict[str, Iterable[Any]] = {
         "zones": [
@@ -88,13 +102,16 @@ def settings_of(
         "name_ids": store.name_ids(),
         "colonies": colonies,
         "sightings": [
-            replace(one, visit_id=visit(one.visit_id)) for one in store.colony_sightings()
+            anew(replace(one, visit_id=visit(one.visit_id))) for one in store.colony_sightings()
         ],
         "fractions": [
             replace(one, visit_id=visit(one.visit_id)) for one in store.colony_fractions()
         ],
-        "onsets": [named(one) for one in store.stress_onsets()],
-        "draws": store.review_draws(),
+        "onsets": [
+            named(published_onset(one, published[one.site], tagged))
+            for one in store.stress_onsets()
+        ],
+        "draws": [anew(one) for one in store.review_draws()],
     }
     return {
         "archive": VERSION,
@@ -110,6 +127,16 @@ def found_again_by_nobody(colony: Colony) -> Colony:
     return replace(
         colony, place="", from_what="", bearing_deg=None, distance_m=None, neighbours=(), note=""
     )
+
+
+def published_onset(
+    onset: StressOnset, site: PublishedSite, colonies: Mapping[str, Colony]
+) -> StressOnset:
+    """Return an onset whose id, a hash of site and date, is made of what the site is called."""
+    if not site.is_withheld:
+        return onset
+    colony = colonies.get(onset.organism_id or "")
+    return replace(onset, onset_id=onset_at(site.name, colony, onset.onset_date))
 
 
 def _plain(row: Any) -> dict[str, Any]:
@@ -132,6 +159,7 @@ def rows_of(settings: Mapping[str, Any], word: str) -> list[Any]:
     for said in settings.get(word, ()):
         values = {key: value for key, value in dict(said).items() if key in known}
         if "neighbours" in values:
-            values["neighbours"] = tuple(Neighbour(**one) for one in values["neighbours"])
-        found.append(kind(**values))
+            near = values["neighbours"]
+            values["neighbours"] = tuple(checked_row(Neighbour, one) for one in near)
+        found.append(checked_row(kind, values))
     return found

@@ -11,10 +11,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import IO, TYPE_CHECKING, Any, Protocol, cast
 
+from dryslate.app.empty_project import filling, placed
 from dryslate.app.package_make import DESCRIPTOR, VERSION
 from dryslate.app.package_tables import TABLES, PackageTable, kind_of, neighbours, record_of
 from dryslate.app.visit_conditions import NUMBERS
-from dryslate.app.visits import require_observer
 from dryslate.base.errors import DryslateError, InputError
 from dryslate.base.problems import Problem
 
@@ -273,51 +273,18 @@ def _check_conditions(stated: Sequence[VisitConditions], faults: list[Problem]) 
                 faults.append(_fault("package-cell", place, message))
 
 
-def require_empty(store: SurveyStore) -> None:
-    """
-    Make sure that a project holds no visits.
-
-    Raises
-    ------
-    InputError
-        ``package-project-not-empty``.
-    """
-    if store.units() or store.visits():
-        raise InputError(
-            "package-project-not-empty",
-            "This project has visits already; a package or an archive is read into an empty one.",
-            "Make one with `dryslate new`.",
-        )
-
-
 def save_package(store: SurveyStore, read: PackageRead, observer: str) -> int:
     """
-    Store a package in one transaction.
-
-    Parameters
-    ----------
-    store : SurveyStore
-        Open for writing, without units.
-    read : PackageRead
-        Sound.
-    observer : str
-        Who imports it; for the change log.
+    Store a package that is sound; see `dryslate.app.empty_project.filling`.
 
     Returns
     -------
     int
         Rows of units stored.
-
-    Raises
-    ------
-    InputError
-        ``package-project-not-empty``.
     """
-    require_empty(store)
-    require_observer(store, observer)
     photos = set(store.photo_ids())
     records = read.records
-    with store.write():
+    with filling(store, observer):
         if read.region:
             store.save_region(read.region)
         for name, value in read.facts.items():
@@ -353,13 +320,3 @@ def _savers(store: SurveyStore) -> list[tuple[str, Any]]:
         ("colony_fractions", store.save_colony_fractions),
         ("stress_onsets", store.save_stress_onset),
     ]
-
-
-def placed(noted: NotedRow, photos: set[str]) -> NotedRow:
-    """Return a row as it is stored anew; a photo that is not here stays named in its place."""
-    row, photo = noted.row, noted.row.photo_id
-    if photo is not None and photo not in photos:
-        told = f"photo {photo}"
-        place = row.place if told in row.place else "; ".join(p for p in (row.place, told) if p)
-        row = replace(row, photo_id=None, place=place)
-    return replace(noted, row=row, row_no=None)

@@ -8,9 +8,8 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from dryslate.app.archive_ids import Identifiers
-from dryslate.app.archive_settings import found_again_by_nobody
+from dryslate.app.archive_settings import found_again_by_nobody, published_onset
 from dryslate.app.coarse_position import shared_position
-from dryslate.app.colony_due import onset_at
 from dryslate.app.colony_records import Colony, StressOnset
 from dryslate.app.project_records import Site, Zone
 from dryslate.app.publication_records import SitePlace
@@ -54,9 +53,8 @@ class LeavingWords:
             record = _without_ways_there(record)
         if isinstance(record, SitePlace):
             record = self._place(record)
-        if isinstance(record, StressOnset) and self.published[site].is_withheld:
-            name, colony = self.published[site].name, self.colonies.get(record.organism_id or "")
-            record = replace(record, onset_id=onset_at(name, colony, record.onset_date))
+        if isinstance(record, StressOnset):
+            record = published_onset(record, self.published[site], self.colonies)
         kind: type = type(record)
         said = {name: self._called(name, getattr(record, name)) for name in _names_in(kind)}
         told = {name: new for name, new in said.items() if new != getattr(record, name)}

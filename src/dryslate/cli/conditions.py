@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from dryslate import wiring
 from dryslate.cli.render import print_json, print_table, print_text
+
+if TYPE_CHECKING:
+    from dryslate.app.condition_records import VisitConditions
 
 
 def register(app: typer.Typer) -> None:
@@ -39,10 +42,12 @@ def conditions(  # noqa: PLR0913, PLR0917  one option each for what is stated
     The report and the archive carry them.
     """
     said = dict(tide=tide, visibility_m=visibility_m, water_c=water_c, weather=weather, sea=sea)
-    if table is not None or any(text is not None for text in said.values()):
+    is_said = any(text is not None for text in said.values())
+    if table is not None and (is_said or site is not None):
+        raise typer.BadParameter("give --from, or the conditions of one visit, not both")
+    if table is not None or is_said:
         _state(folder, (site or "", date or "", table), said, observer)
-    with wiring.survey_store(folder, write=False) as store:
-        found = store.visit_conditions()
+    found = _stated(folder, site, date)
     if as_json:
         print_json({"conditions": [one.as_dict() for one in found]})
     elif not found:
@@ -68,3 +73,14 @@ def _state(
         else:
             visit = find_visit(store, site, date)
             state_conditions(store, visit, said, observer, wiring.clock())
+
+
+def _stated(folder: Path, site: str | None, date: str | None) -> list[VisitConditions]:
+    """Read what is stated: of all visits, or of those of a site or a date."""
+    with wiring.survey_store(folder, write=False) as store:
+        wanted = {
+            one.visit_id
+            for one in store.visits()
+            if site in (None, one.site) and date in (None, one.date)
+        }
+        return [one for one in store.visit_conditions() if one.visit_id in wanted]

@@ -9,6 +9,8 @@ from typing import TextIO
 from dryslate.formats.dwca_meta import MetaFile
 
 _CHUNK = 1 << 16
+LONGEST_ROW = 16 << 20
+"""Signs of a row that nothing encloses; where the line end is another one, a file is one row."""
 csv.field_size_limit(1 << 27)
 
 
@@ -46,6 +48,8 @@ class RowReader:
         left = ""
         while chunk := self._text.read(_CHUNK):
             *whole, left = (left + chunk).split(end)
+            if len(left) > LONGEST_ROW:
+                raise csv.Error(f"longer than {LONGEST_ROW} signs; is the line end another one?")
             yield from (line.removesuffix("\r") for line in whole) if end == "\n" else whole
         if left:
             yield left

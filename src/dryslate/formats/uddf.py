@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 ZERO_C_K = 273.15
 DEEPEST_M = 400.0
 """A depth beyond it is taken for a slip, as in tables of depths."""
+LONGEST_S = 86400.0
+"""A time into a dive beyond a day is taken for a slip too."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -159,7 +161,7 @@ def _profile(dive: Element, place: str) -> DiveProfile:
         raise _unreadable(place, f"its start {written!r} is not a date and time") from None
     points = [
         Waypoint(
-            dive_s=_number(one, "divetime", f"{place}, waypoint {k}", math.inf),
+            dive_s=_number(one, "divetime", f"{place}, waypoint {k}", LONGEST_S),
             depth_m=_number(one, "depth", f"{place}, waypoint {k}", DEEPEST_M),
             temperature_c=None
             if one.find("{*}temperature") is None

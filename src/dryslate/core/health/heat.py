@@ -25,6 +25,8 @@ FULL_DAY = 0.75
 """A day with less than this share of its usual readings is a gap: our own choice."""
 LIKELY_C = (-2.0, 40.0)
 """Temperatures of the sea; anything outside is a fault, in degrees Celsius."""
+LARGEST_OFFSET_C = 10.0
+"""A logger that differs more from its source is broken or in °F: our own choice."""
 ROUNDING_C = 1e-9
 """So that 29.3 over 28.3 counts as the full degree it is."""
 DAY_S = 86400.0
@@ -263,6 +265,7 @@ def heat_series(
     lies in its 84 days; `days_read` says so for each day.
     """
     at, values = _require_series(times, readings_c)
+    _require_offset(offset_c)
     kept = _in_water(at, deployed)
     n_cut = int((~kept & np.isfinite(values)).sum())
     kept &= np.isfinite(values)
@@ -354,7 +357,13 @@ def _require_series(times: ArrayLike, readings_c: ArrayLike) -> tuple[DayArray, 
     """Return times and readings that go together, the times rising."""
     at, values = np.asarray(times, "datetime64[s]"), np.asarray(readings_c, np.float64)
     fix = "Give one temperature in °C for each time, in the order they were read."
-    if at.ndim != 1 or at.shape != values.shape or not at.size or np.isnat(at).any():
+    if at.shape == values.shape and not np.isfinite(values).any():
+        raise InputError(
+            "heat-readings-unusable",
+            "There is no temperature to read.",
+            "Take the logger's full file; a heading alone is none.",
+        )
+    if at.ndim != 1 or at.shape != values.shape or np.isnat(at).any():
         raise InputError(
             "heat-readings-unusable", "Times and temperatures do not go together.", fix
         )
@@ -367,6 +376,16 @@ def _require_series(times: ArrayLike, readings_c: ArrayLike) -> tuple[DayArray, 
             fix,
         )
     return at, values
+
+
+def _require_offset(offset_c: float | None) -> None:
+    """Refuse a difference of logger and source that is no number, or that no logger has."""
+    if offset_c is not None and not abs(offset_c) <= LARGEST_OFFSET_C:
+        raise InputError(
+            "heat-readings-unusable",
+            f"A logger does not read {offset_c:g} °C off its source.",
+            f"Give logger minus source in °C, at most {LARGEST_OFFSET_C:g} either way.",
+        )
 
 
 def _in_water(

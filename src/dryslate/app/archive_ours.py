@@ -1,0 +1,289 @@
+"""Archives of this program: every record in its own words, those of others handed on."""
+
+from __future__ import annotations
+
+import json
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from dryslate.app.archive_others import NameFinder, OthersReader
+from dryslate.app.archive_read import BROKEN, ArchiveRead, Coral, left_out, not_understood, why
+from dryslate.app.archive_reading import (
+    EVENT_TERMS,
+    OCCURRENCE_TERMS,
+    ReadRow,
+    rows_of_table,
+    site_place,
+    terms_not_read,
+)
+from dryslate.app.archive_rows import SIZES
+from dryslate.app.archive_words import noted_of, stated_of, unit_of
+from dryslate.app.checked_rows import checked_row
+from dryslate.app.coral_health import HealthRow
+from dryslate.app.identification_rows import (
+    IdentificationRow,
+    RecordRow,
+    ReviewChanceRow,
+    ReviewOutcomeRow,
+)
+from dryslate.app.publication_records import UnitPlace
+from dryslate.app.records import Visit
+from dryslate.app.visits import visit_id_of
+from dryslate.formats.eventdate import days_of
+
+if TYPE_CHECKING:
+    from dryslate.app.archive_check import ZipFiles
+    from dryslate.formats.dwca_meta import MetaFile
+
+MEASUREMENT_TERMS = ("occurrenceID", "measurementType", "measurementValue", "measurementUnit")
+SIZE_OF = {what: (name, unit) for name, what, unit in SIZES}
+"""Type of a measurement to our field and the unit it is in."""
+
+
+class ArchiveReader:
+    """Reads events, then occurrences with their measurements."""
+
+    def __init__(
+        self,
+        read: ArchiveRead,
+        files: ZipFiles,
+        tables: Mapping[str, MetaFile],
+        names: NameFinder,
+        *,
+        is_ours: bool,
+    ) -> None:
+        self.read, self.files, self.tables, self.is_ours = read, files, tables, is_ours
+        self.names = names
+        self.photo_of: dict[str, str] = {}
+        self.unit_of: dict[str, str] = {}
+        self.visit_of: dict[str, str] = {}
+        self.unit_names: dict[str, str] = {}
+        self.sizes: dict[str, dict[str, float]] = defaultdict(dict)
+        self.bad: set[str] = set()
+
+    def run(self) -> None:
+        """Read everything."""
+        events = {}
+        for row in rows_of_table(self.files, self.tables["Event"], "Event", EVENT_TERMS):
+            said = _json(row, self.read)
+            if self.is_ours and row.cells["dynamicProperties"] and not said:
+                self.bad.add(row.core_id)  # told where it was read
+            elif self.is_ours and "level" in said:
+                self._event(row, said)
+            else:
+                events[row.core_id] = row
+        others = OthersReader(self.read, events, self.names)
+        if events:
+            others.events()
+        self._measurements()
+        if "Occurrence" in self.tables:
+            table = self.tables["Occurrence"]
+            for row in rows_of_table(self.files, table, "Occurrence", OCCURRENCE_TERMS):
+                if row.core_id in events:
+                    others.occurrence(row, self.sizes.get(row.cells["occurrenceID"], {}))
+                else:
+                    self._occurrence(row)
+        others.finish()
+        for rows in self.read.rows.values():
+            rows.sort(key=lambda noted: noted.row_no or 0)
+        if events:
+            for called, terms in (
+                ("Event", EVENT_TERMS),
+                ("Occurrence", OCCURRENCE_TERMS),
+            ):
+                self._columns(called, terms)
+
+    def _columns(self, called: str, terms: Sequence[str]) -> None:
+        """Name the columns that nothing here reads."""
+        table = self.tables.get(called)
+        left = terms_not_read(table, (*terms, "eventID", "occurrenceID")) if table else ()
+        if table and left:
+            message = "columns that are not read"
+            self.read.add(left_out(", ".join(table.locations), ", ".join(left), message))
+
+    def _event(self, row: ReadRow, said: Mapping[str, Any]) -> None:
+        """Read an event of ours; its parents stand before it."""
+        cells, level = row.cells, said["level"]
+        if cells["parentEventID"] in self.bad:
+            self.bad.add(row.core_id)  # told once, at the event that cannot be read
+            return
+        try:
+            if level == "visit":
+                self._visit(row, said)
+            elif level == "unit":
+                self._unit(row, said)
+            elif level == "photo":
+                unit = self.unit_of[cells["parentEventID"]]
+                self.unit_of[row.core_id] = unit
+                self.photo_of[row.core_id] = str(said["photo_id"])
+                self.visit_of[row.core_id] = self.visit_of[cells["parentEventID"]]
+            else:
+                raise ValueError(f"level {level!r}")
+            self._also(row, said)
+        except BROKEN as error:
+            self.bad.add(row.core_id)
+            self.read.add(not_understood(row.place, "dynamicProperties", why(error)))
+
+    def _visit(self, row: ReadRow, said: Mapping[str, Any]) -> None:
+        cells = row.cells
+        site, date = cells["verbatimLocality"], cells["eventDate"][:10]
+        if not site or days_of(date) != (date,):
+            raise ValueError(f"{site!r} on {date!r} is no site and day")
+        visit = Visit(
+            visit_id=visit_id_of(site, date), site=site, date=date, observer=str(said["noted_by"])
+        )
+        self.read.visits[visit.visit_id] = visit
+        self.visit_of[row.core_id] = visit.visit_id
+        self.read.places.setdefault(site, site_place(cells, site, visit.observer, self.names.at))
+
+    def _unit(self, row: ReadRow, said: Mapping[str, Any]) -> None:
+        visit_id = self.visit_of[row.cells["parentEventID"]]
+        unit, stated = unit_of(said, visit_id, row.cells), stated_of(said)
+        self.read.units.append(unit)
+        self.unit_of[row.core_id], self.visit_of[row.core_id] = unit.unit_id, visit_id
+        self.unit_names[unit.unit_id] = unit.name or ""
+        if stated is not None:
+            self.read.designs[unit.unit_id] = stated
+        place = self.read.places[self.read.visits[visit_id].site]
+        own = site_place(row.cells, place.site, unit.observer, self.names.at)
+        here = own.latitude_deg, own.longitude_deg
+        if None not in here and here != (place.latitude_deg, place.longitude_deg):
+            self.read.unit_places.append(
+                UnitPlace(
+                    unit_id=unit.unit_id,
+                    latitude_deg=own.latitude_deg or 0.0,
+                    longitude_deg=own.longitude_deg or 0.0,
+                    precision_deg=own.precision_deg,
+                    uncertainty_m=own.uncertainty_m,
+                    observer=unit.observer,
+                    stated_at=self.names.at,
+                )
+            )
+
+    def _also(self, row: ReadRow, said: Mapping[str, Any]) -> None:
+        """Read the rows of an event that are no occurrence."""
+        unit = self.unit_of.get(row.core_id, "")
+        for one in said.get("also_noted", ()):
+            noted = noted_of(one, self.read.designs[unit], self.photo_of.get(row.core_id))
+            self.read.rows[unit].append(noted)
+
+    def _measurements(self) -> None:
+        """Read the sizes and shares of colonies; other measurements are left out, and named."""
+        table = self.tables.get("ExtendedMeasurementOrFact")
+        if table is None:
+            return
+        first: dict[str, tuple[str, int]] = {}
+        called = "ExtendedMeasurementOrFact"
+        for row in rows_of_table(self.files, table, called, MEASUREMENT_TERMS):
+            cells = row.cells
+            what = cells["measurementType"]
+            field_name, unit = SIZE_OF.get(what, ("", ""))
+            if field_name and cells["occurrenceID"] and cells["measurementUnit"] == unit:
+                try:
+                    value = float(cells["measurementValue"])
+                except ValueError:
+                    message = f"{cells['measurementValue']!r} is no number"
+                    self.read.add(not_understood(row.place, "measurementValue", message))
+                    continue
+                self.sizes[cells["occurrenceID"]].setdefault(field_name, value)
+            elif not self.is_ours:
+                place, n = first.get(f"{what} ({cells['measurementUnit']})", (row.place, 0))
+                first[f"{what} ({cells['measurementUnit']})"] = place, n + 1
+        for what, (place, n) in first.items():
+            self.read.add(left_out(place, "measurementType", f"{what}: {n} measurements"))
+
+    def _occurrence(self, row: ReadRow) -> None:
+        """Read an occurrence of ours."""
+        if row.core_id in self.bad:
+            return
+        said = _json(row, self.read)
+        cells = row.cells
+        try:
+            if "row" in said:
+                self._row(row, said["row"])
+            elif "coral" in said:
+                self._coral(row, said["coral"])
+            elif not said.get("searched") and not said.get("tagged"):
+                raise ValueError("none of the words that tell what it is")
+        except BROKEN as error:
+            self.read.add(not_understood(row.place, "dynamicProperties", why(error)))
+            return
+        if said.get("row", {}).get("n") is not None and cells["individualCount"]:
+            n = said["row"]["n"]
+            if cells["individualCount"] != str(n):
+                message = f"{cells['individualCount']}, and {n} in dynamicProperties"
+                self.read.add(not_understood(row.place, "individualCount", message))
+
+    def _row(self, row: ReadRow, said: Mapping[str, Any]) -> None:
+        cells = row.cells
+        unit = self.unit_of[row.core_id]
+        noted = noted_of(
+            {
+                "place": cells["occurrenceRemarks"],
+                **said,
+                **(self.sizes.get(cells["occurrenceID"], {}) if said["kind"] == "colony" else {}),
+                "no": _whole("recordNumber", cells["recordNumber"]),
+                "by": cells["recordedBy"],
+                "at": cells["dateIdentified"],
+            },
+            self.read.designs[unit],
+            self.photo_of.get(row.core_id),
+        )
+        if noted.row.note or noted.row.lesion or noted.row.growth_form:
+            noted = replace(noted, row=replace(noted.row, place=said.get("place", "")))
+        self.read.rows[unit].append(noted)
+
+    def _coral(self, row: ReadRow, said: Mapping[str, Any]) -> None:
+        """Read a coral; its photo is not here, so its unit or its photo is its place."""
+        record = said["record"]
+        photo, unit = record.pop("photo_id", None), self.unit_of.get(row.core_id)
+        if photo is not None:
+            told = self.unit_names[unit] if unit else f"photo {photo}"
+            notes = [record.get("note", ""), record.get("place", "")]
+            record |= {"place": told, "note": "; ".join(one for one in notes if one)}
+        visit = self.visit_of[row.core_id]
+        self.read.corals.append(
+            Coral(
+                record=checked_row(RecordRow, {**record, "visit_id": visit}),
+                looks=tuple(_row_of(IdentificationRow, one) for one in said["looks"]),
+                chances=tuple(_row_of(ReviewChanceRow, one) for one in said.get("chances", ())),
+                outcomes=tuple(_row_of(ReviewOutcomeRow, one) for one in said.get("outcomes", ())),
+                health=tuple(_row_of(HealthRow, one) for one in said.get("health", ())),
+            )
+        )
+
+
+_LISTS = ("current_names", "conflicts", "reasons", "settled_names")
+_MUST: Mapping[Any, Mapping[str, Any]] = {
+    IdentificationRow: {"current_names": (), "name": "", "rank": ""},
+    ReviewChanceRow: {"reasons": ()},
+    ReviewOutcomeRow: {"is_agreed": None, "rank_shared": "", "agreed_at": ""},
+}
+"""What is left out of the words where it says nothing."""
+
+
+def _whole(term: str, text: str) -> int:
+    """Read a whole number."""
+    if not text.isdecimal():
+        raise ValueError(f"{term} {text!r} is no whole number")
+    return int(text)
+
+
+def _row_of(kind: Any, said: Mapping[str, Any]) -> Any:
+    values = {k: tuple(v) if k in _LISTS else v for k, v in said.items()}
+    return checked_row(kind, {**_MUST.get(kind, {}), **values})
+
+
+def _json(row: ReadRow, read: ArchiveRead) -> dict[str, Any]:
+    """Return dynamicProperties as words; empty where it is no JSON object."""
+    text = row.cells["dynamicProperties"]
+    if not text.startswith("{"):
+        return {}
+    try:
+        found = json.loads(text)
+    except (ValueError, RecursionError) as error:
+        read.add(not_understood(row.place, "dynamicProperties", f"no JSON: {error}"))
+        return {}
+    return found if isinstance(found, dict) else {}
