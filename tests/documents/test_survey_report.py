@@ -228,6 +228,17 @@ def test_some_sites_visits_and_parts_only(trip: Path, tmp_path: Path) -> None:
     assert not [name for name in first.rows if name.startswith("change-")]
 
 
+def test_a_name_that_ends_as_the_paper_does_overwrites_nothing(trip: Path, tmp_path: Path) -> None:
+    out = tmp_path / "for-the-park.pdf"
+    done = run("report", trip, "--results", "-o", out, "--site", "Wall", "--part", "sites")
+    assert done.exit_code == 0, done.output
+    assert out.read_bytes().startswith(b"%PDF-")
+    assert "<html" in out.with_suffix(".html").read_text("utf-8")
+    run("report", trip, "--results", "-o", tmp_path / "figures.csv", "--part", "sites")
+    assert "<html" in (tmp_path / "figures.html").read_text("utf-8")
+    assert "<html" not in (tmp_path / "figures.csv").read_text("utf-8")
+
+
 def test_the_change_log_is_not_read(trip: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     def refuse(*_: object) -> None:
         raise AssertionError("the whole change log was read")

@@ -68,7 +68,8 @@ def write_results_report(
     ----------
     source : ReportSource
     out : Path or None
-        None for ``reports/results.html`` in the project.
+        None for ``reports/results.html`` in the project. A name that ends as the PDF or the table
+        does names those: the report lies beside it as HTML.
     language : str
     has_pdf : bool
         Write a PDF beside it.
@@ -90,9 +91,12 @@ def write_results_report(
     StoreError
         ``disk-full``, ``folder-read-only``, ``write-failed``.
     """
+    path = out if out is not None else source.folder / "reports" / "results.html"
+    has_pdf = has_pdf or path.suffix.lower() == ".pdf"
     told = progress or _Untold()
     told.start("figures and drawings", len(STEPS) + 1 + has_pdf)
-    path = out if out is not None else source.folder / "reports" / "results.html"
+    if path.suffix.lower() in (".pdf", ".csv"):  # else one file would be written over the other
+        path = path.with_suffix(".html")
     report, table = collect_survey_report(source, path.with_suffix(".csv").name, choice, told)
     source.documents.survey_report(report, path, language, as_pdf=False)
     told.step()

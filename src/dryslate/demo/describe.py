@@ -9,6 +9,8 @@ from dryslate import wiring
 from dryslate.app.project_words import set_facts, set_person
 from dryslate.app.publication_records import ProjectPerson
 from dryslate.app.site_positions import PlaceWords, set_site_place
+from dryslate.app.visit_conditions import state_conditions
+from dryslate.app.visits import visit_id_of
 from dryslate.demo.trip_plan import TripVisit
 
 FACTS = {
@@ -19,12 +21,20 @@ FACTS = {
     "methods": "Made up by a program: all seven ways of sampling a unit, at two sites, twice each; "
     "tagged colonies followed over four visits to each.",
     "language": "en",
+    "permit": "none needed: no reef was visited",
 }
+CONDITIONS = (
+    {"tide": "rising", "visibility_m": "14", "water_c": "28.4", "weather": "clear", "sea": "calm"},
+    {"tide": "slack, high", "visibility_m": "11", "water_c": "30.4", "weather": "haze"},
+    {"tide": "falling", "visibility_m": "16", "water_c": "29.1", "sea": "low swell"},
+    {"visibility_m": "9", "water_c": "26.6", "weather": "overcast", "sea": "chop"},
+)
+"""Of the first to fourth visit to a site, as written down; gaps are left as they are."""
 
 
 def describe_trip(project: Path, trip: Sequence[TripVisit]) -> None:
     """
-    State positions, licence and people, as somebody does before publishing.
+    State positions, conditions of the dives, licence and people, as is done before publishing.
 
     Parameters
     ----------
@@ -49,3 +59,10 @@ def describe_trip(project: Path, trip: Sequence[TripVisit]) -> None:
             )
             set_site_place(store, visit.site, place, visit.observer, wiring.clock())
             stated.add(visit.site)
+        visits = {visit.visit_id: visit for visit in store.visits()}
+        dived: dict[str, int] = {}
+        for visit in trip:
+            n = dived[visit.site] = dived.get(visit.site, -1) + 1
+            if n < len(CONDITIONS):
+                known = visits[visit_id_of(visit.site, visit.date)]
+                state_conditions(store, known, CONDITIONS[n], visit.observer, wiring.clock())

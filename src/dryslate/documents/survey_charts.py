@@ -292,7 +292,7 @@ def map_chart(
     high = max(max(lats) - min(lats) + 2 * max(pads), 0.002)
     wide = max((max(lons) - min(lons) + 2 * max(pads)) * shrink, 0.002)
     reach = max(high, wide) * 1.3
-    side, edge = 230.0, 46.0
+    side, edge = 150.0, 46.0
     scale = side / reach
     lon0, lat0 = (max(lons) + min(lons)) / 2, middle
 

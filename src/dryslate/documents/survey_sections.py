@@ -131,8 +131,8 @@ def _side_by_side(rows: Sequence[NumberedRow], speech: Speech) -> list[Block]:
         return []
     return [
         heading(speech.say("Sites side by side"), "overview"),
-        charts(drawn),
         para(how_to_read(speech), "hint"),
+        charts(drawn),
     ]
 
 
