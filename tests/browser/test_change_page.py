@@ -40,6 +40,7 @@ def test_changes_have_no_fault_of_access_and_fit_a_phone(  # noqa: PLR0917  one 
         shot(page, f"change-{k}-{light}-{locale[:2]}-phone", full_page=True)
     page.goto(ASKED[1])
     page.locator(".changes .records").first.click()
+    page.wait_for_url("**/change/trail**")
     assert page.locator("details.unit-rows").count() == 6
     assert faults_of_access(page) == []
     shot(page, f"change-trail-{light}-{locale[:2]}")
