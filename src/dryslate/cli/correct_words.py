@@ -201,6 +201,7 @@ def _tell_summary(summary: Summary, options: CorrectOptions) -> None:
     """Print the table at the end, for people."""
     if options.as_json:
         return
+    _tell_qualities(summary)
     print_table("Photos", ("outcome", "photos"), summary.rows())
     if summary.n_done_before:
         print_text(f"{summary.n_done_before} of them were done by an earlier run.")
@@ -210,3 +211,12 @@ def _tell_summary(summary: Summary, options: CorrectOptions) -> None:
         print_text("Not corrected:")
         for photo, outcome, why in summary.reasons:
             print_text(f"  {photo}: {outcome}: {why}")
+
+
+def _tell_qualities(summary: Summary) -> None:
+    """Print how good each photo's colour and scale are, where the list is not too long to read."""
+    from dryslate.app.correct_summary import N_QUALITY_MOST, QUALITY_COLUMNS
+
+    if 0 < len(summary.qualities) <= N_QUALITY_MOST:
+        title = "How good (95th off: CIEDE2000 of 19 in 20 things off the card)"
+        print_table(title, QUALITY_COLUMNS, summary.qualities)
