@@ -164,6 +164,12 @@ def test_looks_are_due_from_the_onset_and_overdue_when_missed(trip: Path) -> Non
     assert due["months_2"]["due_date"] == "2031-06-20"
     table = run("colonies", "due", trip, "--today", "2032-01-01", "--overdue")
     assert "1 looks" in table.output
+    assert "overdue, late" in table.output
+    assert "2032-03-20" in table.output  # the day before the next look begins
+    to_do = run("colonies", "due", trip, "--today", "2032-01-01", "--to-do", "--json")
+    assert [d["state"] for d in documents(to_do)] == ["overdue"]
+    later = run("colonies", "due", trip, "--today", "2032-04-01", "--json")
+    assert [d["state"] for d in documents(later)] == ["done", "done", "missed", "due", "open"]
     back = run("colonies", "onset", trip, SITE, "2031-04-20", "--take-back", *BY)
     assert back.exit_code == 0, back.output
     none = run("colonies", "due", trip, "--json")

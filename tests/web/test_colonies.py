@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
@@ -106,16 +107,27 @@ def test_photo_gets_the_outline_that_was_measured_in_it_and_its_colour(pages) ->
 
 def test_looks_are_listed_once_the_onset_is_stated_and_can_be_taken_back(pages) -> None:
     both = [tagged(pages), tagged(pages, "18")]
-    said = {"site": "Lantern Steps", "date": "2024-03-01", "reason": "white colonies seen"}
+    onset = datetime.now(UTC).date() - timedelta(days=85)
+    said = {"site": "Lantern Steps", "date": str(onset), "reason": "white colonies seen"}
     assert pages.post("/colonies/onsets", data=said).status_code == 303
     html = pages.get("/colonies").text
     assert "To be looked at" in html
     looks = re.findall(r"<li>(.*?)</li>", html.split("To be looked at")[1].split("</ul>")[0], re.S)
-    late = [one for one in looks if "12 months" in one]
-    assert len(late) == 1  # one line for what one visit to the site would do
-    assert "overdue" in late[0]
-    assert all(address in late[0] for address in both)
-    assert "looks at tagged colonies are overdue" in pages.get("/").text
+    (late,) = looks  # one line for what one visit to the site would do
+    assert "2 months" in late
+    assert "overdue" in late
+    assert "late until" in late
+    assert all(address in late for address in both)
+    assert "6 months" in html.split("Next")[1].split("</p>")[0]
+    missed = html.split("Missed, no longer to be done")[1].split("</ul>")[0]
+    assert "2 to 4 weeks" in missed
+    home = pages.get("/").text.split("Tagged colonies to look at")[1].split("</section>")[0]
+    assert '<span class="count">2</span>' in home
+    assert "overdue" in home
+    assert "2 to 4 weeks" not in home  # what was missed is not left to do
+    own = pages.get(both[0]).text
+    assert "overdue" in own
+    assert "missed" in own
     bare = pages.post("/colonies/onsets", data=said | {"reason": " "})
     assert "onset-reason-missing" in bare.text
     back = {"site": said["site"], "date": said["date"], "take_back": "true"}

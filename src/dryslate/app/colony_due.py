@@ -1,4 +1,4 @@
-"""When tagged colonies are to be looked at again after stress set in, and which are overdue."""
+"""When tagged colonies are to be looked at after stress set in: what is due, late or missed."""
 
 from __future__ import annotations
 
@@ -19,7 +19,9 @@ if TYPE_CHECKING:
     from dryslate.app.ports import SurveyStore
 
 Step = Literal["weeks_2_4", "months_2", "months_6", "months_12", "months_24"]
-DueState = Literal["done", "open", "due", "overdue", "not_asked"]
+DueState = Literal["done", "late", "open", "due", "overdue", "missed", "not_asked"]
+TO_DO: tuple[DueState, ...] = ("overdue", "due")
+"""States of looks that somebody is to go for now."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,11 +60,15 @@ class DueDate:
         One of `STEPS`.
     from_date, due_date, to_date : str
         A visit from the first to the last counts.
+    until_date : str
+        Up to and with this day a look is late and still worth going for; then it is missed.
     state : str
-        ``done``; ``open``: its time has not come; ``due``: it is now; ``overdue``; ``not_asked``:
-        its time was over before the colony was tagged, or the colony had died.
+        ``done``; ``late``: looked at after its time and by `until_date`; ``open``: its time has not
+        come; ``due``: it is now; ``overdue``: its time is over and nobody looked, a late look is
+        still to be had; ``missed``: that is over too; ``not_asked``: its time was over before the
+        colony was tagged, or the colony had died.
     visit_id : str or None
-        On which it was done.
+        On which it was done, in time or late.
     """
 
     organism_id: str
@@ -73,6 +79,7 @@ class DueDate:
     from_date: str
     due_date: str
     to_date: str
+    until_date: str
     state: DueState
     visit_id: str | None = None
 
@@ -190,6 +197,9 @@ def due_dates(store: SurveyStore, today: str) -> tuple[DueDate, ...]:
     Notes
     -----
     Done is a visit within the time on which somebody looked: seen, dead, tag lost, or not found.
+    After its time a look is overdue until the time of the next one begins, or a later onset: from
+    then on a visit counts for that one, and what nobody looked at is missed. The last is overdue
+    for as many days more as its own time was long. A visit in between counts as late.
     """
     day = datetime.date.fromisoformat(require_date(today))
     dates = {v.visit_id: datetime.date.fromisoformat(v.date) for v in store.visits()}
@@ -243,18 +253,21 @@ def _of_onset(
     first = min((date for date, _ in looked), default=onset)
     died = min((date for date, s in looked if s.state == "dead"), default=None)
     found = []
-    for step, rule in STEPS.items():
-        due = _months_after(onset, rule.months) + datetime.timedelta(days=rule.days)
-        start = due - datetime.timedelta(days=rule.before_days)
-        end = due + datetime.timedelta(days=rule.after_days)
+    for step, (start, due, end, until) in _windows(onset).items():
         if later is not None and end >= later:
             continue
+        last = until if later is None else min(until, later - datetime.timedelta(days=1))
         visit_id = next((s.visit_id for date, s in looked if start <= date <= end), None)
+        after = next((s.visit_id for date, s in looked if end < date <= last), None)
         state: DueState = "open" if today < start else "due" if today <= end else "overdue"
         if visit_id is not None:
             state = "done"
         elif end < first or (died is not None and died < end):
             state = "not_asked"
+        elif after is not None:
+            state, visit_id = "late", after
+        elif today > last:
+            state = "missed"
         found.append(
             DueDate(
                 organism_id=colony.organism_id,
@@ -265,11 +278,27 @@ def _of_onset(
                 from_date=start.isoformat(),
                 due_date=due.isoformat(),
                 to_date=end.isoformat(),
+                until_date=last.isoformat(),
                 state=state,
                 visit_id=visit_id,
             )
         )
     return found
+
+
+def _windows(onset: datetime.date) -> dict[Step, tuple[datetime.date, ...]]:
+    """Return by step the first day, the day, the last day, and the last day of a late look."""
+    days = datetime.timedelta
+    found = {}
+    for step, rule in STEPS.items():
+        due = _months_after(onset, rule.months) + days(days=rule.days)
+        found[step] = due - days(days=rule.before_days), due, due + days(days=rule.after_days)
+    starts = [start for start, _, _ in found.values()]
+    start, _, end = list(found.values())[-1]
+    untils = [*(nxt - days(days=1) for nxt in starts[1:]), end + (end - start)]
+    return {
+        step: (*dates, until) for (step, dates), until in zip(found.items(), untils, strict=True)
+    }
 
 
 def _months_after(date: datetime.date, months: int) -> datetime.date:

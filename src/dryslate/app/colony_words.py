@@ -184,9 +184,16 @@ def due_row(due: DueDate) -> tuple[str, ...]:
         due.site,
         STEP_WORDS[due.step],
         f"{due.from_date} to {due.to_date}",
-        due.state.replace("_", " "),
+        _due_words(due),
         due.visit_id or "",
     )
+
+
+def _due_words(due: DueDate) -> str:
+    """Say the state of a look; of one that can still be had late, until when."""
+    if due.state == "overdue":
+        return f"overdue, late until {due.until_date}"
+    return {"late": "done late", "open": "not yet"}.get(due.state, due.state.replace("_", " "))
 
 
 def health_words(health: VisitHealth) -> str:

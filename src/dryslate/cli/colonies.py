@@ -249,15 +249,22 @@ def due(
         str | None, typer.Option("--today", help="Year-month-day; else the computer's.")
     ] = None,
     overdue: Annotated[bool, typer.Option("--overdue", help="Only what is overdue.")] = False,
+    to_do: Annotated[
+        bool, typer.Option("--to-do", help="Only what is to be gone for now: due and overdue.")
+    ] = False,
     as_json: Json = False,
 ) -> None:
-    """List when each colony is to be looked at, and which looks are overdue."""
-    from dryslate.app.colony_due import due_dates
+    """
+    List when each colony is to be looked at, and what came of it: done, done late, due, overdue (a
+    late look is still to be had) or missed (the time of the next look has begun).
+    """
+    from dryslate.app.colony_due import TO_DO, due_dates
     from dryslate.app.colony_words import due_row
 
     with wiring.survey_store(folder, write=False) as store:
         found = due_dates(store, today or wiring.clock().now_utc()[:10])
     found = tuple(d for d in found if not overdue or d.state == "overdue")
+    found = tuple(d for d in found if not to_do or d.state in TO_DO)
     for one in found if as_json else ():
         print_json(one.as_dict())
     if not as_json:

@@ -35,6 +35,8 @@ DUES = {
     "open": N_("not yet"),
     "due": N_("due now"),
     "overdue": N_("overdue"),
+    "late": N_("done late"),
+    "missed": N_("missed"),
     "not_asked": N_("not asked"),
 }
 FIGURES = {

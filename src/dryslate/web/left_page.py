@@ -10,6 +10,7 @@ from starlette.responses import HTMLResponse
 from dryslate import wiring
 from dryslate.app.backup_records import backup_state
 from dryslate.app.left_to_do import left_to_do
+from dryslate.web import colony_words
 from dryslate.web.left_words import rows_of
 from dryslate.web.pages import page
 from dryslate.web.reach import reach_of
@@ -17,6 +18,7 @@ from dryslate.web.reach import reach_of
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from dryslate.app.colony_due import DueDate
     from dryslate.app.left_to_do import VisitLeft
     from dryslate.app.ports import SurveyStore
 
@@ -41,6 +43,7 @@ def left_page(request: Request) -> HTMLResponse:
         observers=observers,
         backup=backup,
         due=due,
+        steps=colony_words.STEPS,
     )
 
 
@@ -63,11 +66,11 @@ def _n_open(visits: Sequence[VisitLeft]) -> int:
     return sum(bool(visit.items) for visit in visits)
 
 
-def _due(store: SurveyStore) -> dict[str, int]:
-    """Count tagged colonies that are due or overdue for a look."""
+def _due(store: SurveyStore) -> tuple[tuple[DueDate, ...], ...]:
+    """List the looks at tagged colonies that are to be gone for, one visit's together."""
     if not store.colonies():
-        return {"overdue": 0, "due": 0}
-    from dryslate.app.colony_due import due_dates  # only where there are any: starts sooner
+        return ()
+    from dryslate.app import colony_due  # only where there are any: starts sooner
 
-    states = [one.state for one in due_dates(store, wiring.clock().now_utc()[:10])]
-    return {state: states.count(state) for state in ("overdue", "due")}
+    found = colony_due.due_dates(store, wiring.clock().now_utc()[:10])
+    return colony_due.due_together(d for d in found if d.state in colony_due.TO_DO)

@@ -12,7 +12,14 @@ from dryslate import wiring
 from dryslate.app.colonies import TagRequest, find_colony, tag_colony
 from dryslate.app.colony_book import colony_stories, colony_story
 from dryslate.app.colony_colours import colour_series, measure_frame, stale_frames
-from dryslate.app.colony_due import due_dates, due_together, onset_at, state_onset, take_onset_back
+from dryslate.app.colony_due import (
+    TO_DO,
+    due_dates,
+    due_together,
+    onset_at,
+    state_onset,
+    take_onset_back,
+)
 from dryslate.app.colony_page import frame_picture, frames_of, outlines_measured, sketch_picture
 from dryslate.app.colony_sketch import location_sketch
 from dryslate.app.colony_timeline import colony_timeline
@@ -55,11 +62,14 @@ def _list(request: Request, said: dict[str, Any], error: InputError | None = Non
     with reach_of(request).reading() as store:
         shown: dict[str, Any] = {"stories": colony_stories(store), "visits": store.visits()}
         shown |= {"sites": [s.site for s in store.sites()], "onsets": store.stress_onsets()}
-        due = due_together(d for d in due_dates(store, _today()) if d.state in ("due", "overdue"))
+        looks = due_dates(store, _today())
         recall = reach_of(request).keep
         heat = [one for site in shown["sites"] for one in site_heat(store, site, recall)]
     shown["heat"] = heat_lines(heat)
-    shown |= {"due": due, "words": colony_words, "said": said}
+    shown["due"] = due_together(d for d in looks if d.state in TO_DO)
+    shown["missed"] = due_together(d for d in looks if d.state == "missed")
+    shown["coming"] = due_together(d for d in looks if d.state == "open")[:2]
+    shown |= {"words": colony_words, "said": said}
     shown["problem"] = problem_of_error(error) if error else None
     shown["observer"] = session_of(request).observer
     return page(request, "colonies.html", status_of(error) if error else 200, **shown)
