@@ -87,6 +87,7 @@ def is_known(states: dict[str, set[str]]) -> bool:
 
 
 LISTS = ("evaluation", "development", "fitting", "fitting2")
+SHORT = "fitting3"  # written blind to the others, so a species may stand there too
 SECOND = "; second colony"
 
 
@@ -95,7 +96,7 @@ def kept_back(row: Row) -> bool:
     return int(row["case"][1:]) % 2 == 1
 
 
-@pytest.fixture(params=LISTS)
+@pytest.fixture(params=(*LISTS, SHORT))
 def cases(request: pytest.FixtureRequest) -> list[Row]:
     return read_cases(request.param)
 
@@ -142,7 +143,7 @@ def test_sizes_are_known_measures_with_a_smaller_uncertainty(cases: list[Row]) -
 
 
 def test_each_species_stands_once_under_its_genus_with_a_source(cases: list[Row]) -> None:
-    """A second colony of a species, in fitting2 only, says so."""
+    """A second colony of a species, in fitting2 and fitting3 only, says so."""
     assert len({row["case"] for row in cases}) == len(cases)
     firsts = [row["species"] for row in cases if not row["source"].endswith(SECOND)]
     assert len(set(firsts)) == len(firsts)
@@ -150,7 +151,7 @@ def test_each_species_stands_once_under_its_genus_with_a_source(cases: list[Row]
         assert re.fullmatch(r"[A-Z][a-z]+ [a-z]+", row["species"]), row["case"]
         assert row["species"].startswith(row["genus"] + " "), row["case"]
         source = row["source"]
-        if row["case"].startswith("G"):
+        if row["case"][0] in "GH":
             source = source.removesuffix(SECOND)
         assert re.fullmatch(r"(cf\. [^;]+ \d{4}; )+memory", source), row["case"]
 
@@ -185,6 +186,20 @@ def test_fitting2_is_wide_enough_in_each_half() -> None:
         assert len({row["genus"] for row in half}) >= 65
         assert 0.12 <= slips <= 0.18
         assert 0.4 <= sum(bool(row["sizes_mm"]) for row in half) / len(half) <= 0.6
+
+
+def test_fitting3_holds_short_records_in_each_half() -> None:
+    rows = read_cases("fitting3")
+    assert [row["case"] for row in rows] == [f"H{n:03d}" for n in range(1, len(rows) + 1)]
+    assert len(rows) == 175
+    assert len({row["genus"] for row in rows}) >= 90
+    assert sum(row["region"] in ATLANTIC for row in rows) >= 40
+    for half in (rows[::2], rows[1::2]):
+        slips = sum(bool(row["slip"]) for row in half) / len(half)
+        n_seen = [len(read_states(row["seen"])) for row in half]
+        assert 0.12 <= slips <= 0.18
+        assert max(n_seen) <= 7
+        assert 5.5 <= sum(n_seen) / len(half) <= 6.2
 
 
 def test_no_species_stands_in_two_lists() -> None:
