@@ -22,7 +22,7 @@ from dryslate.core.identify.verdict import find_verdict
 
 P_POSSIBLE = 0.05
 P_UNSURE = 0.5  # under it, a size that fits nothing is asked about
-CHUNK = 256
+CHUNK = 512
 PRIOR_WORDS: Mapping[PriorKind, str] = {
     "local": "Local frequencies of the genera are weighed in.",
     "met": "No local frequencies are given: how often surveyors meet a genus is weighed in mildly, "
@@ -210,7 +210,7 @@ def _answer(
         also_fit=_also_fit(evidence, i, batch, model),
         next=()
         if batch.bits is None
-        else find_next(evidence, batch.bits[i], model, settings.n_next),
+        else find_next(evidence, batch.bits[i], model, settings.n_next, batch.asks[i]),
         splits=find_split(evidence, batch.looked.scores.p_profile[i], pair, model)
         if split
         else None,
@@ -240,7 +240,7 @@ def _problems(evidence: Evidence, i: int, batch: Batch, model: Model) -> tuple[P
                 fix="Come back when it has grown, or keep the name at family.",
             )
         )
-    unsure = evidence.uses_sizes and batch.looked.scores.p_genus[i].max() < P_UNSURE
+    unsure = evidence.uses_sizes and batch.p_first[i][0] < P_UNSURE
     if batch.conflict[i] or unsure:
         found += find_conflicts(evidence, i, batch.looked, model)
     return tuple(found)

@@ -12,7 +12,7 @@ from dryslate.core.identify.conflicts import Looked, has_conflict
 from dryslate.core.identify.evidence import Evidence
 from dryslate.core.identify.model import Model
 from dryslate.core.identify.posterior import Columns, IntArray, Scores, score_evidence
-from dryslate.core.identify.questions import expected_bits
+from dryslate.core.identify.questions import by_worth, expected_bits
 from dryslate.core.identify.reasons import find_fits, memory_of, weights_of_evidence
 from dryslate.core.identify.tables import FloatArray
 
@@ -40,6 +40,8 @@ class Batch:
         By term and row: weight of evidence for each listed genus.
     memory_share : list of float
     bits : ndarray of float, shape (n, n_questions), or None
+    asks : list of list of int
+        Questions by worth (`by_worth`), by record; empty where none are asked for.
     conflict : list of bool
     """
 
@@ -53,6 +55,7 @@ class Batch:
     weights: list[list[list[float]]]
     memory_share: list[float]
     bits: FloatArray | None
+    asks: list[list[int]]
     conflict: list[bool]
 
 
@@ -83,6 +86,7 @@ def work_out(
     first = order[:, :n_listed]
     usual = np.logical_or.reduceat(fits.all_usual, model.starts, axis=1)
     best = _best_profiles(scores.p_profile, model)
+    bits = expected_bits(scores.p_profile, model) if has_next else None
     weights = [weights_of_evidence(scores, t, model, first) for t in scores.terms]
     return Batch(
         looked=Looked(scores=scores, fits=fits, places=_places(scores, len(part))),
@@ -96,7 +100,8 @@ def work_out(
         memory_share=_memory_shares(
             scores, weights, best, columns, model
         ),  # the first listed is the likeliest
-        bits=expected_bits(scores.p_profile, model) if has_next else None,
+        bits=bits,
+        asks=[] if bits is None else by_worth(bits, model),
         conflict=has_conflict(fits).tolist(),
     )
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -15,6 +16,7 @@ from dryslate.core.identify.reasons import MEASURE_WORD, BoolArray, Fits
 from dryslate.core.identify.tables import FloatArray
 
 FAR_FACTOR = 2.5  # a size this far beyond a range is asked about if a power of ten would fit
+NO_STATE = ""  # a character without a state
 MUCH = 0.25  # of the probability by all else: a size that fits so much of it is not asked about
 
 
@@ -112,12 +114,28 @@ def _missing(record: int, profile: int, looked: Looked) -> list[str]:
 
 def _elsewhere(evidence: Evidence, model: Model) -> list[str]:
     """Genera of other regions that are known to show every state; at most three."""
-    left = model.elsewhere if evidence.seen else ()
+    left = (1 << len(model.elsewhere)) - 1 if evidence.seen else 0
     for name, states in evidence.seen.items():
-        left = tuple(p for p in left if name in p.states and states <= p.states[name].keys())
+        for state in states or (NO_STATE,):
+            left &= _who_shows(model, name, state)
         if not left:
             return []
-    return sorted({p.genus for p in left})[:3]
+    return sorted({p.genus for i, p in enumerate(model.elsewhere) if left >> i & 1})[:3]
+
+
+@lru_cache(maxsize=4096)
+def _who_shows(model: Model, name: str, state: str) -> int:
+    """
+    Profiles of other regions that are known to show a state, as bits.
+
+    With `NO_STATE`: those of which the character is scored.
+    """
+    shown = 0
+    for i, profile in enumerate(model.elsewhere):
+        states = profile.states.get(name)
+        if states is not None and (state == NO_STATE or state in states):
+            shown |= 1 << i
+    return shown
 
 
 def _size_slips(evidence: Evidence, record: int, looked: Looked, model: Model) -> list[Problem]:
@@ -158,13 +176,19 @@ def _best_without(log_lik: FloatArray, measure: str, value_mm: float, model: Mod
     the size is right for much of what it may be, there is nothing to ask.
     """
     weight = np.exp(log_lik - log_lik.max()) * model.prior
-    weight /= weight.sum()
-    known = np.isfinite(model.ranges[measure][:, 0])
-    if float(weight[known].sum()) < 0.5:
+    known, low, high = _askable(model, measure)
+    total = float(weight.sum())
+    if float(weight @ known) < 0.5 * total:
         return None
-    low, high = model.ranges[measure].T
-    fits = known & (low / FAR_FACTOR <= value_mm) & (value_mm <= high * FAR_FACTOR)
-    if float(weight[fits].sum()) >= MUCH:
+    fits = (low <= value_mm) & (value_mm <= high)
+    if float(weight @ fits) >= MUCH * total:
         return None
-    best = int(np.argmax(weight))
+    best = int(weight.argmax())
     return best if known[best] else None
+
+
+@lru_cache(maxsize=32)
+def _askable(model: Model, measure: str) -> tuple[BoolArray, FloatArray, FloatArray]:
+    """Profiles of which a measure is known, and the bounds beyond which a size is asked about."""
+    low, high = model.ranges[measure].T
+    return np.isfinite(low), low / FAR_FACTOR, high * FAR_FACTOR

@@ -68,6 +68,25 @@ class Scores:
     terms: tuple[Term, ...]
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SizeKinds:
+    """
+    The distinct sizes of a measure over the kinds: many kinds share theirs with their profile.
+
+    Parameters
+    ----------
+    log_mean, log_sd, measured_share : ndarray of float, shape (n_distinct,)
+        As of `KindTable`.
+    of_kind : ndarray of int, shape (n_kinds,)
+        Which of them each kind has.
+    """
+
+    log_mean: FloatArray
+    log_sd: FloatArray
+    measured_share: FloatArray
+    of_kind: IntArray
+
+
 class Columns:
     """What single findings say of every profile, kept from one batch to the next."""
 
@@ -75,6 +94,8 @@ class Columns:
         self.log_lik: dict[tuple[str, Key], FloatArray] = {}
         self.fits: dict[tuple[str, Key], tuple[BoolArray, BoolArray]] = {}
         self.memory: dict[tuple[str, Key], BoolArray] = {}
+        self.growth: dict[Key, tuple[FloatArray, FloatArray]] = {}  # by kind; its log by profile
+        self.sizes: dict[str, SizeKinds] = {}
         self.keys: dict[Key, Key] = {}  # one object a finding: look-ups need not compare sets
 
 
@@ -135,7 +156,8 @@ def score_evidence(
         terms.append(term)
         log_lik[rows] += term.log_lik
     if sized.any():
-        log_lik, terms = _with_sizes(evidences, model, np.flatnonzero(sized), log_lik, terms)
+        rows = np.flatnonzero(sized)
+        log_lik, terms = _with_sizes(evidences, model, columns, rows, log_lik, terms)
     p_profile = probabilities(log_lik, model)
     return Scores(
         log_lik=log_lik,
@@ -249,74 +271,120 @@ def _grouped(
 def _with_sizes(
     evidences: Sequence[Evidence],
     model: Model,
+    columns: Columns,
     rows: IntArray,
     log_lik: FloatArray,
     terms: list[Term],
 ) -> tuple[FloatArray, list[Term]]:
     """Weigh sizes together with the growth form over the kinds of each profile."""
+    measured = [evidences[i].sizes for i in rows]
     densities = {
-        m: _densities([evidences[i] for i in rows], m, model)
+        m: _densities([evidences[i] for i in rows], m, model, columns)
         for m in model.kinds.wide
-        if any(m in evidences[i].sizes for i in rows)
+        if any(m in sizes for sizes in measured)
     }
-    growth = np.ones((len(rows), len(model.kinds.share)))
-    for term in terms:
-        if term.name == GROWTH:
-            _, here, there = np.intersect1d(rows, term.rows, True, return_indices=True)
-            columns = np.array([_growth_lik(key, model) for key in term.keys])
-            growth[here] = columns[term.index[there]]
-    everything = growth.copy()
-    for density in densities.values():
-        everything *= density
-    joint = np.log(_by_profile(everything, model))
-    without = _without_each(growth, densities, everything, model)
-    alone = np.log(_by_profile(growth, model))
+    growth, alone = _growth_of(rows, terms, model, columns)
+    sizes = _product(list(densities.values()))
+    joint = np.log(_by_profile(growth * sizes, model))
     added = log_lik.copy()
     added[rows] += joint - alone
-    made = [_regrown(t, rows, joint - without[GROWTH]) if t.name == GROWTH else t for t in terms]
+    made = [_regrown(t, rows, joint, sizes, model) if t.name == GROWTH else t for t in terms]
     for measure in densities:
-        has = np.array([measure in evidences[i].sizes for i in rows])
+        has = np.array([measure in given for given in measured])
+        without = alone[has]  # where it is the only size, the growth form is left
+        several = np.array([len(given.keys() & densities.keys()) > 1 for given in measured])
+        if (several & has).any():
+            others = _product([d[several & has] for m, d in densities.items() if m != measure])
+            without[several[has]] = np.log(_by_profile(growth[several & has] * others, model))
         made.append(
             Term(
                 name=measure,
                 rows=rows[has],
                 index=np.zeros(int(has.sum()), np.intp),
-                log_lik=(joint - without[measure])[has],
+                log_lik=joint[has] - without,
             )
         )
     return added, made
 
 
-def _without_each(
-    growth: FloatArray, densities: dict[str, FloatArray], everything: FloatArray, model: Model
-) -> dict[str, FloatArray]:
-    """Log-likelihood by profile of all but one of growth form and sizes, by its name."""
-    kept = {GROWTH: everything / growth}
-    kept |= {measure: everything / density for measure, density in densities.items()}
-    return {name: np.log(_by_profile(by_kind, model)) for name, by_kind in kept.items()}
+def _growth_of(
+    rows: IntArray, terms: Sequence[Term], model: Model, columns: Columns
+) -> tuple[FloatArray, FloatArray]:
+    """Likelihood of the growth form by kind, one where none was noted; and its log by profile."""
+    keys: list[Key] = [(NOTHING, NOTHING)]
+    index = np.zeros(len(rows), np.intp)
+    for term in terms:
+        if term.name == GROWTH:
+            _, here, there = np.intersect1d(rows, term.rows, True, return_indices=True)
+            index[here] = 1 + term.index[there]
+            keys += term.keys
+    for key in keys:
+        if key not in columns.growth:
+            by_kind = _growth_lik(key, model)
+            columns.growth[key] = by_kind, np.log(_by_profile(by_kind, model))
+    made = [columns.growth[key] for key in keys]
+    return np.array([m[0] for m in made])[index], np.array([m[1] for m in made])[index]
 
 
-def _regrown(term: Term, rows: IntArray, given_sizes: FloatArray) -> Term:
+def _product(factors: Sequence[FloatArray]) -> FloatArray:
+    """Return the product of one array or more."""
+    product = factors[0]
+    for factor in factors[1:]:
+        product = product * factor
+    return product
+
+
+def _regrown(
+    term: Term, rows: IntArray, joint: FloatArray, sizes: FloatArray, model: Model
+) -> Term:
     """The growth form's term, given the sizes where a record has some."""
     _, here, there = np.intersect1d(rows, term.rows, True, return_indices=True)
     values = term.log_lik.copy()
-    values[there] = given_sizes[here]
+    values[there] = joint[here] - np.log(_by_profile(sizes[here], model))
     return replace(term, log_lik=values, by_key=None)
 
 
-def _densities(evidences: Sequence[Evidence], measure: str, model: Model) -> FloatArray:
+def _densities(
+    evidences: Sequence[Evidence], measure: str, model: Model, columns: Columns
+) -> FloatArray:
     """Density of each record's log size by kind; one where a record has no such size."""
-    n_kinds = len(model.kinds.share)
-    out = np.ones((len(evidences), n_kinds))
+    if measure not in columns.sizes:
+        columns.sizes[measure] = _size_kinds(measure, model)
+    kinds = columns.sizes[measure]
     has = [i for i, e in enumerate(evidences) if measure in e.sizes]
     value = np.array([evidences[i].sizes[measure].value_mm for i in has])
     doubt = np.array([evidences[i].sizes[measure].u_mm for i in has])
     x, u = np.log(value)[:, None], (doubt / value)[:, None]
-    out[has] = size_density(x, u, measure, model)
+    density = size_density(x, u, measure, model, kinds)[:, kinds.of_kind]
+    if len(has) == len(evidences):
+        return density
+    out = np.ones((len(evidences), len(kinds.of_kind)))
+    out[has] = density
     return out
 
 
-def size_density(log_size: FloatArray, log_u: FloatArray, measure: str, model: Model) -> FloatArray:
+def _size_kinds(measure: str, model: Model) -> SizeKinds:
+    """Find the distinct sizes of a measure."""
+    kinds = model.kinds
+    every = (kinds.log_mean, kinds.log_sd, kinds.measured_share)
+    distinct, of_kind = np.unique(
+        np.stack([table[measure] for table in every]), axis=1, return_inverse=True
+    )
+    return SizeKinds(
+        log_mean=distinct[0],
+        log_sd=distinct[1],
+        measured_share=distinct[2],
+        of_kind=of_kind.reshape(-1),
+    )
+
+
+def size_density(
+    log_size: FloatArray,
+    log_u: FloatArray,
+    measure: str,
+    model: Model,
+    distinct: SizeKinds | None = None,
+) -> FloatArray:
     r"""
     Return the density of the log of a size for each kind, with its tail.
 
@@ -326,10 +394,12 @@ def size_density(log_size: FloatArray, log_u: FloatArray, measure: str, model: M
         Natural logarithm of the size in millimetres and its standard uncertainty (relative).
     measure : str
     model : Model
+    distinct : SizeKinds or None
+        Of the same measure and model: then for each distinct size instead of each kind.
 
     Returns
     -------
-    ndarray of float, shape (n, n_kinds)
+    ndarray of float, shape (n, n_kinds) or (n, n_distinct)
         :math:`(1 - \varepsilon) m_k N(\ln x; \mu_k, \sigma_k^2 + u^2) + \varepsilon W(\ln x)`: the
         share :math:`m_k` is `KindTable.measured_share`, the
         tail :math:`W`, a normal distribution of all sizes of the measure that is three times as
@@ -337,12 +407,24 @@ def size_density(log_size: FloatArray, log_u: FloatArray, measure: str, model: M
     """
     kinds, slip = model.kinds, model.rates.size_slip
     mean, wide = kinds.wide[measure]
-    variance = kinds.log_sd[measure] ** 2 + log_u**2
-    offset = log_size - kinds.log_mean[measure]
+    of = distinct or _each_kind(measure, model)
+    variance = of.log_sd**2 + log_u**2
+    offset = log_size - of.log_mean
     near = np.exp(-0.5 * offset**2 / variance) / np.sqrt(2.0 * np.pi * variance)
-    near *= kinds.measured_share[measure]
+    near *= of.measured_share
     tail_variance = (3.0 * wide) ** 2 + log_u**2
     tail = np.exp(-0.5 * (log_size - mean) ** 2 / tail_variance)
     tail = np.maximum(tail, 1e-6) / np.sqrt(2.0 * np.pi * tail_variance)
     density: FloatArray = (1.0 - slip) * near + slip * tail
     return density
+
+
+def _each_kind(measure: str, model: Model) -> SizeKinds:
+    """All kinds, each for itself."""
+    kinds = model.kinds
+    return SizeKinds(
+        log_mean=kinds.log_mean[measure],
+        log_sd=kinds.log_sd[measure],
+        measured_share=kinds.measured_share[measure],
+        of_kind=np.arange(len(kinds.share)),
+    )

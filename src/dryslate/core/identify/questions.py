@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
 
@@ -129,8 +130,35 @@ def _sum_blocks(values: FloatArray, model: Model) -> FloatArray:
     return np.add.reduceat(values, model.ask.first, axis=1)
 
 
+def by_worth(bits: FloatArray, model: Model) -> list[list[int]]:
+    """
+    Order questions by what they tell over the effort, for many records at once.
+
+    Parameters
+    ----------
+    bits : ndarray of float, shape (n, n_questions)
+        As of `expected_bits`.
+    model : Model
+
+    Returns
+    -------
+    list of list of int
+        Questions by their place in ``model.ask``, the best first; -1 stands after the last that
+        tells enough to be worth a look.
+    """
+    worth = np.where(bits >= LEAST_BITS, bits / model.ask.effort, 0.0)
+    order = np.argsort(-worth, axis=1, kind="stable")
+    order[np.take_along_axis(worth, order, axis=1) <= 0.0] = -1
+    found: list[list[int]] = order.tolist()
+    return found
+
+
 def find_next(
-    evidence: Evidence, bits: FloatArray, model: Model, n_most: int = N_NEXT
+    evidence: Evidence,
+    bits: FloatArray,
+    model: Model,
+    n_most: int = N_NEXT,
+    order: Sequence[int] | None = None,
 ) -> tuple[NextCharacter, ...]:
     """
     Return the characters most worth looking at next.
@@ -143,6 +171,8 @@ def find_next(
         One row of `expected_bits`.
     model : Model
     n_most : int
+    order : sequence of int or None
+        The same row of `by_worth`, where it was worked out for many at once.
 
     Returns
     -------
@@ -151,12 +181,9 @@ def find_next(
     """
     ask = model.ask
     done = _done(evidence)
-    worth = np.where(bits >= LEAST_BITS, bits / ask.effort, 0.0).tolist()
-    useful = [i for i, w in enumerate(worth) if w > 0.0]
-    useful.sort(key=worth.__getitem__, reverse=True)
     open_: list[int] = []
-    for i in useful:
-        if len(open_) == n_most:
+    for i in by_worth(bits[None], model)[0] if order is None else order:
+        if i < 0 or len(open_) == n_most:
             break
         if ask.names[i] not in done:
             open_.append(i)

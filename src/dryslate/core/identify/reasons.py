@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,8 +33,7 @@ MEASURE_WORD = {
 }
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Reason:
+class Reason(NamedTuple):
     """
     What one character or size says of a genus.
 
@@ -105,12 +106,13 @@ def weights_of_evidence(
     .. [1] Good, I. J. (1950). Probability and the Weighing of Evidence. Griffin, London.
     """
     without = model.sum_by_genus(scores.p_profile[term.rows] * _undoing(term, model))
-    without /= without.sum(axis=1, keepdims=True)
+    total = without.sum(axis=1, keepdims=True)
     posterior = scores.p_genus[term.rows]
     if genera is not None:
         asked = genera[term.rows]
         without = np.take_along_axis(without, asked, axis=1)
         posterior = np.take_along_axis(posterior, asked, axis=1)
+    without /= total
     return _logit(posterior) - _logit(without)
 
 
@@ -248,6 +250,8 @@ class ReasonWords:
         self.model = model
         self.columns = Columns()
         self._made: dict[tuple[str, Key, int, bool], tuple[str, bool]] = {}
+        self._spans: dict[tuple[str, int], SizeSpan] = {}
+        self._started: tuple[Evidence | None, str, str] = (None, "", "")
 
     def say(
         self, term: Term, j: int, evidence: Evidence, profile: int, *, is_for: bool
@@ -293,20 +297,68 @@ class ReasonWords:
         self, evidence: Evidence, name: str, profile: int, *, is_for: bool
     ) -> tuple[str, bool]:
         """Words for a size."""
-        size, of = evidence.sizes[name], self.model.profiles[profile]
-        low, high = self.model.ranges[name][profile]
-        start = f"{MEASURE_WORD[name]} {with_doubt(size.value_mm, size.u_mm)}"
-        if not np.isfinite(low):
-            return f"{start}; no {MEASURE_WORD[name]} is known for {of.genus}", True
-        inside = low <= size.value_mm <= high
-        row = of.sizes.get(name)
-        memory = _is_size_memory(of, name)
-        usual = row is not None and row.usual_low_mm <= size.value_mm <= row.usual_high_mm
-        if usual and row is not None:
-            span = f"usual in {of.genus} ({row.usual_low_mm:g} to {row.usual_high_mm:g} mm)"
-        else:
-            place = "within the range" if inside else "outside the range"
-            span = f"{place} of {of.genus} ({low:g} to {high:g} mm)"
+        size = evidence.sizes[name]
+        span = self._spans.get((name, profile))
+        if span is None:
+            span = self._spans[name, profile] = _span_of(name, profile, self.model)
+        if self._started[0] is not evidence or self._started[1] != name:
+            words = f"{MEASURE_WORD[name]} {with_doubt(size.value_mm, size.u_mm)}"
+            self._started = (evidence, name, words)
+        return self._started[2] + span.words(size.value_mm, is_for), span.is_memory
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SizeSpan:
+    """
+    What is known of a size of a profile, in words that follow the size.
+
+    Parameters
+    ----------
+    low, high, usual_low, usual_high : float
+        In millimetres; not a number where it is not known.
+    unknown, usual, inside, outside : str
+        Said where nothing is known, and of a size in the usual range, within the full range, or
+        beyond.
+    is_memory : bool
+    """
+
+    low: float
+    high: float
+    usual_low: float
+    usual_high: float
+    unknown: str
+    usual: str
+    inside: str
+    outside: str
+    is_memory: bool
+
+    def words(self, value_mm: float, is_for: bool) -> str:
+        """Return what to say of a size."""
+        if not math.isfinite(self.low):
+            return self.unknown
+        inside = self.low <= value_mm <= self.high
+        usual = self.usual_low <= value_mm <= self.usual_high
+        said = self.usual if usual else self.inside if inside else self.outside
         if inside != is_for and (usual or not inside):
-            span += f"; {YET_FOR if is_for else YET_AGAINST}"
-        return f"{start}, {span}", memory
+            said += f"; {YET_FOR if is_for else YET_AGAINST}"
+        return said
+
+
+def _span_of(name: str, profile: int, model: Model) -> SizeSpan:
+    """What is known of a size of a profile."""
+    of, measure = model.profiles[profile], MEASURE_WORD[name]
+    low, high = model.ranges[name][profile].tolist()
+    row = of.sizes.get(name)
+    usual_low, usual_high = (row.usual_low_mm, row.usual_high_mm) if row else (math.nan, math.nan)
+    full = f"of {of.genus} ({low:g} to {high:g} mm)"
+    return SizeSpan(
+        low=low,
+        high=high,
+        usual_low=usual_low,
+        usual_high=usual_high,
+        unknown=f"; no {measure} is known for {of.genus}",
+        usual=f", usual in {of.genus} ({usual_low:g} to {usual_high:g} mm)",
+        inside=f", within the range {full}",
+        outside=f", outside the range {full}",
+        is_memory=_is_size_memory(of, name) if math.isfinite(low) else True,
+    )

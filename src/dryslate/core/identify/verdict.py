@@ -159,9 +159,7 @@ def _group(p_genus: FloatArray, model: Model) -> Verdict | None:
     name, p = _largest(p_genus, model.groups)
     if p < P_GROUP:
         return None
-    known, index = _numbered(model.groups)
-    prior = np.bincount(index, weights=model.sum_by_genus(model.prior))
-    before, p = float(prior[known.index(name)]), min(p, 1.0 - 1e-12)
+    before, p = _groups_before(model)[name], min(p, 1.0 - 1e-12)
     if before >= 1.0 - 1e-12:
         return None
     if p / (1.0 - p) < GROUP_GAIN * before / (1.0 - before):
@@ -169,6 +167,14 @@ def _group(p_genus: FloatArray, model: Model) -> Verdict | None:
     rank = "order" if name == "stony" else "informal group"
     word = GROUP_WORD.get(name, name)
     return Verdict(verdict=f"{word}, genus not told", rank=rank, qualifier=INDET)
+
+
+@lru_cache(maxsize=8)
+def _groups_before(model: Model) -> dict[str, float]:
+    """Probability of each group before anything was seen."""
+    known, index = _numbered(model.groups)
+    prior = np.bincount(index, weights=model.sum_by_genus(model.prior))
+    return dict(zip(known, prior.tolist(), strict=True))
 
 
 def _juvenile(p_genus: FloatArray, model: Model) -> Verdict:

@@ -14,7 +14,7 @@ from dryslate.base.errors import InputError
 from dryslate.core.identify.evidence import Evidence, Size
 from dryslate.core.identify.model import Model, build_model
 from dryslate.core.identify.observer import ErrorRates, confusion_of, nearness_of
-from dryslate.core.identify.posterior import score_evidence
+from dryslate.core.identify.posterior import FloatArray, score_evidence, size_density
 from dryslate.core.identify.taxa import TaxaData
 
 
@@ -344,3 +344,46 @@ def test_region_without_genera_is_refused(small_reef: ModuleType) -> None:
 def test_unknown_character_is_an_error_of_the_caller(model: Model) -> None:
     with pytest.raises(ValueError, match="colour"):
         score_evidence([Evidence(seen=states(colour="red"))], model)
+
+
+def test_growth_form_and_each_size_say_what_leaving_them_out_takes_away(
+    small_reef: ModuleType,
+) -> None:
+    """Against the definition, kind by kind; records with one size, two and none stand together."""
+    rows = "growth_form=massive,branching:sometimes"
+    sizes = {
+        "corallite_diameter": small_reef.size(4, 5, 8, 10),
+        "colony_diameter": small_reef.size(50, 80, 200, 300),
+    }
+    one = small_reef.profile("Alpha", rows, sizes=sizes)
+    other = small_reef.profile("Bella", "growth_form=branching", sizes={**sizes})
+    model = build_model(small_reef.reef(one, other), small_reef.PLAIN, "west")
+    cup, wide = Size(value_mm=6.0, u_mm=0.5), Size(value_mm=150.0, u_mm=5.0)
+    massive = states(growth_form="massive")
+    part = [
+        Evidence(seen=massive, sizes={"corallite_diameter": cup, "colony_diameter": wide}),
+        Evidence(seen=massive, sizes={"corallite_diameter": cup}),
+        Evidence(sizes={"colony_diameter": wide}),
+        Evidence(seen=massive),
+    ]
+    terms = {t.name: t for t in score_evidence(part, model).terms}
+    kinds, starts = model.kinds, model.kinds.starts
+
+    def by_profile(record: int, left_out: str) -> FloatArray:
+        lik = np.ones(len(kinds.share))
+        if part[record].seen and left_out != "growth_form":
+            at = model.tables["growth_form"].states.index("massive")
+            lik = lik * kinds.p_growth[:, at]
+        for name, size in part[record].sizes.items():
+            if name != left_out:
+                x = np.array([[math.log(size.value_mm)]])
+                u = np.array([[size.u_mm / size.value_mm]])
+                lik = lik * size_density(x, u, name, model)[0]
+        return np.log(np.add.reduceat(lik * kinds.share, starts))
+
+    for name, term in terms.items():
+        for j, record in enumerate(term.rows.tolist()):
+            expected = by_profile(record, "") - by_profile(record, name)
+            assert term.log_lik[j] == pytest.approx(expected, abs=1e-12), (name, record)
+    assert terms["corallite_diameter"].rows.tolist() == [0, 1]
+    assert terms["growth_form"].rows.tolist() == [0, 1, 3]
