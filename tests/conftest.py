@@ -92,6 +92,12 @@ def web_project(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="session")
+def photographed() -> ModuleType:
+    """Makes units with printed and photographed sheets: `tests/fakes/photographed_sheets.py`."""
+    return load_fake("photographed_sheets")
+
+
+@pytest.fixture(scope="session")
 def visited_twice() -> ModuleType:
     """Makes a project of two sites and several visits: `tests/fakes/visited_twice.py`."""
     return load_fake("visited_twice")

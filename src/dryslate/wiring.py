@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     from dryslate.app.result_rows import ResultRow
     from dryslate.app.result_settings import ResultSettings
     from dryslate.app.sending import SentBox
+    from dryslate.app.sheet_joining import SheetDesk
     from dryslate.app.sheets import SheetBench
     from dryslate.app.tiles import TileBench
     from dryslate.files.zip_reader import ZipBox
@@ -375,6 +376,19 @@ def sheet_bench(
         documents=document_writer(),
         words=words,
         store=store,
+        observer=observer,
+        now=clock().now_utc(),
+    )
+
+
+def sheet_desk(folder: Path, store: SurveyStore, observer: str) -> SheetDesk:
+    """Return what joining photos of sheets to units works with."""
+    from dryslate.app.sheet_joining import SheetDesk
+
+    return SheetDesk(
+        store=store,
+        reader=photo_reader(),
+        vault=vault(folder),
         observer=observer,
         now=clock().now_utc(),
     )

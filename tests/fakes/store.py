@@ -79,6 +79,7 @@ NAMES = (
     "photos_set_aside",
     "backups",
     "printed_sheets",
+    "sheet_photos",
     "categories",
     "category_mappings",
     "unit_designs",

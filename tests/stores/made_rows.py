@@ -59,7 +59,7 @@ SITE, DATE, OBSERVER = "North wall", "2026-03-14", "Mara"
 VISIT_ID = f"{SITE} {DATE}"
 
 _more = runpy.run_path(str(Path(__file__).with_name("made_sheets.py")))
-printed_sheet, site_logger = _more["printed_sheet"], _more["site_logger"]
+printed_sheet, site_logger, sheet_photo = (_more[name] for name in _more["MADE"])
 
 
 def sha(letter: str) -> str:

@@ -1,4 +1,4 @@
-"""Printed sheets, conditions of visits and loggers for the tests of the stores."""
+"""Printed and photographed sheets, conditions of visits and loggers for the tests of the stores."""
 
 from __future__ import annotations
 
@@ -6,8 +6,10 @@ import hashlib
 
 from dryslate.app.condition_records import VisitConditions
 from dryslate.app.logger_records import LoggerFile, SiteLogger
-from dryslate.app.sheet_records import PrintedSheet
+from dryslate.app.sheet_records import PrintedSheet, SheetPhoto
 from dryslate.core.sheet.page import SheetContent
+
+MADE = ("printed_sheet", "site_logger", "sheet_photo")
 
 
 def printed_sheet(**more: object) -> PrintedSheet:
@@ -23,6 +25,17 @@ def printed_sheet(**more: object) -> PrintedSheet:
         "printed_at": "2026-03-13T20:00:00Z",
     } | more
     return PrintedSheet(**values)
+
+
+def sheet_photo(photo_id: str, unit_id: str | None) -> SheetPhoto:
+    return SheetPhoto(
+        photo_id=photo_id,
+        sheet_id="311689675917",
+        unit_id=unit_id,
+        to_px=((10.5, 0.25, 80.0), (-0.25, 10.5, 60.0), (1e-5, -2e-5, 1.0)),
+        observer="Mara",
+        joined_at="2026-03-14T21:00:00Z",
+    )
 
 
 def conditions(visit_id: str, observer: str) -> VisitConditions:
@@ -62,8 +75,11 @@ def site_logger(**more: object) -> SiteLogger:
 
 
 def fill(store, visit_id: str, observer: str) -> None:
-    """Store a printed sheet, where there is none, and the conditions of a visit."""
+    """Store a printed sheet, where there is none, a photo of it, and the conditions of a visit."""
     if not store.printed_sheets():
         store.save_printed_sheets([printed_sheet()])
+    photo = store.photos(visit_id)[0]
+    unit_id = next((unit.unit_id for unit in store.units(visit_id)), None)
+    store.save_sheet_photo(sheet_photo(photo.photo_id, unit_id))
     store.save_visit_conditions(conditions(visit_id, observer))
     store.save_site_logger(site_logger(), LOGGER_FILE)

@@ -49,3 +49,28 @@ def test_rows_of_printed_sheets_stay(tmp_path, rows) -> None:
         assert store.log_faults() == ()
     with closing(sqlite3.connect(tmp_path / "dryslate.sqlite")) as db:
         assert db.execute("SELECT count(*) FROM printed_sheets").fetchone() == (1,)
+
+
+def test_photo_of_a_sheet_is_kept_and_put_to_another_unit(store, rows) -> None:
+    rows.fill(store)
+    (kept,) = store.sheet_photos()
+    assert kept.to_px[0] == (10.5, 0.25, 80.0)
+    assert kept.unit_id is not None
+    assert store.sheet_photos(kept.unit_id) == (kept,)
+    store.save_sheet_photo(rows.sheet_photo(kept.photo_id, None))
+    assert store.sheet_photos(kept.unit_id) == ()
+    assert [one.unit_id for one in store.sheet_photos()] == [None]
+    assert [c.what for c in store.changes("sheet_photos")] == ["insert", "update"]
+
+
+def test_photo_of_a_sheet_stays_when_its_unit_is_taken_out(store, rows) -> None:
+    from dryslate.app.unit_words import UnitWords
+    from dryslate.app.units import remove_unit, start_unit
+
+    rows.fill(store)
+    (kept,) = store.sheet_photos()
+    start_unit(store, rows.VISIT_ID, UnitWords(name="T99"), rows.OBSERVER)
+    unit_id = next(u.unit_id for u in store.units() if u.name == "T99")
+    store.save_sheet_photo(rows.sheet_photo(kept.photo_id, unit_id))
+    remove_unit(store, unit_id)
+    assert [one.unit_id for one in store.sheet_photos()] == [None]

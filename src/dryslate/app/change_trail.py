@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from dryslate.app.result_tallies import ALL, rows_about
-from dryslate.app.result_trail import TrailUnit
+from dryslate.app.result_trail import TrailUnit, with_papers
 
 if TYPE_CHECKING:
     from dryslate.app.change_categories import CategoryLists
@@ -81,7 +81,7 @@ def change_trail(
             )
         )
     return tuple(
-        VisitTrail(site=site, date=date, units=tuple(found))
+        VisitTrail(site=site, date=date, units=with_papers(store, found))
         for (date, site), found in sorted(told.items())
     )
 

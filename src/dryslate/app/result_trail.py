@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from dryslate.app.result_tallies import rows_about
+from dryslate.app.sheet_paper import Paper, find_row, make_papers
 from dryslate.app.survey_words import BY_LOOKS, TOGETHER
 from dryslate.base.errors import InputError
 
@@ -51,12 +52,18 @@ class TrailUnit:
         All that was noted in the unit.
     n_photos : int
         Photos of the unit that are not set aside.
+    papers : tuple of Paper
+        Photographed sheets that it was typed from.
+    on_paper : Mapping
+        Where on them a row stands, by its number: the paper's photo and the row of the sheet.
     """
 
     unit: Unit
     rows: tuple[NotedRow, ...]
     n_rows: int
     n_photos: int
+    papers: tuple[Paper, ...] = ()
+    on_paper: Mapping[int | None, tuple[str, int]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,7 +140,31 @@ def trail_of(
                 n_photos=sum(join.unit_id == unit_id for join in joined),
             )
         )
-    return Trail(row=row, units=tuple(told))
+    return Trail(row=row, units=with_papers(store, told))
+
+
+def with_papers(store: SurveyStore, units: Sequence[TrailUnit]) -> tuple[TrailUnit, ...]:
+    """
+    Add to units the photographed sheets that they were typed from.
+
+    Parameters
+    ----------
+    store : SurveyStore
+    units : sequence of TrailUnit
+    """
+    photos = store.sheet_photos()
+    if not photos:
+        return tuple(units)
+    printed = store.printed_sheets()
+    found = []
+    for one in units:
+        own = [photo for photo in photos if photo.unit_id == one.unit.unit_id]
+        papers = make_papers(own, printed)
+        rows = store.survey_rows(one.unit.unit_id) if papers else ()
+        places = {noted.row_no: find_row(papers, noted, rows) for noted in one.rows if papers}
+        on_paper = {k: (at[0].photo_id, at[1].row) for k, at in places.items() if at is not None}
+        found.append(replace(one, papers=papers, on_paper=on_paper))
+    return tuple(found)
 
 
 def _rows_of(

@@ -10,10 +10,23 @@ from numpy.typing import NDArray
 
 from dryslate.app.sheets import find_printed, page_of
 from dryslate.core.arrays.orientation import upright_view
-from dryslate.core.sheet.squaring import cell_corners_px, find_corners, fit_page, read_number
+from dryslate.core.sheet.squaring import (
+    cell_corners_px,
+    find_corners,
+    fit_page,
+    read_number,
+    straighten_page,
+)
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from dryslate.app.ports import PhotoReader, SurveyStore
+    from dryslate.app.sheet_records import PrintedSheet, SheetPhoto
+
+Rows3 = tuple[tuple[float, float, float], ...]
+LEAST_SEEN = 2
+"""Corner markers from which on a photo is said to show a sheet."""
 
 
 def find_sheet(reader: PhotoReader, path: Path, store: SurveyStore | None) -> dict[str, Any]:
@@ -61,6 +74,66 @@ def find_sheet(reader: PhotoReader, path: Path, store: SurveyStore | None) -> di
         for cell in page.cells
     ]
     return {**sheet.as_dict(), "cells": cells}
+
+
+def read_sheet(
+    reader: PhotoReader, path: Path, printed: Sequence[PrintedSheet]
+) -> tuple[PrintedSheet, Rows3] | None:
+    """
+    Say which printed page a photo shows, and how it lies in it.
+
+    Parameters
+    ----------
+    reader : PhotoReader
+    path : Path
+    printed : sequence of PrintedSheet
+        The pages of the project.
+
+    Returns
+    -------
+    tuple of PrintedSheet and rows of float, or None
+        The page, and the homography from its millimetres to pixels of the upright photo; None
+        where the photo shows no sheet.
+
+    Raises
+    ------
+    DryslateError
+        The photo cannot be read; or ``sheet-number-unreadable``, ``sheet-unknown``,
+        ``sheet-layout-other``, ``sheet-corners-too-few``.
+    """
+    photo = reader.read(path)
+    grey = grey_of(upright_view(photo.pixels, photo.metadata.orientation))
+    corners = find_corners(grey)
+    if len(corners) < LEAST_SEEN:
+        return None
+    sheet = find_printed(printed, read_number(grey, corners))
+    to_px = fit_page(page_of(sheet), corners)
+    return sheet, tuple((float(a), float(b), float(c)) for a, b, c in to_px)
+
+
+def straight_picture(
+    reader: PhotoReader, path: Path, sheet: PrintedSheet, row: SheetPhoto
+) -> NDArray[np.uint8]:
+    """
+    Cut a photographed page out of its photo, seen straight from the front.
+
+    Parameters
+    ----------
+    reader : PhotoReader
+    path : Path
+    sheet : PrintedSheet
+    row : SheetPhoto
+
+    Returns
+    -------
+    ndarray of uint8, shape (h, w, 3)
+        Six pixels a millimetre.
+    """
+    photo = reader.read(path)
+    upright = upright_view(photo.pixels, photo.metadata.orientation)
+    levels = upright // 257 if upright.dtype == np.uint16 else upright
+    shown = np.ascontiguousarray(levels.astype(np.uint8)[..., :3])
+    return straighten_page(shown, page_of(sheet), np.array(row.to_px))
 
 
 def grey_of(pixels: NDArray[Any]) -> NDArray[np.uint8]:

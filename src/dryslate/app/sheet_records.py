@@ -1,4 +1,4 @@
-"""Printed sheets, as they are stored."""
+"""Printed sheets and photos of them, as they are stored."""
 
 from __future__ import annotations
 
@@ -55,8 +55,37 @@ class PrintedSheet:
         }
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SheetPhoto:
+    """
+    A photo of a printed page.
+
+    Parameters
+    ----------
+    photo_id, sheet_id : str
+    unit_id : str or None
+        The unit whose notes stand on it; None where nobody could say yet.
+    to_px : tuple of tuple of float
+        Rows of the 3 x 3 homography from millimetres on the page to pixels of the upright photo.
+    observer, joined_at : str
+    """
+
+    photo_id: str
+    sheet_id: str
+    unit_id: str | None
+    to_px: tuple[tuple[float, float, float], ...]
+    observer: str
+    joined_at: str
+
+
 class SheetStore(Protocol):
-    """Sheets that were printed for a project."""
+    """Sheets that were printed for a project, and photos of them."""
+
+    def sheet_photos(self, unit_id: str | None = None) -> tuple[SheetPhoto, ...]:
+        """Return the photos of sheets of one unit, or all, in the order joined."""
+
+    def save_sheet_photo(self, row: SheetPhoto) -> None:
+        """Store what a photo shows, in place of what was said of it before."""
 
     def printed_sheets(self) -> tuple[PrintedSheet, ...]:
         """Return every printed page, in the order printed."""

@@ -10,11 +10,18 @@ import typer
 
 from dryslate import wiring
 from dryslate.base.errors import InputError
-from dryslate.cli.render import print_json, print_table, print_text
+from dryslate.cli.render import (
+    WITH_PROBLEMS,
+    print_json,
+    print_problem,
+    print_table,
+    print_text,
+)
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Mapping, Sequence
 
+    from dryslate.app.sheet_joining import JoinedSheet
     from dryslate.app.sheet_request import SheetRequest
     from dryslate.app.sheets import Printed
 
@@ -23,10 +30,13 @@ Json = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
 
 def register(app: typer.Typer) -> None:
     """Add the commands."""
-    group = typer.Typer(no_args_is_help=True, help="Sheets for the dive: print them, list them.")
+    group = typer.Typer(
+        no_args_is_help=True, help="Sheets for the dive: print, list, join to units."
+    )
     group.command("print")(print_command)
     group.command("list")(list_command)
     group.command("find")(find_command)
+    group.command("join")(join_command)
     app.add_typer(group, name="sheet")
 
 
@@ -168,3 +178,64 @@ def find_command(
     print_text(f"Sheet {found['sheet_id']}")
     if "kind" in found:
         print_text(f"{found['kind']}, unit {found['unit'] or '-'}, page {found['page_no']}")
+
+
+def join_command(
+    folder: Annotated[Path, typer.Argument(help="Project folder.")],
+    photos: Annotated[
+        list[Path] | None,
+        typer.Argument(help="Photos of sheets; without any, all photos without a card."),
+    ] = None,
+    unit: Annotated[
+        str, typer.Option(help="Name of the unit they are of; without it, as printed on them.")
+    ] = "",
+    observer: Annotated[str, typer.Option("--observer", help="Who joins them.")] = "",
+    as_json: Json = False,
+) -> None:
+    """Read the photographed sheets of a project, and join each to the unit it is of."""
+    with wiring.survey_store(folder, write=True, who=observer or None) as store:
+        found = _join(folder, store, photos or [], unit, observer)
+    if as_json:
+        print_json({"sheets": [_told(one) for one in found if one.row or one.problem]})
+    else:
+        rows = [_row(one) for one in found if one.row is not None]
+        print_table("Photographed sheets", ("photo", "number", "page", "unit"), rows)
+        for one in found:
+            if one.problem is not None:
+                print_problem(one.problem)
+    if any(one.problem is not None for one in found):
+        raise typer.Exit(WITH_PROBLEMS)
+
+
+def _join(
+    folder: Path, store: Any, photos: Sequence[Path], unit: str, observer: str
+) -> list[JoinedSheet]:
+    """Join the photos that were named, or all that may show a sheet."""
+    from dryslate.app.project_photos import choose_photos
+    from dryslate.app.sheet_joining import join_sheets, photos_to_look_at, unit_called
+
+    desk = wiring.sheet_desk(folder, store, observer)
+    named = [one.photo_id for one in choose_photos(store, photos)] if photos else []
+    ids = named or [i for v in store.visits() for i in photos_to_look_at(store, v.visit_id)]
+    unit_id = unit_called(store, named, unit) if unit else None
+    return list(join_sheets(desk, ids, unit_id))
+
+
+def _told(one: JoinedSheet) -> dict[str, Any]:
+    """Return what came of a photo as plain values, for JSON."""
+    return {
+        "photo": one.photo.files[0].original_name,
+        "photo_id": one.photo.photo_id,
+        "sheet_id": one.row.sheet_id if one.row else None,
+        "unit_id": one.row.unit_id if one.row else None,
+        "problem": one.problem.as_dict() if one.problem else None,
+    }
+
+
+def _row(one: JoinedSheet) -> list[str]:
+    """Return a row of the table."""
+    assert one.row is not None
+    assert one.sheet is not None
+    page = f"{one.sheet.content.page_no} of {one.sheet.content.n_pages}"
+    unit = one.unit or "not known"
+    return [one.photo.files[0].original_name, one.row.sheet_id, page, unit]

@@ -1,10 +1,11 @@
-"""Printed sheets in SQLite."""
+"""Printed sheets and photos of them in SQLite."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import asdict
 
-from dryslate.app.sheet_records import PrintedSheet
+from dryslate.app.sheet_records import PrintedSheet, SheetPhoto
 from dryslate.core.sheet.page import content_from_dict, content_to_dict
 from dryslate.store.rows import StoreRoom, from_json, to_json
 
@@ -38,3 +39,21 @@ class SqliteSheetRoom(StoreRoom):
                         sheet.printed_at,
                     ],
                 )
+
+    def sheet_photos(self, unit_id: str | None = None) -> tuple[SheetPhoto, ...]:
+        """Return the photos of sheets of one unit, or all, in the order joined."""
+        rows = self._rows(
+            "SELECT * FROM sheet_photos WHERE ?1 IS NULL OR unit_id = ?1 "
+            "ORDER BY joined_at, photo_id",
+            [unit_id],
+        )
+        return tuple(
+            SheetPhoto(**{**dict(row), "to_px": tuple(map(tuple, from_json(row["to_px"])))})
+            for row in rows
+        )
+
+    def save_sheet_photo(self, row: SheetPhoto) -> None:
+        """Store what a photo shows, in place of what was said of it before."""
+        with self.write():
+            self._keep("observers", {"observer": row.observer})
+            self._put("sheet_photos", asdict(row) | {"to_px": to_json(row.to_px)}, ["photo_id"])

@@ -14,6 +14,7 @@ STRETCHES = (
     S_("Correcting"),
     S_("figures and drawings"),
     S_("pictures for the pages"),
+    S_("sheets"),
 )
 """What the use cases call the stretches of their work."""
 

@@ -165,3 +165,34 @@ def cell_corners_px(page: SheetPage, to_px: FloatArray) -> dict[str, FloatArray]
         By cell id, in pixels.
     """
     return {cell.cell_id: apply_page(to_px, box_corners_mm(cell.box)) for cell in page.cells}
+
+
+def straighten_page(
+    img: NDArray[np.uint8], page: SheetPage, to_px: FloatArray, px_per_mm: float = 6.0
+) -> NDArray[np.uint8]:
+    """
+    Cut a page out of its photo, seen straight from the front.
+
+    Parameters
+    ----------
+    img : ndarray of uint8, shape (h, w) or (h, w, 3)
+        The upright photo.
+    page : SheetPage
+    to_px : ndarray of float, shape (3, 3)
+        As of `fit_page`.
+    px_per_mm : float
+
+    Returns
+    -------
+    ndarray of uint8
+        The page from edge to edge; white where the photo does not show it.
+    """
+    size = (round(page.width_mm * px_per_mm), round(page.height_mm * px_per_mm))
+    step = 1.0 / px_per_mm
+    to_mm = np.array([[step, 0.0, step / 2], [0.0, step, step / 2], [0.0, 0.0, 1.0]])
+    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    white = (255, 255, 255)
+    out = cv2.warpPerspective(
+        img, to_px @ to_mm, size, flags=flags, borderMode=cv2.BORDER_CONSTANT, borderValue=white
+    )
+    return np.asarray(out, dtype=np.uint8)

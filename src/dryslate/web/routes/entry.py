@@ -21,6 +21,7 @@ from dryslate.app.entry_unit import (
     save_lines,
 )
 from dryslate.app.import_template import DESIGN_FIELDS
+from dryslate.app.sheet_paper import papers_of
 from dryslate.base.errors import DryslateError, InputError
 from dryslate.web.entry_desk import (
     checked_json,
@@ -183,8 +184,9 @@ def entry_page(
         visit = next(v for v in store.visits() if v.visit_id == sheet.unit.visit_id)
         region = store.region()
         newest = newest_version(store)
+        papers = papers_of(store, unit_id)
     stated = sheet.stated
-    shown: dict[str, Any] = {"sheet": sheet, "visit": visit, "newest": newest}
+    shown: dict[str, Any] = {"sheet": sheet, "visit": visit, "newest": newest, "papers": papers}
     chosen = stated.design.design if stated is not None and not design else design
     chosen = chosen if chosen in DESIGN_WORDS else ""
     shown |= {"chosen": chosen, "fields": DESIGN_FIELDS.get(chosen, ())}

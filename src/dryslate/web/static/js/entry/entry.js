@@ -3,6 +3,7 @@
 import { post, say, words } from "../page.js";
 import { completeIn, standsFor } from "./complete.js";
 import { cellOf, hasShares, lineRow, number, rowOf, sectionTable, showFaults, sideBySide } from "./grid.js";
+import { follow } from "./paper.js";
 import { newMark, Sender } from "./sender.js";
 
 const start = words("start");
@@ -343,7 +344,12 @@ function nextLine(cell) {
 }
 
 grids.addEventListener("input", (event) => { if (event.target.dataset.field) typed(event.target); });
-grids.addEventListener("focusin", (event) => { if (event.target.dataset.field) was.set(event.target, valueOf(event.target)); showTold(); });
+grids.addEventListener("focusin", (event) => {
+  if (event.target.dataset.field) was.set(event.target, valueOf(event.target));
+  const line = lineOf(event.target);
+  if (line && at("paper")) follow(at("paper"), line, ofKind(line.kind).indexOf(line) + 1);
+  showTold();
+});
 grids.addEventListener("focusout", (event) => {
   if (!event.target.dataset.field) return;
   left(event.target);
