@@ -10,6 +10,8 @@ from functools import lru_cache
 from typing import Any
 from uuid import UUID
 
+_VARIANT: Mapping[str, str] = {f"{n:x}": f"{n & 3 | 8:x}" for n in range(16)}
+"""The first digit of the fourth part, by what the hash has there."""
 _HASHES: Mapping[str, str] = {
     "record_id": "coral",
     "identification_id": "look",
@@ -45,11 +47,8 @@ class Identifiers:
         """Return the identifier of a record."""
         made = self._start.copy()
         made.update(f"{kind}\t{record}".encode())
-        raw = bytearray(made.digest()[:16])
-        raw[6] = raw[6] & 0x0F | 0x50
-        raw[8] = raw[8] & 0x3F | 0x80
-        t = raw.hex()
-        return f"urn:uuid:{t[:8]}-{t[8:12]}-{t[12:16]}-{t[16:20]}-{t[20:]}"
+        t = made.hexdigest()
+        return f"urn:uuid:{t[:8]}-{t[8:12]}-5{t[13:16]}-{_VARIANT[t[16]]}{t[17:20]}-{t[20:32]}"
 
     def anew(self, row: Any) -> Any:
         """

@@ -187,6 +187,8 @@ def make_archive(
             progress.step()
     if progress is not None:
         progress.done()
+    for writer in work.writers.values():
+        writer.flush()
     kept = [n for n, w in work.writers.items() if w.n_rows or n in ("Event", "Occurrence")]
     box.add_text("meta.xml", write_meta([described(name) for name in kept]))
     box.add_text("eml.xml", write_eml(_words(work)))

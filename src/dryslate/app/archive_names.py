@@ -90,9 +90,10 @@ class NameRoom:
 
     def of(self, said: Said) -> ArchiveName | None:
         """Return how a row's name is exported; None where it names no living thing."""
-        if said not in self._known:
-            self._known[said] = self._made(said)
-        return self._known[said]
+        try:
+            return self._known[said]
+        except KeyError:
+            return self._known.setdefault(said, self._made(said))
 
     def exported(self) -> set[tuple[str, str]]:
         """Return rank and name of every taxon that was exported."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from dryslate.app.archive_tables import TableWriter, flat
@@ -208,7 +209,7 @@ class RowMaker:
         if row.category in self.dead:
             return "dead"
         living = (row.normal_pct, row.pale_pct, row.bleached_pct)
-        if all(share is None for share in living):
+        if living == (None, None, None):
             return ""
         if any(living):
             return "alive"
@@ -309,6 +310,7 @@ class RowMaker:
         )
 
 
+@lru_cache(maxsize=4096)
 def _sum(amount: float) -> str:
     """Write a sum, without the dust of adding."""
     return number(round(amount, 9))

@@ -104,6 +104,7 @@ FILES: Mapping[str, tuple[str, tuple[str, ...]]] = {
     "Multimedia": ("multimedia.txt", MEDIA),
 }
 """Table to its file and columns; the first column is the id of the event."""
+_ROWS_AT_ONCE = 500
 _BREAKS = str.maketrans({"\t": " ", "\n": " ", "\r": " ", "\0": " "})
 
 
@@ -129,6 +130,7 @@ class TableWriter:
     columns: tuple[str, ...]
     n_rows: int = 0
     filled: list[int] = field(default_factory=list)
+    _waiting: list[Sequence[str]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.filled = [0] * len(self.columns)
@@ -136,9 +138,21 @@ class TableWriter:
 
     def row(self, cells: Sequence[str]) -> None:
         """Write a row; its cells are as many as the columns and hold no tab or line feed."""
-        self.sink.write("\t".join(cells) + "\n")
+        self._waiting.append(cells)
         self.n_rows += 1
-        self.filled = [n + 1 if c else n for n, c in zip(self.filled, cells, strict=True)]
+        if len(self._waiting) >= _ROWS_AT_ONCE:
+            self.flush()
+
+    def flush(self) -> None:
+        """Hand on the rows that wait; `filled` is of those handed on."""
+        if not self._waiting:
+            return
+        columns = zip(*self._waiting, strict=True)
+        empty = [column.count("") for column in columns]
+        n = len(self._waiting)
+        self.filled = [a + n - none for a, none in zip(self.filled, empty, strict=True)]
+        self.sink.write("\n".join(map("\t".join, self._waiting)) + "\n")
+        self._waiting.clear()
 
     def named(self, cells: Mapping[str, str]) -> None:
         """Write a row by the names of its columns; what is not named is empty."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, fields
+from functools import lru_cache
 from operator import attrgetter
 from typing import Any
 
@@ -96,10 +97,16 @@ def results_table_parts(found: Iterable[ResultRow]) -> Iterator[bytes]:
         Of the file, in order.
     """
     rows = (
-        ["; ".join(cell) if isinstance(cell, tuple) else cell for cell in _CELLS(row)]
+        [_joined(cell) if isinstance(cell, tuple) else cell for cell in _CELLS(row)]
         for row in found
     )
     yield from table_csv_parts(COLUMNS, rows)
+
+
+@lru_cache(maxsize=1024)
+def _joined(words: tuple[str, ...]) -> str:
+    """Write several words in one cell; figures of the same units come one after another."""
+    return "; ".join(words)
 
 
 def row_of(

@@ -265,9 +265,10 @@ class _Things:
 
     def of(self, said: Said) -> tuple[str, ...]:
         """Name what rows that say this count to."""
-        if said not in self._made:
-            self._made[said] = tuple(_things(said, self._known))
-        return self._made[said]
+        try:
+            return self._made[said]
+        except KeyError:
+            return self._made.setdefault(said, tuple(_things(said, self._known)))
 
 
 def _things(said: Said, known: Mapping[str, Category]) -> Iterator[str]:

@@ -90,7 +90,8 @@ def find_results(
             *figures_of(group, tallied.names, settings),
             *diversity_of(group, tallied.names, efforts),
         )
-        found += [row_of(group.where, group.design, made, group.unit_ids) for made in figures]
+        ids = group.unit_ids
+        found += [row_of(group.where, group.design, made, ids) for made in figures]
         found += changes[group.key]
     weights: dict[str, dict[str, float]] = defaultdict(dict)
     for one in store.zone_weights():

@@ -9,6 +9,7 @@ import typer
 from typer.core import TyperGroup
 
 from dryslate import wiring
+from dryslate.cli.collecting import little_collecting
 from dryslate.cli.render import (
     WITH_PROBLEMS,
     BarProgress,
@@ -63,7 +64,11 @@ def make(
     from dryslate.app.archive_make import require_photos
 
     which = require_photos(photos)
-    with wiring.survey_store(folder, write=False) as store, wiring.zip_maker(out) as box:
+    with (
+        wiring.survey_store(folder, write=False) as store,
+        wiring.zip_maker(out) as box,
+        little_collecting(),
+    ):
         report = write(store, wiring.archive_tools(folder, store), box, which, BarProgress())
     print_json(report.as_dict()) if as_json else _show_made(out, report)
     for problem in report.problems:

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import contextlib
-import gc
 import sys
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from dryslate import wiring
+from dryslate.cli.collecting import little_collecting
 from dryslate.cli.render import (
     DONE,
     ERROR,
@@ -32,7 +31,6 @@ if TYPE_CHECKING:
     from dryslate.core.identify.evidence import Evidence
 
 BLOCK_BYTES = 1 << 20
-COLLECT_EVERY = 200_000
 MEASURED = ("corallite_diameter", "valley_width")
 
 
@@ -121,7 +119,7 @@ def run_batch(where: tuple[Path | None, str | None, bool]) -> int:
     for problem in identifier.table_problems:
         print_problem(problem)
     answered, refused = 0, 0
-    with _little_collecting():
+    with little_collecting():
         for answers in answer_blocks(_blocks(), identifier):
             text = "".join(f"{a.text}\n" for a in answers)
             sys.stdout.buffer.write(text.encode("utf-8", "backslashreplace"))
@@ -132,19 +130,6 @@ def run_batch(where: tuple[Path | None, str | None, bool]) -> int:
         words().print(f"{refused} of {answered + refused} records could not be used.")
         return WITH_PROBLEMS if answered else ERROR
     return WITH_PROBLEMS if identifier.table_problems else DONE
-
-
-@contextlib.contextmanager
-def _little_collecting() -> Iterator[None]:
-    """Let the collector leave alone what is loaded, and look at the rest more seldom."""
-    before = gc.get_threshold()
-    gc.freeze()
-    gc.set_threshold(COLLECT_EVERY)
-    try:
-        yield
-    finally:
-        gc.set_threshold(*before)
-        gc.unfreeze()
 
 
 def _blocks() -> Iterable[bytes]:

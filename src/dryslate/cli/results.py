@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from dryslate import wiring
+from dryslate.cli.collecting import little_collecting
 from dryslate.cli.render import print_json_rows, print_problem, print_text
 
 if TYPE_CHECKING:
@@ -75,9 +76,10 @@ def results(  # noqa: PLR0913, PLR0917 - one parameter for each option
         error_table=None if error_table is None else _confusions(error_table),
     )
     wanted = ResultChoice(sites=site or (), dates=visit or (), figures=figure or ())
-    with wiring.survey_store(folder, write=False) as store:
-        found = find_results(store, settings, wanted)
-    _show(found, _save(found, csv, parquet), as_json=as_json)
+    with little_collecting():
+        with wiring.survey_store(folder, write=False) as store:
+            found = find_results(store, settings, wanted)
+        _show(found, _save(found, csv, parquet), as_json=as_json)
 
 
 def _confusions(path: Path) -> ConfusionTable:

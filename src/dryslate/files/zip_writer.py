@@ -75,17 +75,20 @@ class _Lines:
     def __init__(self, out: IO[bytes]) -> None:
         self._out = out
         self._parts: list[str] = []
+        self._n_signs = 0
 
     def write(self, text: str) -> None:
         """Take some text."""
         self._parts.append(text)
-        if len(self._parts) >= 2000:
+        self._n_signs += len(text)
+        if self._n_signs >= _CHUNK:
             self.flush()
 
     def flush(self) -> None:
         """Hand on what was gathered."""
         self._out.write("".join(self._parts).encode("utf-8"))
         self._parts.clear()
+        self._n_signs = 0
 
 
 def _entry(name: str) -> zipfile.ZipInfo:

@@ -131,16 +131,16 @@ def table_csv_parts(columns: Sequence[str], rows: Iterable[Sequence[object]]) ->
     while some := list(itertools.islice(left, _ROWS_AT_ONCE)):
         out = io.StringIO()
         writer = csv.writer(out, lineterminator="\r\n")
-        writer.writerows([_safe(cell) for cell in row] for row in some)
+        writer.writerows(
+            [_safe(cell) if isinstance(cell, str) else cell for cell in row] for row in some
+        )
         yield mark + out.getvalue().encode("utf-8")
         mark = b""
 
 
-def _safe(cell: object) -> object:
-    """Return a cell that no spreadsheet takes for a formula; None is an empty cell."""
-    if cell is None:
-        return ""
-    if isinstance(cell, str) and cell.startswith(_STARTS_FORMULA) and not _is_number(cell):
+def _safe(cell: str) -> str:
+    """Return a text that no spreadsheet takes for a formula."""
+    if cell.startswith(_STARTS_FORMULA) and not _is_number(cell):
         return f"'{cell}"
     return cell
 

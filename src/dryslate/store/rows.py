@@ -5,14 +5,35 @@ from __future__ import annotations
 import json
 import re
 import sqlite3
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager
+from dataclasses import fields
 from typing import Any, TypeVar
 
 from dryslate.store.memory import ReadMemory
 
 T = TypeVar("T")
 _NONE_OR_THIS = re.compile(r"\?1 IS NULL OR ([\w.]+) = \?1")
+
+
+def maker_of(kind: type[T], names: Sequence[str]) -> Callable[[Iterable[Any]], T]:
+    """
+    Return what makes records from the values of `names`, in that order; further values are left.
+
+    For rows by the million: it fills the slots of a frozen class twice as fast as its own
+    ``__init__``, and checks nothing, so every field must be named and the class check nothing too.
+    """
+    if {f.name for f in fields(kind)} != set(names) or hasattr(kind, "__post_init__"):  # type: ignore[arg-type]
+        raise TypeError(f"{kind.__name__} cannot be made from {', '.join(names)} alone")
+    setters = [kind.__dict__[name].__set__ for name in names]
+
+    def make(values: Iterable[Any]) -> T:
+        made = object.__new__(kind)
+        for put, value in zip(setters, values, strict=False):
+            put(made, value)
+        return made
+
+    return make
 
 
 class StoreRoom:

@@ -19,15 +19,18 @@ from dryslate.app.survey_records import (
     StatedDesign,
 )
 from dryslate.core.survey.designs import SurveyRow, UnitDesign
-from dryslate.store.rows import StoreRoom, from_json, to_json
+from dryslate.store.rows import StoreRoom, from_json, maker_of, to_json
 
 _DESIGN = tuple(f.name for f in fields(UnitDesign))
 _ROW = tuple(f.name for f in fields(SurveyRow) if f.name != "name")
 _STORED = ("unit_id", "name_as_recorded", "name", "current_names", "rank", *_ROW)
 _COLUMNS = (*_STORED, "observer", "noted_at")
 _SAID = attrgetter(*_ROW)
-READ_ROWS = ", ".join(f"r.{name}" for name in ("row_no", *_COLUMNS))
+_AROUND = ("row_no", "unit_id", "name", "current_names", "rank", "observer", "noted_at")
+READ_ROWS = ", ".join(f"r.{name}" for name in (*_AROUND, "name_as_recorded", *_ROW))
 """What `noted_of` reads, of a table called r."""
+_survey_row = maker_of(SurveyRow, ("name", *_ROW))
+_noted_row = maker_of(NotedRow, ("row", *_AROUND))
 
 
 class SqliteSurveyRowRoom(StoreRoom):
@@ -250,17 +253,9 @@ def _stated_of(row: sqlite3.Row) -> StatedDesign:
 
 def noted_of(row: sqlite3.Row) -> NotedRow:
     """Read one thing noted, of a row that begins with `READ_ROWS`."""
-    row_no, unit_id, recorded, name, genera, rank, *cells = tuple(row)
-    return NotedRow(
-        row_no=row_no,
-        unit_id=unit_id,
-        row=SurveyRow(name=recorded, **dict(zip(_ROW, cells, strict=False))),
-        name=name,
-        current_names=_genera_of(genera),
-        rank=rank,
-        observer=cells[len(_ROW)],
-        noted_at=cells[len(_ROW) + 1],
-    )
+    row_no, unit_id, name, genera, rank, observer, noted_at, *said = row
+    around = (row_no, unit_id, name, _genera_of(genera), rank, observer, noted_at)
+    return _noted_row((_survey_row(said), *around))
 
 
 @lru_cache(maxsize=4096)

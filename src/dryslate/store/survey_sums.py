@@ -8,7 +8,7 @@ from functools import lru_cache
 from dryslate.app.survey_records import NotedRow
 from dryslate.app.survey_sums import CoverSum, Said
 from dryslate.core.survey.designs import COVER_KINDS, ROW_KINDS
-from dryslate.store.rows import StoreRoom, from_json
+from dryslate.store.rows import StoreRoom, from_json, maker_of
 from dryslate.store.survey_rows import READ_ROWS, noted_of
 
 _NOT_ASIDE = "(photo_id IS NULL OR photo_id NOT IN (SELECT photo_id FROM photos_set_aside))"
@@ -33,6 +33,7 @@ WHERE d.design IN ({", ".join(f"'{design}'" for design in _COUNTING)})
     AND r.kind NOT IN ({", ".join(f"'{kind}'" for kind in COVER_KINDS)}) AND {_NOT_ASIDE}
 ORDER BY row_no
 """
+_cover_sum = maker_of(CoverSum, ("unit_id", "said", "amount", "n"))
 
 
 class SqliteSurveySumRoom(StoreRoom):
@@ -43,7 +44,7 @@ class SqliteSurveySumRoom(StoreRoom):
         units = list(self._rows("SELECT unit_id FROM unit_designs ORDER BY unit_id"))
         for (unit_id,) in units:  # each by itself: all at once would be sorted on the disk
             for *words, amount, n in self._rows(_COVER, [unit_id]):
-                yield CoverSum(unit_id=unit_id, said=_said_of(*words), amount=amount, n=n)
+                yield _cover_sum((unit_id, _said_of(*words), amount, n))
 
     def counted_rows(self) -> tuple[NotedRow, ...]:
         """Return counts, colonies and "none seen" of all units, in the order they were stored."""

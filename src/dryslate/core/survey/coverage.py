@@ -180,7 +180,7 @@ def find_coverage(
     name = _SIMULATED.get(figure, "") if isinstance(figure, Figure) else figure
     if name not in table.cells or n_units < table.cells[name][:, 0].min():
         return None
-    return _look_up(_tree(table, name), (float(n_units), level, size, spread))
+    return _look_up(table, name, (float(n_units), level, size, spread))
 
 
 def find_coverage_of_change(table: CoverageTable, kind: str, change: LookedUp) -> float | None:
@@ -209,29 +209,34 @@ def find_coverage_of_change(table: CoverageTable, kind: str, change: LookedUp) -
     if not _FARTHEST_LEVEL * ratios.min() <= change.ratio <= ratios.max() / _FARTHEST_LEVEL:
         return None
     wanted = (float(change.n_units), change.level, change.size, change.ratio, change.spread)
-    return _look_up(_tree(table, kind), wanted)
+    return _look_up(table, kind, wanted)
 
 
 Branch = tuple[tuple[float, float, Any], ...]
 """Values of a column, each with its logarithm and what lies under it."""
 
 
-def _look_up(tree: Branch, wanted: tuple[float, ...]) -> float | None:
+def _look_up(table: CoverageTable, name: str, wanted: tuple[float, ...]) -> float | None:
     """Go down the tree, each time to the nearest; None below its levels or above its spreads."""
     if not all(map(math.isfinite, wanted)):
         return None
-    branches: list[Any] = [tree]
-    for column, value in enumerate(wanted):
-        if column == 1:
-            lowest = min(level for b in branches for level, _, _ in b)
-            if value < _FARTHEST_LEVEL * lowest:
-                return None
-        if column == len(wanted) - 1:
-            highest = max(spread for b in branches for spread, _, _ in b)
-            if value > _FARTHEST_SPREAD * highest:
-                return None
+    n_units, level, *more, spread = wanted
+    branches, lowest = _of_units(table, name, n_units)
+    if level < _FARTHEST_LEVEL * lowest:
+        return None
+    for value in (level, *more):
         branches = _nearest(branches, value)
-    return float(branches[0])
+    highest = max(each for b in branches for each, _, _ in b)
+    if spread > _FARTHEST_SPREAD * highest:
+        return None
+    return float(_nearest(branches, spread)[0])
+
+
+@lru_cache(maxsize=256)
+def _of_units(table: CoverageTable, name: str, n_units: float) -> tuple[list[Any], float]:
+    """Return what was simulated of the nearest numbers of units, and its lowest level."""
+    branches = _nearest([_tree(table, name)], n_units)
+    return branches, min(level for b in branches for level, _, _ in b)
 
 
 def _nearest(branches: Sequence[Branch], value: float) -> list[Any]:

@@ -348,7 +348,9 @@ def _bootstrap_u(
     drawn = rng.multinomial(n, np.full(n, 1.0 / n), size=n_resamples) @ sample.seen
     drawn = np.hstack([drawn, _draw_unseen(sample, rng, n_resamples)])
     drawn = drawn[drawn.any(axis=1)].astype(np.int64)
-    times = np.array([np.bincount(row, minlength=n + 1)[1:] for row in drawn], dtype=np.float64)
+    apart = drawn + (n + 1) * np.arange(len(drawn))[:, None]  # each resample counts by itself
+    counted = np.bincount(apart.ravel(), minlength=(n + 1) * len(drawn))
+    times = counted.reshape(len(drawn), n + 1)[:, 1:].astype(np.float64)
     table = _hill_many(times, m, (found, k_log_k))
     # A resample without pairs of units that share a genus has no second order: it says nothing.
     spread = np.nanstd(np.where(np.isfinite(table), table, np.nan), axis=0, ddof=1)
