@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import importlib.util
 import sys
+from collections.abc import Iterator, Mapping
+from functools import cache
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -11,6 +13,33 @@ from typing import Any
 import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
+
+
+@pytest.fixture(scope="session", autouse=True)
+def made_once() -> Iterator[None]:
+    """
+    Make once in a run what each command makes anew in its own process.
+
+    The tree of commands does not change; genus data are read anew where a table has changed.
+    """
+    import typer.testing
+
+    from dryslate.files import reference_tables
+
+    read: dict[tuple[tuple[str, str], ...], Any] = {}
+    parse = reference_tables.parse_taxa
+
+    def parse_once(tables: Mapping[str, str]) -> Any:
+        key = tuple(tables.items())
+        if key not in read:
+            read[key] = parse(tables)
+        data, problems = read[key]
+        return data, list(problems)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(typer.testing, "_get_command", cache(typer.testing._get_command))
+        patch.setattr(reference_tables, "parse_taxa", parse_once)
+        yield
 
 
 @pytest.fixture(scope="session")

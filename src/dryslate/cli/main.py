@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib
 import os
 import sys
+from functools import cache
 
 import typer
 
@@ -47,6 +48,7 @@ GROUPS = (
 )
 
 
+@cache
 def build_app() -> typer.Typer:
     """Return the application with every command registered."""
     app = typer.Typer(

@@ -154,11 +154,11 @@ def apply_migrations(
     """
     made: list[Path] = []
     is_new = not applied_names(connection)
-    for step in steps:
+    for step in steps:  # a database that begins empty has nothing to log before its last step
         if not is_new:
             made.append(_back_up(connection, backups, step.name, stamp.applied_utc))
         try:
-            apply_one(connection, step, stamp)
+            apply_one(connection, step, stamp, is_logged=not is_new or step is steps[-1])
         except sqlite3.Error as error:
             kept = f" A backup lies at {made[-1].name}." if made else ""
             raise StoreError(
@@ -170,7 +170,9 @@ def apply_migrations(
     return tuple(made)
 
 
-def apply_one(connection: sqlite3.Connection, step: Migration, stamp: Stamp) -> None:
+def apply_one(
+    connection: sqlite3.Connection, step: Migration, stamp: Stamp, *, is_logged: bool = True
+) -> None:
     """Run one step, its notes, its log triggers and its record in one transaction."""
     connection.execute("BEGIN IMMEDIATE")
     try:
@@ -181,7 +183,7 @@ def apply_one(connection: sqlite3.Connection, step: Migration, stamp: Stamp) -> 
             "INSERT OR REPLACE INTO column_notes VALUES (?, ?, ?)",
             [(table, column, note) for (table, column), note in notes.items()],
         )
-        for statement in change_triggers(connection):
+        for statement in change_triggers(connection) if is_logged else ():
             connection.execute(statement)
         connection.execute(
             "INSERT INTO migrations VALUES (?, ?, ?, ?)",
