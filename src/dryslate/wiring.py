@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -40,6 +41,7 @@ if TYPE_CHECKING:
     from dryslate.app.sheet_joining import SheetDesk
     from dryslate.app.sheets import SheetBench
     from dryslate.app.tiles import TileBench
+    from dryslate.core.survey.coverage import CoverageTable
     from dryslate.files.zip_reader import ZipBox
     from dryslate.files.zip_writer import ZipMaker
     from dryslate.formats.table_csv import Table
@@ -233,23 +235,30 @@ def name_facts() -> NameFacts:
     return facts_of(reference_tables().taxa()[0])
 
 
-def result_settings(**typed: Any) -> ResultSettings:
-    """Return what results are made with beside the records, and what the user typed (not None)."""
+@cache
+def _coverage_table() -> CoverageTable:
+    """Read how often intervals held in simulated surveys; nobody may write in it."""
     import csv
     from importlib.resources import files
 
     import dryslate.data
-    from dryslate.app.category_list import read_categories
-    from dryslate.app.result_settings import ResultSettings
     from dryslate.core.survey.coverage import parse_coverage_table
 
     figures, others, changes = (
         csv.DictReader((files(dryslate.data) / "tables" / name).read_text("utf-8").splitlines())
         for name in ("survey_coverage.csv", "other_coverage.csv", "change_coverage.csv")
     )
+    return parse_coverage_table([*figures, *others], changes)
+
+
+def result_settings(**typed: Any) -> ResultSettings:
+    """Return what results are made with beside the records, and what the user typed (not None)."""
+    from dryslate.app.category_list import read_categories
+    from dryslate.app.result_settings import ResultSettings
+
     return ResultSettings(
         usual=read_categories(usual_categories()),
-        coverage=parse_coverage_table([*figures, *others], changes),
+        coverage=_coverage_table(),
         names=name_facts,
         **{name: value for name, value in typed.items() if value is not None},
     )

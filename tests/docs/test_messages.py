@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import re
+from functools import cache
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -11,18 +12,23 @@ SLUG = re.compile(r"^[a-z0-9]+(-[a-z0-9]+)+$")
 CARRIER = re.compile(r"(Error|[Pp]roblem|[Ff]ault|[Rr]efus\w*|[Ww]arn\w*|[Nn]ote|_say)$")
 
 
+@cache
+def nodes_of(path: Path) -> list[ast.AST]:
+    """All of a module's tree."""
+    return list(ast.walk(ast.parse(path.read_text("utf-8"))))
+
+
 def strings_in(path: Path) -> set[str]:
     """Every string constant in a module."""
-    tree = ast.parse(path.read_text("utf-8"))
     return {
-        n.value for n in ast.walk(tree) if isinstance(n, ast.Constant) and isinstance(n.value, str)
+        n.value for n in nodes_of(path) if isinstance(n, ast.Constant) and isinstance(n.value, str)
     }
 
 
 def slugs_in(path: Path) -> set[str]:
     """Slugs handed to an error or a problem."""
     found = set()
-    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+    for node in nodes_of(path):
         if not isinstance(node, ast.Call):
             continue
         name = ast.unparse(node.func).split(".")[-1]
