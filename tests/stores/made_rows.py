@@ -264,12 +264,12 @@ def frame(**more: object) -> ColonyFrame:
         "photo_id": sha("a"),
         "is_reference": True,
         "outline_px": ((10.0, 20.0), (60.0, 22.5), (40.0, 80.0)),
-        "outline_how": "drawn",
         "is_confirmed": True,
+        "tie_points_px": (((1.0, 2.0), (3.0, 4.5)),),
         "observer": OBSERVER,
         "noted_at": "2026-03-14T20:00:00+07:00",
     } | more
-    return ColonyFrame(**values)
+    return ColonyFrame(**{"outline_how": "drawn"} | values)
 
 
 def colony_colour(**more: object) -> ColonyColour:

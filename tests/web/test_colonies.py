@@ -10,6 +10,7 @@ import pytest
 
 from dryslate import wiring
 from dryslate.app.colony_records import Neighbour
+from dryslate.base.errors import InputError
 
 VISIT = "Lantern Steps 2024-03-09"
 
@@ -173,3 +174,59 @@ def test_place_is_drawn_from_above_and_a_photo_of_a_sketch_is_chosen(pages) -> N
     assert f"{address}/sketch.jpg" in pages.get(address).text
     picture = pages.get(f"{address}/sketch.jpg")
     assert picture.content[:2] == b"\xff\xd8"
+
+
+def test_outline_is_carried_by_pairs_of_points_tried_first(pages) -> None:
+    with wiring.survey_store(pages.project, write=False) as store:
+        outline = next(m for m in store.measurements() if m.kind == "outline")
+        photos = {p.photo_id: p.files[0].original_name for p in store.photos()}
+    other = next(i for i in photos if i != outline.photo_id)
+    address = tagged(pages)
+    for photo_id in (outline.photo_id, other):
+        said = {"photo": photos[photo_id]}
+        assert pages.post(f"{address}/frames", data=said).status_code == 303
+    page = f"{address}/frames/{other}/pairs"
+    assert page not in pages.get(address).text  # nothing to carry yet
+    assert "colony-no-outline" in pages.get(page).text
+    used = {"do": "use", "measurement": outline.measurement_id}
+    pages.post(f"{address}/frames/{outline.photo_id}", data=used)
+    assert page in pages.get(address).text
+    assert f"{address}/frames/{outline.photo_id}/pairs" not in pages.get(address).text
+    assert "the same spots in both photos" in pages.get(page).text
+    xs, ys = zip(*outline.points_px, strict=True)
+    low, high = (min(xs) - 9, min(ys) - 9), (max(xs) + 9, max(ys) + 9)
+    corners = [low, (high[0], low[1]), high, (low[0], high[1]), (low[0], sum(ys) / len(ys))]
+    pairs = [[[x, y], [x + 5, y + 3]] for x, y in corners]
+    tried = pages.post(f"{page}/try", json={"pairs": pairs}).json()
+    assert tried["may_save"]
+    assert tried["outline"][0] == pytest.approx([xs[0] + 5, ys[0] + 3])
+    assert tried["misfit_px"] < 1e-6
+    assert all("off" in pair["off"] for pair in tried["pairs"])
+    few = pages.post(f"{page}/try", json={"pairs": pairs[:3]}).json()
+    assert "align-too-few-points" in few["html"]
+    assert not few["may_save"]
+    refused = pages.post(page, json={"pairs": pairs[:3]})
+    assert refused.status_code >= 400
+    assert pages.post(page, json={"pairs": pairs}).json() == {"address": f"{address}#photos"}
+    html = pages.get(address).text
+    assert "outline carried by 5 pairs of points" in html
+    with wiring.survey_store(pages.project, write=False) as store:
+        logged = [c for c in store.changes("colony_frames") if c.what == "update"][-1]
+    assert logged.who == "Ines Varro"
+    assert "tie_points_px" in logged.new
+    assert "colony-outline-kept" in pages.get(f"{address}/frames/{outline.photo_id}/pairs").text
+
+
+def test_refused_outline_leads_to_the_pairs(pages, monkeypatch) -> None:
+    def refused(*_: object) -> None:
+        raise InputError("align-no-match", "The two photos show too little in common.", "")
+
+    monkeypatch.setattr("dryslate.web.routes.colony_frames.carry_outline", refused)
+    with wiring.survey_store(pages.project, write=False) as store:
+        photo = store.photos()[0]
+    address = tagged(pages)
+    pages.post(f"{address}/frames", data={"photo": photo.files[0].original_name})
+    answer = pages.post(f"{address}/frames/{photo.photo_id}", data={"do": "carry"})
+    assert answer.status_code >= 400
+    assert "Set pairs of points by hand" in answer.text
+    assert f"{address}/frames/{photo.photo_id}/pairs" in answer.text

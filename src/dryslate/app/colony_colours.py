@@ -34,7 +34,7 @@ from dryslate.core.scale.plane import project_plane
 
 if TYPE_CHECKING:
     from dryslate.app.ports import SurveyStore
-    from dryslate.app.records import CorrectionRow, DecodedPhoto
+    from dryslate.app.records import CorrectionRow, DecodedPhoto, Photo
     from dryslate.core.colour.fit import ColourFit
 
 
@@ -163,6 +163,7 @@ def _corrected(
         "lab_u": told.lab_u.tolist(),
         "lab_cov": told.lab_cov.tolist(),
         "card_u": list(told.parts["card"]),
+        "mismatch_u": list(told.parts["mismatch"]),
         "card_key": str(row.geometry.get("card_key", "")),
         "n_px": area.n_px,
         "flags": [str(flag) for flag in source.fit.flags],
@@ -256,7 +257,7 @@ def colour_series(store: SurveyStore, colony: Colony) -> ColourSeries:
         if photo is None or row.photo_id in aside | stale or row.photo_id not in ready:
             continue
         problems += [Problem(**found) for found in row.measured.get("problems", ())]
-        frames.setdefault(photo.visit_id, []).append(_frame_colour(row.measured))
+        frames.setdefault(photo.visit_id, []).append(_frame_colour(row.measured, _camera_of(photo)))
     by_date = sorted(frames, key=lambda visit_id: dates[visit_id])
     visits = {visit_id: visit_figures(frames[visit_id]) for visit_id in by_date}
     visits = {visit_id: figures for visit_id, figures in visits.items() if figures}
@@ -271,15 +272,22 @@ def colour_series(store: SurveyStore, colony: Colony) -> ColourSeries:
     )
 
 
-def _frame_colour(measured: Mapping[str, Any]) -> FrameColour:
+def _camera_of(photo: Photo) -> str:
+    """Return which camera took a photo, as far as its file says; empty where it does not."""
+    said = photo.metadata
+    return " ".join(filter(None, (said.camera_make, said.camera_model, said.camera_serial)))
+
+
+def _frame_colour(measured: Mapping[str, Any], camera: str) -> FrameColour:
     """Read a measured frame."""
     arrays = {
         name: None if measured.get(name) is None else np.asarray(measured[name], dtype=np.float64)
-        for name in ("lab", "lab_cov", "card_u")
+        for name in ("lab", "lab_cov", "card_u", "mismatch_u")
     }
     return FrameColour(
         **arrays,
         card_key=str(measured.get("card_key", "")),
+        camera_key=camera,
         white_distance=measured.get("white_distance"),
         white_distance_u=float(measured.get("white_distance_u", 0.0)),
     )

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from dryslate.app.colony_records import Colony, ColonyFrame, Points
+from dryslate.app.colony_records import Colony, ColonyFrame, Points, TiePoints
 from dryslate.app.colony_visits import add_frame, frame_of
 from dryslate.app.geometry import geometry_from_dict
 from dryslate.app.measure_project import Bench
@@ -32,8 +32,6 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from dryslate.app.ports import SurveyStore
-
-TiePoints = Sequence[tuple[tuple[float, float], tuple[float, float]]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,6 +111,7 @@ def draw_outline(
             misfit_px=None,
             misfit_mm=None,
             n_matches=None,
+            tie_points_px=(),
         )
         if wanted != frame:
             wanted = replace(wanted, observer=require_observer(store, who[0]), noted_at=who[1])
@@ -183,26 +182,70 @@ def carry_outline(
     else:
         alignment = align_by_points([a for a, _ in tie_points], [b for _, b in tie_points])
         require_close(alignment, outline)
-    carried: Points = tuple(
-        (round(float(x), 2), round(float(y), 2)) for x, y in alignment.carry(outline)
-    )
-    store = bench.store
+    which = reference, found.photo_id
+    return save_carried(bench.store, colony, which, (alignment, tie_points), who)
+
+
+def save_carried(
+    store: SurveyStore,
+    colony: Colony,
+    which: tuple[ColonyFrame, str],
+    found: tuple[Alignment, TiePoints | None],
+    who: tuple[str, str],
+    *,
+    is_seen: bool = False,
+) -> Carried:
+    """
+    Save an outline where an alignment puts it.
+
+    Parameters
+    ----------
+    store : SurveyStore
+        Open for writing.
+    colony : Colony
+    which : (ColonyFrame, str)
+        The frame that it comes from, and the photo that it is carried to.
+    found : (Alignment, sequence of pairs of points or None)
+        The alignment, and the pairs picked by hand that it rests on: kept with the outline.
+    who : (str, str)
+        Observer and time.
+    is_seen : bool
+        A person saw it lie right before it was saved: it is confirmed.
+
+    Returns
+    -------
+    Carried
+    """
+    (reference, photo_id), (alignment, tie_points) = which, found
+    outline = alignment.carry(np.array(reference.outline_px))
+    carried: Points = tuple((round(float(x), 2), round(float(y), 2)) for x, y in outline)
+    (mm,) = mm_per_px(store, photo_id, [outline.mean(axis=0)])
     with store.write():
-        frame = add_frame(store, colony, photo, who)
+        frame = add_frame(store, colony, photo_id, who)
         wanted = replace(
             frame,
             outline_px=carried,
             outline_how="aligned" if tie_points is None else "tie_points",
-            is_confirmed=False,
+            is_confirmed=is_seen,
             carried_from=reference.photo_id,
             misfit_px=round(alignment.misfit_px, 3),
-            misfit_mm=_misfit_mm(bench, found.photo_id, carried, alignment),
+            misfit_mm=None if mm is None else round(alignment.misfit_px * mm, 3),
             n_matches=alignment.n_pairs,
+            tie_points_px=() if tie_points is None else _rounded(tie_points),
             observer=require_observer(store, who[0]),
             noted_at=who[1],
         )
         store.save_colony_frame(wanted)
     return Carried(frame=wanted, model=alignment.model)
+
+
+def _rounded(pairs: TiePoints) -> TiePoints:
+    """Points to a hundredth of a pixel, as outlines are kept."""
+
+    def near(point: tuple[float, float]) -> tuple[float, float]:
+        return round(float(point[0]), 2), round(float(point[1]), 2)
+
+    return tuple((near(a), near(b)) for a, b in pairs)
 
 
 def confirm_outline(
@@ -289,17 +332,30 @@ def _card_corners(bench: Bench, photo_id: str) -> list[NDArray[np.float64]]:
     return [] if not corners else [np.asarray(corners, dtype=np.float64).reshape(-1, 2)]
 
 
-def _misfit_mm(
-    bench: Bench, photo_id: str, outline_px: Points, alignment: Alignment
-) -> float | None:
-    """Misfit in millimetres of the card's plane, at the outline; None without a scale."""
-    row = bench.store.correction(photo_id)
+def mm_per_px(
+    store: SurveyStore, photo_id: str, points: Sequence[Sequence[float]]
+) -> list[float | None]:
+    """
+    Return millimetres of the card's plane a pixel at points of a photo; None without a scale.
+
+    Parameters
+    ----------
+    store : SurveyStore
+    photo_id : str
+    points : sequence of (float, float)
+
+    Returns
+    -------
+    list of float or None
+    """
+    row = store.correction(photo_id)
     plane = None if row is None else geometry_from_dict(row.geometry)
-    if plane is None:
-        return None
-    middle = np.mean(outline_px, axis=0)
-    try:
-        per_px = apply_plane(plane, [middle]).per_px[0]
-    except InputError:
-        return None
-    return round(alignment.misfit_px * math.sqrt(abs(float(np.linalg.det(per_px)))), 3)
+    found: list[float | None] = []
+    for point in points:
+        try:
+            per_px = None if plane is None else apply_plane(plane, [point]).per_px[0]
+        except InputError:
+            per_px = None
+        area = None if per_px is None else abs(float(np.linalg.det(per_px)))
+        found.append(None if area is None or not math.isfinite(area) else math.sqrt(area))
+    return found

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from typing import Any, Literal, Protocol
 
@@ -20,6 +20,8 @@ MET: frozenset[State] = frozenset({"seen", "tag_lost", "dead"})
 
 OutlineHow = Literal["", "drawn", "aligned", "tie_points"]
 Points = tuple[tuple[float, float], ...]
+TiePoints = Sequence[tuple[tuple[float, float], tuple[float, float]]]
+"""Pairs of the same spot: in the photo with the outline, and in the one it is carried to."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -173,6 +175,8 @@ class ColonyFrame:
         The photo that the outline was carried from.
     misfit_px, misfit_mm : float or None
     n_matches : int or None
+    tie_points_px : sequence of pairs of points
+        Those that a person picked, where the outline was carried by them.
     """
 
     organism_id: str
@@ -187,10 +191,15 @@ class ColonyFrame:
     misfit_px: float | None = None
     misfit_mm: float | None = None
     n_matches: int | None = None
+    tie_points_px: TiePoints = ()
 
     def as_dict(self) -> dict[str, Any]:
         """Return the fields as plain values, for JSON."""
-        return {**asdict(self), "outline_px": [list(p) for p in self.outline_px]}
+        return {
+            **asdict(self),
+            "outline_px": [list(p) for p in self.outline_px],
+            "tie_points_px": [[list(a), list(b)] for a, b in self.tie_points_px],
+        }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -129,6 +129,8 @@ def _figure_dict(figure: VisitFigure) -> dict[str, Any]:
         "n_frames": figure.n_frames,
         "shared_u": figure.shared_u,
         "card_u": figure.card_u,
+        "mismatch_u": figure.mismatch_u,
+        "moving_u": figure.moving_u,
         "values": list(figure.values),
     }
 

@@ -95,6 +95,7 @@ class SqliteColonyRoom(StoreRoom):
             "is_reference": int(frame.is_reference),
             "is_confirmed": int(frame.is_confirmed),
             "outline_px": to_json([list(p) for p in frame.outline_px]),
+            "tie_points_px": to_json([[list(a), list(b)] for a, b in frame.tie_points_px]),
         }
         with self.write():
             self._keep("observers", {"observer": frame.observer})
@@ -158,6 +159,10 @@ def _frame_of(row: sqlite3.Row) -> ColonyFrame:
     """Read a frame."""
     values = dict(row)
     values["outline_px"] = tuple((float(x), float(y)) for x, y in from_json(row["outline_px"]))
+    values["tie_points_px"] = tuple(
+        ((float(x1), float(y1)), (float(x2), float(y2)))
+        for (x1, y1), (x2, y2) in from_json(row["tie_points_px"])
+    )
     for name in ("is_reference", "is_confirmed"):
         values[name] = bool(values[name])
     return ColonyFrame(**values)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dryslate.web.languages import N_
+from starlette.requests import Request
+
+from dryslate.web.languages import N_, catalogue, language_of
 
 WHYS = {
     "random": N_("at random"),
@@ -56,3 +58,29 @@ PICTURE = (
     N_("°C-weeks"),
 )
 """What the timeline says beside these."""
+
+PAIRS = {
+    "drawing": N_("Drawing on the photo"),
+    "point": N_("Pair {n}"),
+    "set": N_("set a point"),
+    "move": N_("move a point"),
+    "take": N_("take out a pair"),
+    "now_first": N_("Pair {n}: now the same spot in the photo with the outline."),
+    "now_second": N_("Pair {n}: now the same spot in the photo to carry it to."),
+    "left": N_("Set a spot that both photos show, in each; {n} more pairs are needed."),
+    "one_left": N_("Set a spot that both photos show, in each; {n} more pair is needed."),
+    "look": N_("Does the outline lie right? Save it, or set another pair."),
+    "lacks_first": N_("not yet in the photo with the outline"),
+    "lacks_second": N_("not yet in the photo to carry it to"),
+    "odd": N_("does not fit the others"),
+    "show": N_("Show pair {n} in both photos"),
+    "out": N_("Take out"),
+    "out_n": N_("Take out pair {n}"),
+}
+"""What the script of the page of pairs says."""
+
+
+def pair_words(request: Request) -> dict[str, str]:
+    """Return every text that the script of the page of pairs shows."""
+    known = catalogue(language_of(request))
+    return {key: known.gettext(text) for key, text in PAIRS.items()}

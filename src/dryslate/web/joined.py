@@ -8,7 +8,7 @@ from importlib.resources import files
 from posixpath import dirname, join, normpath
 
 PHOTO = ("photo/photo.js", "photo/card.js")
-SCRIPTS = {"photo": PHOTO, "photo_look": PHOTO[:1]}
+SCRIPTS = {"photo": PHOTO, "photo_look": PHOTO[:1], "pairs": ("photo/pairs.js",)}
 """Joined scripts by name, each with the modules that start it, below ``static/js``."""
 APART = ("page.js",)
 """Modules that every page loads by themselves, and that must not run twice."""

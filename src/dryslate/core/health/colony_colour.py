@@ -20,9 +20,17 @@ Corrected L*, chroma and hue angle; and, uncorrected, the distance in CIELAB fro
 """
 FEWEST_FRAMES = 3
 """With fewer frames on a visit their spread is not known well: the doubt is widened."""
-BORROWED_WIDER = 2.0
+BORROWED_WIDER = 3.0
 """
-A visit with one frame is taken to have up to twice the widest spread of the others: a judgement.
+A visit with one frame is taken to have three times the widest spread of the others: a judgement.
+"""
+APART_KNOTS = (2.5, 7.5, 15.0, 25.0)
+"""How far apart in CIELAB the colony's colours on two visits are."""
+MISMATCH_LEFT = (0.55, 0.8, 0.9, 1.0)
+"""
+Share of both visits' variance by spectral mismatch that their difference keeps, with one camera
+and one card: the largest of four families of waters, cameras and corals, printed by
+``tools/spectral_visits.py``. Nothing falls out where the camera is another, or not known.
 """
 HUE_TOLD_U = 2.0
 """A hue is told where the chroma is this many times its doubt; nearer to grey it means nothing."""
@@ -49,18 +57,23 @@ class FrameColour:
         Doubt that the correction states, without the frames' own spread.
     card_u : ndarray of float, shape (3,), or None
         The part of it that the card's own values bring: the same card brings the same.
-    card_key : str
-        The printed card.
+    mismatch_u : ndarray of float, shape (3,), or None
+        The part that the coral's pigments bring, which are not the card's: all frames share it;
+        None where it is not known apart.
+    card_key, camera_key : str
+        The printed card, and the camera.
     white_distance : float or None
         From the card's white in the same uncorrected frame.
     white_distance_u : float
-        Doubt of it that the frames of a visit share.
+        Doubt of it by light that differs between card and area.
     """
 
     lab: FloatArray | None = None
     lab_cov: FloatArray | None = None
     card_u: FloatArray | None = None
+    mismatch_u: FloatArray | None = None
     card_key: str = ""
+    camera_key: str = ""
     white_distance: float | None = None
     white_distance_u: float = 0.0
 
@@ -78,13 +91,22 @@ class VisitFigure:
         Standard deviation between the frames; None with one frame.
     n_frames : int
     shared_u : float
-        Doubt that all frames of the visit have in common, the card's own part left out.
+        Doubt that all frames of the visit have in common, apart from the parts below.
     card_u : float
         The card's own part.
     card_key : str
         Empty where the frames show more than one card.
     values : tuple of float
         Of each frame.
+    mismatch_u : float
+        The part of the coral's pigments: all frames have it in common, and with one camera and
+        card much of it falls out between visits.
+    moving_u : float
+        Stated doubt of one frame that may differ from frame to frame: light, fit and noise.
+    camera_key : str
+        Empty where it is not known, or there was more than one.
+    lab : tuple of float or None
+        Median corrected colour of the frames; None for figures without one.
     """
 
     median: float
@@ -94,6 +116,10 @@ class VisitFigure:
     card_u: float
     card_key: str
     values: tuple[float, ...]
+    mismatch_u: float = 0.0
+    moving_u: float = 0.0
+    camera_key: str = ""
+    lab: tuple[float, float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -168,10 +194,11 @@ def visit_figures(frames: Sequence[FrameColour]) -> dict[ColourFigure, VisitFigu
     With chroma :math:`C = \sqrt{a^2 + b^2}` and hue :math:`h = \mathrm{atan2}(b, a)`, the
     correction's covariance S gives :math:`u_C^2 = r^T S r` with r = (a, b) / C, and
     :math:`u_h = \sqrt{t^T S t} / C` with t = (-b, a) / C [1]_. Hues are taken about their mean
-    direction, so that 359 and 1 degree are 2 apart. What the correction states is taken as
-    common to all frames of a visit: their number makes it no smaller. That part of it which does
-    differ from frame to frame is counted twice, once more in their spread: the doubt is too wide
-    rather than too narrow.
+    direction, so that 359 and 1 degree are 2 apart. The parts of card and pigments are common to
+    all frames of a visit: their number makes them no smaller. The rest of what the correction
+    states of one frame (light, fit, noise) may differ from frame to frame or be common: how much
+    of it does differ the frames' own spread shows (`compare_colour`). Colours without the
+    pigments' part apart are taken to share all of it.
 
     References
     ----------
@@ -181,8 +208,8 @@ def visit_figures(frames: Sequence[FrameColour]) -> dict[ColourFigure, VisitFigu
     white = [f for f in frames if f.white_distance is not None]
     if white:
         values = [float(f.white_distance or 0.0) for f in white]
-        shared = [(f.white_distance_u**2, 0.0) for f in white]
-        found["white_distance"] = _figure(values, shared, white)
+        parts = [_Parts(moving=f.white_distance_u**2) for f in white]
+        found["white_distance"] = _figure(values, parts, white)
     seen = [f for f in frames if f.lab is not None and f.lab_cov is not None]
     if not seen:
         return found
@@ -196,15 +223,15 @@ def visit_figures(frames: Sequence[FrameColour]) -> dict[ColourFigure, VisitFigu
     )
     across = [_along(f, (0, -_direction(f)[1], _direction(f)[0])) for f in seen]
     typical = float(np.median(chroma))
-    doubt = math.sqrt(float(np.mean([own + card for own, card in across])))
+    doubt = math.sqrt(float(np.mean([one.whole for one in across])))
     if typical > 0 and typical >= HUE_TOLD_U * doubt:
         angles = np.degrees(np.arctan2(lab[:, 2], lab[:, 1]))
         origin = _mean_direction(angles)
         away = _wrapped(angles - origin)
         scale = np.degrees(1.0) ** 2
         parts = [
-            (own * scale / c**2, card * scale / c**2)
-            for (own, card), c in zip(across, np.maximum(chroma, 1e-9), strict=True)
+            one.times(float(scale / c**2))
+            for one, c in zip(across, np.maximum(chroma, 1e-9), strict=True)
         ]
         figure = _figure((origin + away).tolist(), parts, seen)
         found["hue_deg"] = figure
@@ -219,30 +246,68 @@ def _direction(frame: FrameColour) -> tuple[float, float]:
     return (a / c, b / c) if c > 0 else (1.0, 0.0)
 
 
-def _along(frame: FrameColour, direction: Sequence[float]) -> tuple[float, float]:
-    """Variance along a direction in CIELAB: without the card's own part, and that part."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Parts:
+    """Variance of one figure in one frame, by what it is made of."""
+
+    shared: float = 0.0
+    card: float = 0.0
+    mismatch: float = 0.0
+    moving: float = 0.0
+
+    @property
+    def whole(self) -> float:
+        """All of it."""
+        return self.shared + self.card + self.mismatch + self.moving
+
+    def times(self, factor: float) -> _Parts:
+        """Every part times a factor."""
+        return _Parts(
+            shared=self.shared * factor,
+            card=self.card * factor,
+            mismatch=self.mismatch * factor,
+            moving=self.moving * factor,
+        )
+
+
+def _along(frame: FrameColour, direction: Sequence[float]) -> _Parts:
+    """Variance along a direction in CIELAB."""
     r = np.asarray(direction, dtype=np.float64)
-    card = np.zeros(3) if frame.card_u is None else np.asarray(frame.card_u)
-    part = float(np.sum((r * card) ** 2))
-    whole = float(r @ np.asarray(frame.lab_cov) @ r)
-    return max(whole - part, 0.0), part
+
+    def part(u: FloatArray | None) -> float:
+        return 0.0 if u is None else float(np.sum((r * np.asarray(u)) ** 2))
+
+    whole, card = float(r @ np.asarray(frame.lab_cov) @ r), part(frame.card_u)
+    mismatch = min(part(frame.mismatch_u), max(whole - card, 0.0))
+    rest = max(whole - card - mismatch, 0.0)
+    if frame.mismatch_u is None:
+        return _Parts(shared=rest, card=card)
+    return _Parts(card=card, mismatch=mismatch, moving=rest)
 
 
 def _figure(
-    values: Sequence[float],
-    parts: Sequence[tuple[float, float]],
-    frames: Sequence[FrameColour],
+    values: Sequence[float], parts: Sequence[_Parts], frames: Sequence[FrameColour]
 ) -> VisitFigure:
     """Sum up one figure of the frames."""
-    keys = {frame.card_key for frame in frames}
+    keys, cameras = {f.card_key for f in frames}, {f.camera_key for f in frames}
+    labs = [f.lab for f in frames if f.lab is not None]
+    middle = np.median(labs, axis=0) if labs else None
+
+    def u(name: str) -> float:
+        return math.sqrt(float(np.mean([getattr(one, name) for one in parts])))
+
     return VisitFigure(
         median=float(np.median(values)),
         spread=float(np.std(values, ddof=1)) if len(values) > 1 else None,
         n_frames=len(values),
-        shared_u=math.sqrt(float(np.mean([own for own, _ in parts]))),
-        card_u=math.sqrt(float(np.mean([card for _, card in parts]))),
+        shared_u=u("shared"),
+        card_u=u("card"),
         card_key=keys.pop() if len(keys) == 1 else "",
         values=tuple(float(v) for v in values),
+        mismatch_u=u("mismatch"),
+        moving_u=u("moving"),
+        camera_key=cameras.pop() if len(cameras) == 1 else "",
+        lab=None if middle is None else (float(middle[0]), float(middle[1]), float(middle[2])),
     )
 
 
@@ -272,7 +337,8 @@ def compare_colour(
     first, now : VisitFigure
     others : sequence of VisitFigure
         The same figure on the colony's other visits: where one of the two has fewer than three
-        frames, the widest spread among all visits stands for its own, twice it for a single frame.
+        frames, the widest spread among all visits stands for its own, three times it for a single
+        frame.
 
     Returns
     -------
@@ -280,11 +346,15 @@ def compare_colour(
 
     Notes
     -----
-    :math:`u^2 = \sum_v (k_{n_v} s_v)^2 + \sum_v u_{shared,v}^2 + u_{card}^2`, with s the standard
+    :math:`u^2 = \sum_v (k_{n_v} s_v)^2 + \sum_v \max(m_v^2 - s_v^2, 0) + \sum_v u_{shared,v}^2
+    + c \sum_v u_{pigments,v}^2 + u_{card}^2`, with s the standard
     deviation between the n frames of a visit and k the standard deviation of the median of n
-    normal values. The card's own part falls out where both visits show the same printed card; with
-    two cards it counts once for each. The interval is by t with the effective degrees of freedom
-    of Welch and Satterthwaite [1]_. Frames are taken as independent; a burst of frames
+    normal values. m is the doubt by light, fit and noise that the correction states of one frame:
+    what of it the frames differ by is in s, so only the rest is common to them and counts in full.
+    c is the share of the pigments' part that a difference keeps (`MISMATCH_LEFT`); it is 1 with
+    two cards or two cameras. The card's own part falls out where both visits show the same printed
+    card; with two cards it counts once for each. The interval is by t with the effective degrees
+    of freedom of Welch and Satterthwaite [1]_. Frames are taken as independent; a burst of frames
     within one flicker of the sun is not, and makes the spread too small.
 
     References
@@ -317,10 +387,11 @@ def compare_colour(
         )
     terms = [_spread_term(v, known) for v in visits]
     fixed = sum(v.shared_u**2 for v in visits)
+    fixed += _mismatch_left(first, now) * sum(v.mismatch_u**2 for v in visits)
     if not first.card_key or first.card_key != now.card_key:
         fixed += first.card_u**2 + now.card_u**2
-    variance = sum(part for part, _ in terms) + fixed
-    below = sum(part**2 / df for part, df in terms)
+    variance = sum(term.variance for term in terms) + fixed
+    below = sum(term.by_spread**2 / term.df for term in terms)
     df = math.inf if below <= 0 else variance**2 / below
     u = math.sqrt(variance)
     half = u * float(stats.norm.ppf(0.975) if math.isinf(df) else stats.t.ppf(0.975, df))
@@ -337,14 +408,35 @@ def compare_colour(
     )
 
 
-def _spread_term(visit: VisitFigure, known: Sequence[tuple[float, int]]) -> tuple[float, float]:
-    """Variance of a visit's median, with its degrees of freedom."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Term:
+    """What frames and light bring to the variance of a visit's median."""
+
+    variance: float
+    by_spread: float
+    df: float
+
+
+def _mismatch_left(first: VisitFigure, now: VisitFigure) -> float:
+    """Share of the pigments' part that the difference keeps."""
+    same_card = first.card_key and first.card_key == now.card_key
+    same_camera = first.camera_key and first.camera_key == now.camera_key
+    if not same_card or not same_camera or first.lab is None or now.lab is None:
+        return 1.0
+    return float(np.interp(math.dist(first.lab, now.lab), APART_KNOTS, MISMATCH_LEFT))
+
+
+def _spread_term(visit: VisitFigure, known: Sequence[tuple[float, int]]) -> _Term:
+    """What frames and light bring, with the degrees of freedom of the frames' spread."""
     if visit.spread is not None and visit.n_frames >= FEWEST_FRAMES:
         spread, df = visit.spread, visit.n_frames - 1
     else:
         spread, df = max(known)
         spread *= 1.0 if visit.spread is not None else BORROWED_WIDER
-    return (median_sd(visit.n_frames) * spread) ** 2, float(df)
+    own, common = (median_sd(visit.n_frames) * spread) ** 2, visit.moving_u**2 - spread**2
+    if common <= 0.0:
+        return _Term(variance=own, by_spread=own, df=float(df))
+    return _Term(variance=own + common, by_spread=own - spread**2, df=float(df))
 
 
 def compare_visits(

@@ -38,6 +38,8 @@ SURROUNDINGS = 1.5
 GROWN = 1.2
 """An outline may reach this much beyond what the pairs enclose, in its own size."""
 N_FOLDS = 5
+FEWEST_BY_HAND = 4
+"""Pairs picked by hand that are needed."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -184,7 +186,7 @@ def align_by_points(points_first: ArrayLike, points_second: ArrayLike) -> Alignm
     """
     a = np.asarray(points_first, dtype=np.float64).reshape(-1, 2)
     b = np.asarray(points_second, dtype=np.float64).reshape(-1, 2)
-    if len(a) != len(b) or len(a) < 4:
+    if len(a) != len(b) or len(a) < FEWEST_BY_HAND:
         raise InputError(
             "align-too-few-points",
             f"{min(len(a), len(b))} pairs of points are given; at least 4 are needed.",
@@ -192,7 +194,7 @@ def align_by_points(points_first: ArrayLike, points_second: ArrayLike) -> Alignm
             "edges of other colonies.",
         )
     model: Model = "homography" if len(a) >= 8 else "affine" if len(a) >= 5 else "similarity"
-    matrix = _fit(model, a, b)
+    matrix = fit_model(model, a, b)
     return Alignment(
         matrix=matrix,
         model=model,
@@ -279,7 +281,7 @@ def _align(
             continue
         pairs = a[kept], b[kept]
         found = Alignment(
-            matrix=_fit(model, *pairs),
+            matrix=fit_model(model, *pairs),
             model=model,
             n_pairs=int(kept.sum()),
             n_matches=len(a),
@@ -335,7 +337,7 @@ def _agreeing(model: Model, a: FloatArray, b: FloatArray, near: float) -> NDArra
     return np.asarray(away <= near, dtype=np.bool_)
 
 
-def _fit(model: Model, a: FloatArray, b: FloatArray) -> FloatArray:
+def fit_model(model: Model, a: FloatArray, b: FloatArray) -> FloatArray:
     """Fit a model to pairs by least squares."""
     if model == "homography":
         return fit_homography(a, b)
@@ -361,17 +363,23 @@ def _left_out(model: Model, a: FloatArray, b: FloatArray, fold: NDArray[np.intp]
     squares = np.zeros(len(a))
     for k in range(int(fold.max()) + 1):
         out = fold == k
-        matrix = _fit(model, a[~out], b[~out])
+        matrix = fit_model(model, a[~out], b[~out])
         squares[out] = ((apply_homography(matrix, a[out]) - b[out]) ** 2).sum(axis=1)
     return float(np.sqrt(squares.mean()))
 
 
-def _require_around(places: FloatArray, outline: FloatArray) -> None:
-    """Refuse pairs that do not lie all around the outline: carrying it would be a guess."""
-    hull = cv2.convexHull(places.astype(np.float32)).reshape(-1, 2)
+def lies_around(places: ArrayLike, outline_px: ArrayLike) -> bool:
+    """Whether pairs lie all around an outline; beyond them, carrying it is a guess."""
+    outline = np.asarray(outline_px, dtype=np.float64).reshape(-1, 2)
+    hull = cv2.convexHull(np.asarray(places, dtype=np.float32).reshape(-1, 2)).reshape(-1, 2)
     middle = hull.mean(axis=0)
     grown = (middle + (hull - middle) * GROWN).astype(np.float32)
-    if any(cv2.pointPolygonTest(grown, (float(x), float(y)), False) < 0 for x, y in outline):
+    return all(cv2.pointPolygonTest(grown, (float(x), float(y)), False) >= 0 for x, y in outline)
+
+
+def _require_around(places: FloatArray, outline: FloatArray) -> None:
+    """Refuse pairs that do not lie all around the outline."""
+    if not lies_around(places, outline):
         raise InputError(
             "align-no-match",
             "What the two photos have in common does not lie all around the outline.",

@@ -24,6 +24,7 @@ MODULES = (
     "corals",
     "colonies",
     "colony_frames",
+    "colony_ties",
     "loggers",
     "naming",
     "second",

@@ -153,6 +153,7 @@ def _one(
             "sketch": location_sketch(found),
             "sketch_photo": found.sketch_sha256 and store.photo(found.sketch_sha256),
         }
+    shown["refused_photo"] = (said or {}).get("refused_photo")
     shown["has_reference"] = any(f.frame.is_reference for f in shown["frames"])
     shown["timeline"] = wiring.document_writer().colony_timeline(timeline)
     shown |= {"words": colony_words, "said": said or {}, "shares": SHARES}

@@ -59,5 +59,6 @@ def change(
             else:
                 take_frame_away(store, colony, photo_id)
     except InputError as error:
-        return _one(request, organism_id, {}, error)
+        said = {"refused_photo": photo_id} if error.slug.startswith("align-") else {}
+        return _one(request, organism_id, said, error)
     return RedirectResponse(f"/colonies/{organism_id}#photos", 303)

@@ -18,7 +18,7 @@ from dryslate.core.health.colony_colour import (
 )
 
 
-def figure(values, shared_u=0.0, card_u=0.0, card_key="k"):
+def figure(values, shared_u=0.0, card_u=0.0, card_key="k", **more):
     """A figure of one visit."""
     return VisitFigure(
         median=float(np.median(values)),
@@ -28,6 +28,7 @@ def figure(values, shared_u=0.0, card_u=0.0, card_key="k"):
         card_u=card_u,
         card_key=card_key,
         values=tuple(values),
+        **more,
     )
 
 
@@ -96,10 +97,61 @@ def test_interval_holds_the_true_change(n, spread, shared_u) -> None:
     assert changed == pytest.approx(1.0 - held)
 
 
-def test_one_frame_in_far_stronger_flicker_is_where_the_interval_fails() -> None:
-    """Nothing in the records tells of it: docs/colonies.md says so."""
-    held, _ = coverage((1, 3), (3.0, 1.0), 0.0)
-    assert held < 0.93
+@pytest.mark.parametrize("shared_u", [0.0, 1.0])
+def test_one_frame_in_threefold_flicker_is_held_by_the_widened_doubt(shared_u) -> None:
+    """Nothing in the records tells of it: three times the others' spread is taken."""
+    held, _ = coverage((1, 3), (3.0, 1.0), shared_u)
+    assert 0.90 <= held <= 0.98
+
+
+def test_what_frames_differ_by_is_not_counted_twice() -> None:
+    """Stated of one frame: half of its variance shared by the visit, half by the frames' spread."""
+    rng = np.random.default_rng(8)
+    held, half, full = 0, [], []
+    for _ in range(1500):
+        drawn = [rng.normal(rng.normal(0.0, 2.0), 2.0, 3).tolist() for _ in range(2)]
+        pair = [figure(values, moving_u=math.sqrt(8.0)) for values in drawn]
+        found = compare_colour("lightness", *pair)
+        held += found.lo95 <= 0.0 <= found.hi95
+        half.append(found.doubt)
+        both = [figure(values, shared_u=math.sqrt(8.0)) for values in drawn]
+        full.append(compare_colour("lightness", *both).doubt)
+    assert 0.93 <= held / 1500 <= 0.995
+    assert np.mean(half) < 0.95 * np.mean(full)
+
+
+def test_spread_beyond_what_is_stated_counts_alone() -> None:
+    wild = [40.0, 60.0, 80.0]
+    stated = compare_colour("lightness", figure(wild, moving_u=5.0), figure(wild, moving_u=5.0))
+    bare = compare_colour("lightness", figure(wild), figure(wild))
+    assert stated == bare
+    calm = figure([60.0, 60.0, 60.0], moving_u=5.0)
+    assert compare_colour("lightness", calm, calm).u == pytest.approx(math.sqrt(50.0))
+
+
+def test_pigments_fall_out_in_part_with_one_camera_and_card() -> None:
+    values = [60.0, 60.0, 60.0]
+
+    def u(apart=0.0, **more):
+        same = {"mismatch_u": 3.0, "camera_key": "a"}
+        first = figure(values, lab=(60.0, 5.0, 20.0), **same)
+        now = figure(values, lab=(60.0 + apart, 5.0, 20.0), **same | more)
+        return compare_colour("lightness", first, now).u ** 2
+
+    assert u() == pytest.approx(0.55 * 18.0)
+    assert u(15.0) == pytest.approx(0.9 * 18.0)
+    assert u(40.0) == pytest.approx(18.0)
+    assert u(camera_key="b") == u(card_key="m") == pytest.approx(18.0)
+
+
+def test_colour_is_taken_apart_only_where_the_pigments_part_is_known() -> None:
+    known = frame(60.0, 5.0, 20.0, u=2.0, mismatch_u=np.full(3, 1.0), camera_key="a")
+    found = visit_figures([known] * 3)["lightness"]
+    assert (found.mismatch_u, found.shared_u, found.camera_key) == (1.0, 0.0, "a")
+    assert found.moving_u == pytest.approx(math.sqrt(3.0))
+    assert found.lab == (60.0, 5.0, 20.0)
+    old = visit_figures([frame(60.0, 5.0, 20.0, u=2.0)] * 3)["lightness"]
+    assert (old.shared_u, old.mismatch_u, old.moving_u) == (2.0, 0.0, 0.0)
 
 
 def test_changed_only_beyond_its_own_doubt() -> None:
