@@ -28,10 +28,12 @@ from spectral_learning import Lesson, card_of, learn_prior, lesson_of, prior_row
 from spectral_other import OTHER
 from spectral_scenes import D65, FIRST, N_PX, NM, Family, Lit, Scene, make_scene
 from spectral_tables import (
+    FAMILIES_HELD,
     GREY_LEFT_KNOTS,
     HEADER,
     LEFT_KNOTS,
     STRAIN_KNOTS,
+    STRAINED_HELD,
     Errors,
     Spreads,
     expect_another,
@@ -265,7 +267,8 @@ def table_rows(found: Found, left_out: int | None = None) -> list[list[str]]:
     for name, (knots, spreads) in found.items():
         kept = [s for i, s in enumerate(spreads) if i != left_out or len(spreads) == 1]
         like = found["matrix"][1] if len(spreads) == 1 else None
-        rows += rows_of(name, knots, expect_another(kept, like))
+        held = STRAINED_HELD if name.startswith("strained:") else FAMILIES_HELD
+        rows += rows_of(name, knots, expect_another(kept, like, held))
     return rows
 
 

@@ -39,7 +39,9 @@ FACTORS: FloatArray = np.geomspace(0.4, 2.4, 60)
 COVERAGE = 0.95
 FAMILIES_HELD = 0.8
 """Share of further families that the stated spread is to be wide enough for."""
-_LEFT_WIDTH, _VALUE_WIDTH, _HUE_WIDTH, _STRAIN_WIDTH = 0.25, 10.0, 25.0, 0.2
+STRAINED_HELD = 0.9
+"""The same where red is strained: with the former a left-out family held too few there."""
+_LEFT_WIDTH, _VALUE_WIDTH, _HUE_WIDTH = 0.25, 10.0, 25.0
 HEADER = [
     "fit", "left_out_de00", "chroma", "hue_deg", "lightness_u", "a_u", "b_u", "de00_p95", "source",
 ]  # fmt: skip
@@ -74,11 +76,11 @@ class Errors:
         return np.asarray(len(self.stratum) / len(n) / n[row])
 
     def near_strain(self, knot: float | None) -> FloatArray:
-        """Weight of each row by how near its fit's strain is to a knot; 1 without a knot."""
+        """Weight of each row in a knot's grid: what it reads from there; 1 without a knot."""
         if knot is None:
             return np.ones(len(self.de00))
-        held = np.clip(self.strain, STRAIN_KNOTS[0] - 0.1, STRAIN_KNOTS[-1] + 0.2)
-        return np.asarray(np.exp(-0.5 * ((held - knot) / _STRAIN_WIDTH) ** 2))
+        strained = np.interp(self.strain, STRAIN_KNOTS, (0.0, 1.0))
+        return np.asarray((strained if knot == STRAIN_FULL else 1.0 - strained) + 1e-4)
 
 
 def weighted_quantile(values: FloatArray, weights: FloatArray, q: float) -> float:
@@ -201,7 +203,9 @@ def flat_spreads_of(errors: Errors, left_knots: tuple[float, ...]) -> Spreads:
     return Spreads(u[:, :, None], known[:, :, None], p95, n)
 
 
-def expect_another(found: list[Spreads], like: list[Spreads] | None = None) -> Spreads:
+def expect_another(
+    found: list[Spreads], like: list[Spreads] | None = None, held: float = FAMILIES_HELD
+) -> Spreads:
     """
     What one more family will stay within in most cases (see the head of this module).
 
@@ -210,7 +214,7 @@ def expect_another(found: list[Spreads], like: list[Spreads] | None = None) -> S
     """
     like = found if like is None else like
     n = len(like)
-    times = float(stats.t.ppf(FAMILIES_HELD, n - 1)) * np.sqrt(1.0 + 1.0 / n)
+    times = float(stats.t.ppf(held, n - 1)) * np.sqrt(1.0 + 1.0 / n)
     weight = np.min([s.n for s in like], axis=0)  # where one family has little, chance differs most
     wholes = np.log([np.hypot(s.u, s.known) for s in like])
     u_var = wholes.var(axis=0, ddof=1).mean(axis=(1, 2))

@@ -12,6 +12,7 @@ from dryslate.app.correct_one import card_key
 from dryslate.app.correction_records import CorrectJob, CorrectSettings
 from dryslate.base.provenance import key_of
 from dryslate.core.card.corners import CORNER_U_PX
+from dryslate.core.colour.mismatch import DOUBT_OF
 from dryslate.core.colour.signal import DE00_P95_FIT, DE00_P95_SHOWN
 
 PARTS = (
@@ -53,7 +54,8 @@ def correction_steps(job: CorrectJob) -> dict[str, Any]:
     Returns
     -------
     dict
-        JSON-able: photo, cards (definition with serial and medium), lens, settings, versions.
+        JSON-able: photo, cards (definition with serial and medium), lens, settings, versions, and
+        which way of stating a colour's doubt.
     """
     settings = job.settings
     cards = [*job.cards, *(card for card, _ in job.plain_cards)]
@@ -70,6 +72,7 @@ def correction_steps(job: CorrectJob) -> dict[str, Any]:
             **_pointing(settings),
         },
         "versions": dict(part_versions()),
+        "doubt_of": DOUBT_OF,
     }
 
 

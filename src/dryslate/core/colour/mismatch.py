@@ -19,6 +19,9 @@ from dryslate.base.errors import InputError
 
 FloatArray = NDArray[np.float64]
 
+DOUBT_OF = 2
+"""Counts the ways this doubt was stated: corrections made with an earlier one are redone."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Mismatch:
@@ -175,7 +178,7 @@ class MismatchTable:
     Grids by kind of fit (``matrix``, ``gain``, ``one_point``) or by the fit's own name.
 
     ``greys:`` stands before it where the fit rests on greys only, ``flat:`` before that for things
-    known to be flat greys (there the knots of chroma are of lightness), ``strained:`` for matrices
+    known to be flat greys (there the knots of chroma are of lightness), ``strained:`` for fits
     that stretch red (see `mismatch_of`).
     """
 
@@ -241,8 +244,10 @@ def _grid_of(lines: Sequence[Mapping[str, str]]) -> MismatchGrid:
     )
 
 
-STRAIN_CALM, STRAIN_FULL = 1.0, 1.5
-"""Up to the first a matrix stretches red no more than any; from the second it is strained."""
+STRAIN_CALM, STRAIN_FULL = 1.05, 1.3
+"""Up to the first red is stretched as near the surface; from the second it is strained."""
+_GAIN_SHARE = 0.4
+"""Power of red's gain over green's in the strain: tells deep natural light best in simulation."""
 
 _KINDS = {
     "neutral_gain": "gain",
@@ -259,7 +264,7 @@ def _find_grid(table: MismatchTable, before: str, fit: str) -> MismatchGrid | No
 
 def measure_red_strain(matrix: FloatArray, gain: FloatArray, to_srgb: FloatArray) -> float:
     """
-    Measure how much a correction stretches red: its noise there over that of balanced channels.
+    Measure how far a correction stretches red: as a sign of natural light that has lost it.
 
     Parameters
     ----------
@@ -273,9 +278,14 @@ def measure_red_strain(matrix: FloatArray, gain: FloatArray, to_srgb: FloatArray
     Returns
     -------
     float
-        Length of the derivative of red by the three balanced channels, at a grey; 1 where red
-        is red alone. A camera that raised red itself hides how weak it was, but green must
-        then be taken off it again, and that shows here.
+        Length of the derivative of red by the three balanced channels, at a grey (1 where red
+        is red alone), times red's gain over green's to the power of 0.4.
+
+    Notes
+    -----
+    Lost red shows as a gain where the camera left it lost, and as green that must be taken off
+    red again where the camera raised it by itself: a large gain goes with a short row. Neither
+    tells deep natural light by itself; their product does.
 
     Examples
     --------
@@ -284,13 +294,17 @@ def measure_red_strain(matrix: FloatArray, gain: FloatArray, to_srgb: FloatArray
     1.0
     >>> round(measure_red_strain(taken, np.ones(3), np.eye(3)), 2)
     1.71
+    >>> gain = np.array([4.0, 1.0, 1.0])
+    >>> round(measure_red_strain(np.diag(gain), gain, np.eye(3)), 2)
+    1.74
     """
     red = matrix[0, :3] / gain
     if matrix.shape[1] == 6:  # half of each square root's coefficient goes to each of its two
         root = np.sqrt(gain)
         rg, gb, rb = matrix[0, 3:] / (root * np.roll(root, -1))
         red = red + 0.5 * np.array([rg + rb, rg + gb, gb + rb])
-    return float(np.linalg.norm(red @ np.linalg.inv(to_srgb)))
+    row = float(np.linalg.norm(red @ np.linalg.inv(to_srgb)))
+    return float(row * (gain[0] / max(float(gain[1]), 1e-9)) ** _GAIN_SHARE)
 
 
 def mismatch_of(
@@ -323,7 +337,7 @@ def mismatch_of(
 
     Notes
     -----
-    Between a strain of 1 and of 1.5 the two grids of a fit are blended. The fallback (standard
+    Between a strain of 1.05 and of 1.3 the two grids of a fit are blended. The fallback (standard
     uncertainty of 5 in lightness and 7 across, 95th percentile 15) is a cautious judgement, not a
     measurement.
 
