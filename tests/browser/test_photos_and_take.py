@@ -80,3 +80,44 @@ def test_hash_reckoned_in_pieces_is_the_published_one(server_of, open_page, web_
         assert told == hashlib.sha256(data).hexdigest(), n
     assert abc == "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
     assert longer == "248d6a61d20638b8e5c026930c3e6039a33ce45964ff2167f6ecedd419db06c1"
+
+
+def test_refused_form_comes_back_as_it_was_typed(
+    server_of, open_page, own_project, tmp_path, shot, faults_of_access
+) -> None:
+    page = open_page(server_of(own_project))
+    page.goto("/take")
+    page.get_by_label("Site").first.fill("Quiet Ledge")
+    page.get_by_label("Zone, where all is of one").first.fill("crest")
+    page.get_by_label("Folder of the card").fill(str(tmp_path / "none"))
+    page.get_by_role("button", name="Take it in").click()
+    page.get_by_role("heading", name="Not done").wait_for()
+    assert faults_of_access(page) == []
+    shot(page, "take-refused")
+    page.get_by_role("link", name="Back, with what was typed").click()
+    page.wait_for_url("**/take#again")
+    page.wait_for_function("document.getElementById('source').value !== ''")
+    assert page.get_by_label("Folder of the card").input_value() == str(tmp_path / "none")
+    assert page.get_by_label("Site").first.input_value() == "Quiet Ledge"
+    assert page.get_by_label("Zone, where all is of one").first.input_value() == "crest"
+    page.expected_errors[:] = [e for e in page.expected_errors if "422" not in e]
+
+
+def test_a_job_says_that_the_program_is_gone(server_of, open_page, own_project, shot) -> None:
+    server = server_of(own_project)
+    page = open_page(server)
+    page.route(
+        "**/jobs/0123456789abcdef/events",
+        lambda route: route.fulfill(
+            content_type="text/event-stream",
+            body='data: {"title": "Taking in", "what": "", "n_done": 2, "n_total": 64,'
+            ' "left_s": 9, "state": "running", "problems": [], "page": null}\n\n',
+        ),
+    )
+    page.evaluate(
+        "async () => (await import(document.querySelector('script[src*=\"page.js\"]').src))"
+        ".follow({job: '0123456789abcdef', title: 'Taking in', what: '', n_done: 2,"
+        " n_total: 64, left_s: 9})"
+    )
+    page.get_by_text("dryslate does not answer: was it stopped?").wait_for()  # the stream ended
+    shot(page, "job-lost")

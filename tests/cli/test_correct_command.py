@@ -68,6 +68,18 @@ def test_photo_left_as_it_is_is_exit_3_with_its_reason(photos: Path, tmp_path: P
     assert "bare.jpg: no card: no card was found" in result.output
 
 
+def test_photos_left_for_one_reason_stand_together_and_copies_are_named(
+    photos: Path, tmp_path: Path
+) -> None:
+    again = tmp_path / "bare2.jpg"
+    again.write_bytes((photos / "bare.jpg").read_bytes())
+    sound = next(p for p in sorted(photos.glob("*.jpg")) if p.name != "bare.jpg")
+    result = correct(photos / "bare.jpg", again, sound, "--out", tmp_path / "out")
+    assert "  2 photos: no card: no card was found" in result.output
+    assert "    bare.jpg, bare2.jpg" in result.output
+    assert f"Corrected copies are in {tmp_path / 'out'}" in result.output.replace("\n", "")
+
+
 @pytest.mark.parametrize(
     ("words", "slug"),
     [

@@ -53,3 +53,31 @@ def test_of_many_visits_those_with_work_left_come_first_and_the_others_on_demand
     assert whole.count('<section class="visit"') == 61
     assert "further visits" not in whole
     assert len(first) < len(whole) / 3
+
+
+def test_reasons_stand_in_words_and_lead_to_what_they_mean(client_of, own_project) -> None:
+    with wiring.survey_store(own_project, write=True, who="Ines Varro") as store:
+        photos = store.photos("Lantern Steps 2024-03-09")
+        made = [store.correction(photo.photo_id) for photo in photos]
+        held = [row for row in made if row is not None][:2]
+        slugs = ("colour-twins-differ", "colour-no-red-signal")
+        for row, slug in zip(held, slugs, strict=True):
+            told = {"slug": slug, "severity": "error", "place": "", "message": "m", "fix": "f"}
+            result = {**row.result, "problems": [told]}
+            store.save_correction(
+                replace(row, key=f"{row.key}-x", outcome="refused", result=result)
+            )
+    html = client_of(own_project).get("/").text
+    for slug, words in zip(
+        slugs, ("two copies of one grey differ", "no red light left"), strict=True
+    ):
+        assert f'href="/help/messages#{slug}">{words}</a>' in html
+        assert f">{slug}<" not in html
+
+
+def test_first_to_open_a_project_is_asked_for_a_name(client_of, tmp_path) -> None:
+    wiring.new_store(tmp_path, who="x").close()
+    pages = client_of(tmp_path, observer=None)
+    assert "Your name</label>" in pages.get("/").text
+    pages.post("/people/new", data={"observer": "Odalys Brem"})
+    assert "Somebody else</label>" in client_of(tmp_path, observer=None).get("/").text

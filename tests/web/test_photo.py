@@ -6,6 +6,7 @@ import itertools
 import json
 import re
 import shutil
+from dataclasses import replace
 
 import pytest
 
@@ -306,3 +307,25 @@ def test_what_a_coral_is_called_is_not_on_the_photos_page(client_of, own_project
     assert said.name
     assert said.name not in html + state
     assert said.name_as_recorded not in html + state
+
+
+def test_refused_colour_is_said_above_all_with_what_can_be_done(client_of, own_project) -> None:
+    with wiring.survey_store(own_project, write=True, who="Ines Varro") as store:
+        photo = next(
+            p for p in store.photos("Lantern Steps 2024-03-09") if store.correction(p.photo_id)
+        )
+        row = store.correction(photo.photo_id)
+        told = {
+            "slug": "colour-twins-differ",
+            "severity": "error",
+            "place": "white_1, white_2",
+            "message": "two copies of one grey differ by 6.1 in Lab beyond the light",
+            "fix": "Look for shade, dirt or glare on one of them.",
+        }
+        result = {**row.result, "problems": [told]}
+        store.save_correction(replace(row, key=f"{row.key}-x", outcome="refused", result=result))
+    html = client_of(own_project).get(f"/photos/{photo.photo_id}").text
+    above = html[html.index('id="refused"') : html.index('id="measure-heading"')]
+    assert "two copies of one grey differ by 6.1" in above
+    assert "Lengths and areas can be measured" in above
+    assert 'href="#card-panel"' in above

@@ -237,3 +237,31 @@ def test_conditions_of_a_visit_are_typed_and_kept(client_of, own_project) -> Non
     unknown = pages.post("/records/conditions", data={"visit": "nowhere"})
     assert unknown.status_code == 422
     assert "visit-unknown" in unknown.text
+
+
+def test_visit_without_photos_is_begun_on_the_page_and_typed_into(pages, trip) -> None:
+    assert "A visit without photos" in pages.get("/records").text
+    said = {"site": " Quiet  Ledge", "date": "2024-05-19"}
+    begun = pages.post("/records/visit", data=said)
+    assert begun.status_code == 303
+    address = begun.headers["location"]
+    shown = pages.get(address).text
+    assert "Quiet Ledge, 19 May 2024" in shown
+    to_type = html.unescape(re.search(r'href="(/units/new\?[^"]+)"', shown)[1])
+    assert "Save, and type what was noted" in pages.get(to_type).text
+    unit = {"visit": "Quiet Ledge 2024-05-19", "name": "T1", "kind": "transect", "then": "type"}
+    made = pages.post("/units/new", data=unit)
+    assert re.fullmatch("/records/units/[0-9a-f]{64}", made.headers["location"])
+    assert "How was it sampled?" in pages.get(made.headers["location"]).text
+    assert pages.post("/records/visit", data=said).headers["location"] == address  # stays as it is
+    with wiring.survey_store(trip, write=False) as store:
+        (visit,) = store.visits()
+        assert (visit.site, visit.observer) == ("Quiet Ledge", WHO)
+    assert "Quiet Ledge" in pages.get("/").text
+    for site, date, slug in (
+        ("Quiet Ledge", "2024-02-30", "visit-date"),
+        ("quiet ledge", "2024-05-20", "name-nearly"),
+        (" ", "2024-05-20", "name-empty"),
+    ):
+        refused = pages.post("/records/visit", data={"site": site, "date": date})
+        assert refused.json()["problems"][0]["slug"] == slug

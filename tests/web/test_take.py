@@ -126,3 +126,16 @@ def test_known_sites_and_observers_are_offered(client_of, read_only_project) -> 
 
 def test_page_of_an_unknown_job_is_not_found(client_of, read_only_project) -> None:
     assert client_of(read_only_project).get("/take/done/" + "0" * 16).status_code == 404
+
+
+def test_refused_form_leads_back_to_its_page(client_of, empty_project, tmp_path) -> None:
+    pages = started(client_of, empty_project)
+    base = str(pages.client.base_url).rstrip("/")
+    wrong = {**SAID, "source": str(tmp_path / "none")}
+    page = {"accept": "text/html", "referer": f"{base}/take?site=Far+Bank"}
+    refused = pages.post("/take/folder", data=wrong, headers=page)
+    assert refused.status_code == 422
+    assert 'href="/take?site=Far+Bank#again"' in refused.text
+    elsewhere = {**page, "referer": "http://elsewhere.example/take"}
+    assert "#again" not in pages.post("/take/folder", data=wrong, headers=elsewhere).text
+    assert "#again" not in pages.get("/nowhere", headers=page).text

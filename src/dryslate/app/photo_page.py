@@ -155,7 +155,9 @@ def photo_sheet(bench: TileBench, store: SurveyStore, photo_id: str) -> PhotoShe
         size = _size(bench, store, photo, is_sound=is_sound)
     except (DryslateError, OSError) as error:
         if isinstance(error, DryslateError):
-            problems.append(problem_of(error, photo.files[0].original_name).as_dict())
+            told = problem_of(error, photo.files[0].original_name).as_dict()
+            if all(one["slug"] != told["slug"] for one in problems):  # said when it was corrected
+                problems.append(told)
         else:
             raise
     return PhotoSheet(

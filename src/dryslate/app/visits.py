@@ -115,6 +115,21 @@ def require_visit(store: SurveyStore, site: str, date: str, observer: str) -> Vi
     return Visit(visit_id=visit_id, site=site, date=date, observer=observer)
 
 
+def begin_visit(store: SurveyStore, site: str, date: str, observer: str) -> Visit:
+    """
+    Store a visit of which there are no photos yet; one that is there stays as it is.
+
+    Raises
+    ------
+    InputError
+        As `require_visit`.
+    """
+    visit = require_visit(store, site, date, observer)
+    if all(one.visit_id != visit.visit_id for one in store.visits()):
+        store.save_visit(visit)
+    return visit
+
+
 def require_observer(store: SurveyStore, name: str) -> str:
     """
     Return an observer's name in its usual written form.

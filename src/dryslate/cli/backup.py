@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from dryslate import wiring
-from dryslate.cli.render import WITH_PROBLEMS, print_json, print_problem, print_text, progress
+from dryslate.cli.render import (
+    WITH_PROBLEMS,
+    counted,
+    print_json,
+    print_problem,
+    print_text,
+    progress,
+)
 
 if TYPE_CHECKING:
     from dryslate.app.backup import BackupReport
@@ -49,7 +56,7 @@ def _show(report: BackupReport) -> None:
     from dryslate.app.take_records import size_words
 
     made = report.backup
-    print_text(f"{made.folder}: {made.n_files} files, {size_words(made.size_bytes)}.")
+    print_text(f"{made.folder}: {counted(made.n_files, 'file')}, {size_words(made.size_bytes)}.")
     if made.is_proved:
         print_text("Read back from another drive than the project's.")
     else:
@@ -78,7 +85,8 @@ def restore(
         print_json(report.as_dict())
     else:
         there = f"{report.n_copied} of {report.n_originals} originals"
-        print_text(f"{into}: the records, {report.n_own_files} files of the team's own, {there}.")
+        own = f"{counted(report.n_own_files, 'file')} of the team's own"
+        print_text(f"{into}: the records, {own}, {there}.")
         print_text(f"Corrected photos are made again by: dryslate correct --project {into}")
     if report.problems:
         raise typer.Exit(WITH_PROBLEMS)

@@ -13,6 +13,7 @@ from dryslate.cli.render import (
     DONE,
     ERROR,
     WITH_PROBLEMS,
+    counted,
     print_json,
     print_problem,
     print_table,
@@ -209,8 +210,25 @@ def _tell_summary(summary: Summary, options: CorrectOptions) -> None:
         print_text(f"{summary.n_slates} more show a slate and no card, as is usual.")
     if summary.reasons:
         print_text("Not corrected:")
+        alike: dict[str, list[str]] = {}
         for photo, outcome, why in summary.reasons:
-            print_text(f"  {photo}: {outcome}: {why}")
+            alike.setdefault(f"{outcome}: {why}", []).append(photo)
+        for why, photos in alike.items():
+            several = len(photos) > 1
+            print_text(f"  {counted(len(photos), 'photo') if several else photos[0]}: {why}")
+            if several:
+                print_text(f"    {', '.join(photos)}")
+    _tell_where(summary, options)
+
+
+def _tell_where(summary: Summary, options: CorrectOptions) -> None:
+    """Say where the corrected photos are, and how to see them."""
+    if not any(summary.counts.get(outcome) for outcome in ("corrected", "borrowed")):
+        return
+    if options.project is None:
+        print_text(f"Corrected copies are in {options.out}; the originals were only read.")
+    else:
+        print_text(f"See them, and go on: dryslate serve {options.project}")
 
 
 def _tell_qualities(summary: Summary) -> None:

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from dryslate import wiring
-from dryslate.cli.render import print_json, print_table, print_text
+from dryslate.cli.render import counted, print_json, print_table, print_text
 
 Folder = Annotated[Path, typer.Argument(help="Project folder.")]
 Json = Annotated[bool, typer.Option("--json", help="Print JSON documents, one a line.")]
@@ -35,7 +35,7 @@ def visits(
         print_json(summary.as_dict())
     if not as_json:
         print_table(
-            f"{len(found)} visits",
+            counted(len(found), "visit"),
             ("visit", "observer", "photos", "corrected"),
             [summary.as_row() for summary in found],
         )

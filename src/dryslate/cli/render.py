@@ -59,6 +59,18 @@ def _plain(value: Any) -> Any:
     return str(value)
 
 
+def counted(n: int, one: str, many: str = "") -> str:
+    """
+    Say how many of a thing there are.
+
+    Examples
+    --------
+    >>> counted(1, "page"), counted(2, "page"), counted(0, "copy", "copies")
+    ('1 page', '2 pages', '0 copies')
+    """
+    return f"{n} {one if n == 1 else many or one + 's'}"
+
+
 def print_text(text: str) -> None:
     """Print a line for people on stdout."""
     sys.stdout.write(text + "\n")

@@ -12,6 +12,7 @@ from dryslate import wiring
 from dryslate.base.errors import InputError
 from dryslate.cli.render import (
     WITH_PROBLEMS,
+    counted,
     print_json,
     print_problem,
     print_table,
@@ -97,7 +98,7 @@ def print_command(  # noqa: PLR0913, PLR0917 - one argument an option
     if as_json:
         print_json({"path": str(target), **done.as_dict()})
         return
-    print_text(f"Written: {target}, {len(done.pages)} pages")
+    print_text(f"Written: {target}, {counted(len(done.pages), 'page')}")
     print_text("Print at 100 % on underwater paper; photograph every sheet the same day.")
 
 

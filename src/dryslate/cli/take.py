@@ -61,7 +61,7 @@ def _run(request: TakeRequest, *, quiet: bool) -> TakeReport:
     from dryslate.app.take import plan_take, run_take
     from dryslate.app.take_records import TakeTools
 
-    _, store = make_project(
+    made, store = make_project(
         request.project,
         wiring.project_folders(),
         lambda folder: wiring.new_store(folder, who=request.observer),
@@ -74,6 +74,8 @@ def _run(request: TakeRequest, *, quiet: bool) -> TakeReport:
             clock=wiring.clock(),
             progress=progress(quiet=quiet),
         )
+        if made.is_new:
+            words().print(f"{request.project}: project made.", markup=False)
         plan = plan_take(request, tools)
         words().print(plan.words(), markup=False)
         return run_take(plan, tools)

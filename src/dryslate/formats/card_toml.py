@@ -176,7 +176,7 @@ def parse_card(text: str, place: str) -> CardDefinition:
         raise FormatError(
             "card-file-not-toml",
             f"{place}: this is not a TOML file ({err}).",
-            "Write the card as `dryslate card show` prints an existing one.",
+            "Look how one is written that `dryslate card from-photo` made.",
         ) from None
     faults = _Faults()
     card = _record(CardDefinition, table, "", faults)

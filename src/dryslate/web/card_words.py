@@ -57,7 +57,7 @@ DROPPED: dict[str, tuple[str, str]] = {
 FIXES: dict[str, str] = {
     **reading_words.FIXES,
     "correct-no-card": N_(
-        "Set its four corners by hand, or pick one white or grey point, both below."
+        "Set its four corners by hand, or pick one white or grey point, both under Card."
     ),
 }
 """What to do about a problem on the page, where its own words name options of a command."""

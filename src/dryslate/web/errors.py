@@ -6,6 +6,7 @@ import html
 import logging
 from collections.abc import Mapping
 from typing import Any
+from urllib.parse import urlsplit
 
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
@@ -182,7 +183,7 @@ def answer_to(
     if headers.get("hx-request") == "true":
         return HTMLResponse(_line(language, problem), status)
     if "text/html" in headers.get("accept", ""):
-        return HTMLResponse(_page(language, problem), status)
+        return HTMLResponse(_page(language, problem, _form_of(request)), status)
     return JSONResponse(error_body(language, [problem], more), status)
 
 
@@ -197,20 +198,36 @@ def _line(language: str, problem: Problem) -> str:
     )
 
 
-def _page(language: str, problem: Problem) -> str:
+def _form_of(request: Request) -> str:
+    """
+    Return the page of this server whose form was refused, as an address; empty where unknown.
+
+    Its script fills in again what was typed, by the mark at the end of the address.
+    """
+    came = urlsplit(request.headers.get("referer", ""))
+    if request.method != "POST" or came.netloc != request.headers.get("host") or not came.path:
+        return ""
+    return came.path + (f"?{came.query}" if came.query else "") + "#again"
+
+
+def _page(language: str, problem: Problem, form: str) -> str:
     """Put a problem onto a page of its own, which needs no session."""
     texts = catalogue(language)
     sign_in, left = texts.gettext(N_("Sign in")), texts.gettext(N_("Left to do"))
     title = texts.gettext(N_("Not done"))
+    back = texts.gettext(N_("Back, with what was typed"))
     more = (
         f'<p><a class="button" href="/sign-in">{sign_in}</a></p>'
         if problem.slug == "page-sign-in"
         else f'<p><a href="/">{left}</a></p>'
     )
+    if form and problem.slug != "page-sign-in":
+        more = f'<p><a class="button main" href="{html.escape(form)}">{back}</a></p>{more}'
     return (
         f'<!DOCTYPE html><html lang="{language}"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{title} · dryslate</title>"
+        '<link rel="icon" href="/static/css/icon.svg" type="image/svg+xml">'
         '<link rel="stylesheet" href="/static/css/pages.css"></head><body><main>'
         f"<h1>{title}</h1>{_line(language, problem)}{more}</main></body></html>"
     )

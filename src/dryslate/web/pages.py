@@ -16,6 +16,7 @@ from dryslate.web.languages import catalogue, day, number, offered, signed, size
 from dryslate.web.languages import language_of as language_of  # noqa: PLC0414  taken along
 from dryslate.web.places import around
 from dryslate.web.reach import Reach, reach_of
+from dryslate.web.reason_words import reason_words
 from dryslate.web.said import colon, said, semicolon, told, value
 from dryslate.web.taxon_names import genera, genera_of, taxon
 
@@ -44,6 +45,8 @@ def _environment(language: str) -> Environment:
     environment.filters["in_words"] = lambda text: value(language, text, of_data=True)
     environment.filters["capitalize_first"] = lambda text: text[:1].upper() + text[1:]
     environment.filters["minutes"] = partial(minutes_words, language)
+    environment.filters["gap"] = partial(gap_words, language)
+    environment.filters["reason"] = partial(reason_words, language)
     return environment
 
 
@@ -69,6 +72,21 @@ def minutes_words(language: str, minutes: float) -> str:
     if minutes < 90:
         return f"{max(1, round(minutes))} min"
     return f"{number(minutes / 60.0, 1, language)} h"
+
+
+def gap_words(language: str, minutes: float) -> str:
+    """
+    Say how long nothing happened: minutes, hours, or days from two days on.
+
+    Examples
+    --------
+    >>> gap_words("en", 12), gap_words("en", 150), gap_words("en", 671.5 * 60)
+    ('12 min', '2.5 h', '28 days')
+    """
+    if minutes < 48 * 60:
+        return minutes_words(language, minutes)
+    days = round(minutes / (24 * 60))
+    return catalogue(language).ngettext("%(num)s day", "%(num)s days", days) % {"num": days}
 
 
 def translate(request: Request, text: str) -> str:

@@ -234,7 +234,7 @@ def measure_indices(sample: Sample) -> Indices:
     """
     p = sample.counts / sample.total
     s = sample.richness
-    shannon = max(float(-(p * np.log(p)).sum()), 0.0)
+    shannon = max(0.0, float(-(p * np.log(p)).sum()))  # of one genus 0, never -0
     squares = float((p**2).sum())
     is_units = sample.counted is Counted.UNITS
     return Indices(

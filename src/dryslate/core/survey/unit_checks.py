@@ -194,7 +194,9 @@ def _check_health(row: SurveyRow, place: str) -> Iterator[Problem]:
     if any(not 0 <= value <= 100 for value in given.values()):
         yield _problem("row-health-sum", place, "a share below 0 or above 100 %")
     elif len(given) < len(HEALTH):
-        missing = ", ".join(name.removesuffix("_pct") for name in HEALTH if name not in given)
+        missing = ", ".join(
+            name.removesuffix("_pct").replace("_", " ") for name in HEALTH if name not in given
+        )
         yield _problem(
             "row-health-blank",
             place,

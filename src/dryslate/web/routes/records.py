@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date as calendar_date
 from typing import Annotated, Any
 from urllib.parse import urlencode
 
@@ -11,7 +12,7 @@ from starlette.responses import HTMLResponse, RedirectResponse
 from dryslate import wiring
 from dryslate.app.sampled_units import sampled_of_visit
 from dryslate.app.visit_conditions import state_conditions
-from dryslate.app.visits import visit_of
+from dryslate.app.visits import begin_visit, visit_of
 from dryslate.web.pages import page
 from dryslate.web.reach import observer_of, reach_of
 from dryslate.web.record_words import DESIGN_WORDS, in_words
@@ -24,17 +25,27 @@ router = APIRouter()
 def records(request: Request, visit: Annotated[str, Query(max_length=300)] = "") -> HTMLResponse:
     """List the units of a visit, with a way to type what was noted."""
     with reach_of(request).reading() as store:
-        visits = store.visits()
+        visits, sites = store.visits(), [one.site for one in store.sites()]
         chosen = next((v for v in visits if v.visit_id == visit), visits[-1] if visits else None)
         stated = store.visit_conditions(chosen.visit_id) if chosen is not None else ()
         units = sampled_of_visit(store, chosen.visit_id) if chosen is not None else ()
     shown: dict[str, Any] = {"visits": visits, "visit": chosen, "units": units}
+    shown |= {"sites": sites, "today": calendar_date.today().isoformat()}
     shown["stated"] = stated[0] if stated else None
     shown["designs"] = in_words(request, DESIGN_WORDS)
     return page(request, "records.html", 200, **shown, **unit_words_of(request))
 
 
 Short = Annotated[str, Form(max_length=400)]
+
+
+@router.post("/records/visit")
+def visit(request: Request, site: Short, date: Short) -> RedirectResponse:
+    """Begin a visit of which there are no photos; one that is there already is shown."""
+    observer = observer_of(request)
+    with reach_of(request).writing(observer) as store:
+        begun = begin_visit(store, site, date, observer)
+    return RedirectResponse(f"/records?{urlencode({'visit': begun.visit_id})}", 303)
 
 
 @router.post("/records/conditions")

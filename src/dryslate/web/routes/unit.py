@@ -33,6 +33,7 @@ Short = Annotated[str, Form(max_length=300)]
 Metres = Annotated[str, Form(max_length=20)]
 VisitName = Annotated[str, Query(max_length=300)]
 First = Annotated[str, Query(pattern="^([0-9a-f]{64})?$")]
+Then = Annotated[str, Query(pattern="^(type)?$")]
 
 
 def words_of_form(
@@ -58,9 +59,9 @@ Words = Annotated[UnitWords, Depends(words_of_form)]
 
 
 @router.get("/units/new", response_class=HTMLResponse)
-def new(request: Request, visit: VisitName, stretch: First = "") -> HTMLResponse:
+def new(request: Request, visit: VisitName, stretch: First = "", then: Then = "") -> HTMLResponse:
     """Ask what a unit without a slate photo is called; the photos of a stretch belong to it."""
-    return unit_page(request, visit, None, stretch=stretch)
+    return unit_page(request, visit, None, stretch=stretch, then=then)
 
 
 @router.post("/units/new")
@@ -69,8 +70,9 @@ def begin(
     visit: Short,
     words: Words,
     stretch: Annotated[str, Form(pattern="^([0-9a-f]{64})?$")] = "",
+    then: Annotated[str, Form(pattern="^(type)?$")] = "",
 ) -> Response:
-    """Make a unit without a slate photo."""
+    """Make a unit without a slate photo; whoever came to type goes on to its lines."""
     observer = observer_of(request)
     try:
         with reach_of(request).writing(observer) as store:
@@ -78,8 +80,9 @@ def begin(
             ids = _stretch(store, visit, stretch)
             edit = units.start_unit(store, found.visit_id, words, observer, ids)
     except InputError as error:
-        return unit_page(request, visit, None, stretch=stretch, said=words, error=error)
-    return _done(request, visit, Done(what="start", edit=edit, unit=(words.name or "").strip()))
+        return unit_page(request, visit, None, stretch=stretch, then=then, said=words, error=error)
+    done = Done(what="start", edit=edit, unit=(words.name or "").strip())
+    return _done(request, visit, done, f"/records/units/{next(iter(edit.units))}" if then else "")
 
 
 @router.get("/units/{unit_id}", response_class=HTMLResponse)
@@ -142,12 +145,13 @@ def remove(request: Request, unit_id: UnitId) -> Response:
     return _done(request, gone.visit_id, Done(what="remove", edit=edit, unit=gone.name or ""))
 
 
-def unit_page(
+def unit_page(  # noqa: PLR0913  what was typed comes back
     request: Request,
     visit_id: str,
     unit_id: str | None,
     *,
     stretch: str = "",
+    then: str = "",
     said: UnitWords | None = None,
     error: InputError | None = None,
 ) -> HTMLResponse:
@@ -168,7 +172,7 @@ def unit_page(
         }
     zone = zone_said(reach_of(request), visit_id, shown["zones"])
     shown["said"] = said or _proposed(zone, mine, others)
-    shown |= {"stretch": stretch, "was": seal(mine.unit) if mine else ""}
+    shown |= {"stretch": stretch, "then": then, "was": seal(mine.unit) if mine else ""}
     shown |= {"problem": problem_of_error(error) if error is not None else None}
     status = 200 if error is None else status_of(error)
     return page(request, "unit.html", status, **shown, **unit_words_of(request))

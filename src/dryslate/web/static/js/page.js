@@ -61,6 +61,26 @@ export function words(id) {
   return JSON.parse(document.getElementById(id)?.textContent ?? "{}");
 }
 
+// A form that was refused comes back as it was typed, when its page is opened again with #again.
+const TYPED = "dryslate typed";
+document.addEventListener("submit", ({ target: form }) => {
+  if (form.method !== "post") return;
+  const fields = [...form.elements].filter((f) => f.name && !/^(hidden|password|file|submit|button)$/.test(f.type));
+  const kept = fields.map((f) => [f.name, f.value, Boolean(f.checked)]);
+  try { sessionStorage.setItem(TYPED, JSON.stringify([location.pathname, form.getAttribute("action"), kept])); } catch { /* it has to be typed again then */ }
+});
+if (location.hash === "#again") {
+  const [path, action, kept] = JSON.parse(sessionStorage.getItem(TYPED) ?? "[]");
+  sessionStorage.removeItem(TYPED);
+  const form = path === location.pathname ? [...document.forms].find((one) => one.getAttribute("action") === action) : undefined;
+  for (const [name, value, checked] of form ? kept : []) {
+    for (const field of [...form.elements].filter((f) => f.name === name)) {
+      if (/^(radio|checkbox)$/.test(field.type)) { if (field.value === value) field.checked = checked; } else field.value = value;
+    }
+  }
+  form?.querySelector("input:not([type=hidden]), select, textarea")?.focus();
+}
+
 const jobs = document.getElementById("jobs");
 const jobWords = jobs ? JSON.parse(jobs.dataset.words) : {};
 
@@ -91,8 +111,10 @@ export function follow(job, whenDone) {
   };
   show(job);
   const events = new EventSource(`/jobs/${job.job}/events`);
+  events.onerror = () => { line.classList.add("lost"); text.textContent = jobWords.lost; };
   events.onmessage = (event) => {
     const now = JSON.parse(event.data);
+    line.classList.remove("lost");
     show(now);
     if (now.state === "running") return;
     events.close();

@@ -178,6 +178,7 @@ function showTold() {
     const share = rowOf(line.key)?.querySelector(".share");
     if (share) { const sum = told.shares[line.key]; share.textContent = sum === undefined ? "" : sum.toLocaleString(document.documentElement.lang, { maximumFractionDigits: 1 }); share.toggleAttribute("data-off", sum !== undefined && Math.abs(sum - 100) > 0.5); }
   }
+  if (document.activeElement?.closest(".grid")) document.activeElement.scrollIntoView({ block: "nearest" }); // faults above push it down
   at("sums").textContent = [...(told.sums ?? []), told.is_whole ? text.whole : ""].filter(Boolean).join(" · ");
   at("share").hidden = told.share === null || told.share === undefined;
   if (told.share !== null && told.share !== undefined) at("share").value = told.share;

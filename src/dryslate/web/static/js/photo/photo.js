@@ -122,6 +122,7 @@ export function corrected(told) {
   drawCards(view, photo.cards);
   at("scale-words").textContent = told.scale_words ? ` · ${told.scale_words}` : "";
   at("not-corrected").hidden = now.correction_key !== null;
+  if (at("refused")) at("refused").hidden = true; // the card says what holds now
   at("no-plane").hidden = now.correction_key === null || now.has_plane;
   for (const button of document.querySelectorAll("button[data-kind]")) button.disabled = button.dataset.kind !== "colour" && !now.has_plane;
   const grid = at("grid-button"), wasShown = grid.getAttribute("aria-pressed") === "true";
