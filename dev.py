@@ -114,6 +114,8 @@ def install(lock_name: str) -> None:
         # from the beginning, also where an earlier try was cut short
         venv.create(VENV, with_pip=True, clear=True, symlinks=os.name != "nt")
     pip = [str(BIN / "python"), "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
+    if lock_name == "requirements.lock" and not sys.dont_write_bytecode:
+        pip.append("--no-compile")  # Python compiles what is used when it is; most never is
     if run([*pip, "--require-hashes", "-r", str(lock)]) or run(
         [*pip, "--no-deps", "-e", str(ROOT)]
     ):

@@ -28,15 +28,21 @@ FLAGS = [
 CHROMIUM = os.environ.get("CHROMIUM") or next(
     (p for n in ("chromium", "chromium-browser", "google-chrome") if (p := shutil.which(n))), None
 )
+LONGEST = ("test_day.py", "test_every_page.py")
 SHOTS = os.environ.get("DRYSLATE_SCREENSHOTS")
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Everything in this folder needs a browser, and comes last: it takes the longest."""
+    """
+    Everything in this folder needs a browser, and comes last: it takes the longest.
+
+    Of these the longest begin, so that no worker is left alone with one of them at the end.
+    """
     mine = [item for item in items if "tests/browser" in str(item.path).replace("\\", "/")]
     for item in mine:
         item.add_marker(pytest.mark.browser)
-    items.sort(key=lambda item: item.get_closest_marker("browser") is not None)
+    places = {id(item): 2 if item.path.name in LONGEST else 3 for item in mine}
+    items.sort(key=lambda item: places.get(id(item), 1))
 
 
 @pytest.fixture(scope="session")

@@ -150,7 +150,8 @@ def take_in_and_correct(page, do, shot, how: str) -> None:
     main.get_by_text("Nothing has been taken in yet.").wait_for()
     do.press(page.locator("header").get_by_role("link", name=FIRST))
     do.choose(main.get_by_label("The project works in"), "indo_pacific")
-    do.press(main.get_by_role("button", name="Set", exact=True))
+    with page.expect_navigation():
+        do.press(main.get_by_role("button", name="Set", exact=True))
     assert main.get_by_label("The project works in").input_value() == "indo_pacific"
 
     do.press(page.locator("header .trip a"))
@@ -166,7 +167,8 @@ def take_in_and_correct(page, do, shot, how: str) -> None:
     do.press(main.get_by_role("link", name="Correct the photos"))
     do.press(main.get_by_role("button", name="Correct these 4 photos"))
     page.locator("#jobs").get_by_text("done").wait_for(timeout=LONG_MS)
-    do.press(page.locator("#jobs").get_by_role("link", name="See"))
+    with page.expect_navigation():
+        do.press(page.locator("#jobs").get_by_role("link", name="See"))
     shot(page, f"day-{how}-corrected")
 
 

@@ -125,7 +125,7 @@ def test_faults_are_shown_at_their_cell_and_the_line_waits(
     page.keyboard.press("Tab")
     page.keyboard.type("s")
     shot(page, "entry-options")
-    assert page.get_by_role("option").count() > 2
+    page.get_by_role("option").nth(2).wait_for()
     page.keyboard.press("ArrowDown")
     page.keyboard.press("ArrowDown")
     chosen = page.locator("[role=option][aria-selected=true] b").inner_text()
