@@ -138,3 +138,68 @@ def test_file_without_a_temperature_says_so(tmp_path: Path, row: str) -> None:
     path.write_text(f"time,temperature_c\n{row}", "utf-8")
     with pytest.raises(DryslateError, match="no temperature to read"):
         run(path, *MEAN)
+
+
+def part(folder: Path, name: str, days: range, degrees: float = 30.0) -> Path:
+    rows = [f"2024-02-{day:02d}T{hour:02d}:00Z,{degrees}" for day in days for hour in range(24)]
+    path = folder / name
+    path.write_text("\n".join(["time,temperature_c", *rows]) + "\n", "utf-8")
+    return path
+
+
+def test_files_of_one_logger_are_joined_by_time_and_overlaps_are_told(tmp_path: Path) -> None:
+    second = part(tmp_path, "a second.csv", range(6, 11))
+    first = part(tmp_path, "b first.csv", range(1, 8))
+    (tmp_path / "whole").mkdir()
+    whole = part(tmp_path / "whole", "whole.csv", range(1, 11))
+    (tmp_path / "notes.md").write_text("not a table", "utf-8")
+    done = run(second, first, *MEAN, "--json")
+    assert json.loads(done.stdout) == json.loads(run(whole, *MEAN, "--json").stdout)
+    assert "logger-files-overlap" in done.stderr
+    assert "b first.csv, a second.csv" in done.stderr
+    assert "48 stand in both and count once, 0 in one only" in " ".join(done.stderr.split())
+    assert json.loads(run(tmp_path, *MEAN, "--json").stdout) == json.loads(done.stdout)
+    apart = run(part(tmp_path, "c.csv", range(8, 11)), first, *MEAN)
+    assert "overlap" not in apart.stderr
+
+
+def test_files_that_read_otherwise_at_one_time_are_no_one_logger(tmp_path: Path) -> None:
+    first = part(tmp_path, "a.csv", range(1, 8))
+    with pytest.raises(DryslateError, match="logger-files-differ"):
+        run(first, part(tmp_path, "b.csv", range(7, 11), degrees=30.5), *MEAN)
+    with pytest.raises(DryslateError, match="logger-files-zones"):
+        run(first, logger(tmp_path), *MEAN)
+    (tmp_path / "empty").mkdir()
+    assert run(tmp_path / "empty", *MEAN).exit_code == 2
+
+
+def test_files_of_one_logger_are_kept_together(tmp_path: Path) -> None:
+    from dryslate.app.logger_records import SiteLogger
+    from dryslate.app.project_records import Site
+    from dryslate.app.site_loggers import site_heat
+    from dryslate.store.sqlite import SqliteSurveyStore
+
+    project = tmp_path / "project"
+    project.mkdir()
+    with SqliteSurveyStore.create(project) as store:
+        store.save_site(Site(site="Reef"))
+    keep = ("--keep", project, "--site", "Reef", "--observer", "Mara")
+    first, second = part(tmp_path, "a.csv", range(1, 6)), part(tmp_path, "b.csv", range(5, 9))
+    together = json.loads(run(first, second, *MEAN, *keep, "--json").stdout)
+    with SqliteSurveyStore.open(project, write=False) as store:
+        (heat,) = site_heat(store, "Reef")
+    assert [one.file_name for one in heat.files] == ["a.csv", "b.csv"]
+    assert [one.slug for one in heat.notes] == ["logger-files-overlap"]
+    assert heat.found is not None
+    assert heat.found.highest()[1] == together["highest"]["dhw"] == pytest.approx(8 / 7)
+    later = part(tmp_path, "c.csv", range(9, 13))
+    more = ("--offset", "-0.5", "--deployed", "2024-02-09", "2024-02-11", "--logger-name", "a.csv")
+    done = run(later, *MEAN, *keep, *more, "--json")
+    joined = json.loads(done.stdout)
+    assert (joined["n_readings"], joined["n_out_of_water"]) == (11 * 24, 24)
+    assert "deployment_not_stated" in joined["flags"]  # of the first two files
+    with SqliteSurveyStore.open(project, write=False) as store:
+        kept: tuple[SiteLogger, ...] = store.site_loggers("Reef")
+        (heat,) = site_heat(store, "Reef")
+    assert {one.offset_c for one in kept} == {-0.5}
+    assert len(heat.files) == 3

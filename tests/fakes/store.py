@@ -91,10 +91,11 @@ NAMES = (
     "colony_frames",
     "colony_colours",
     "stress_onsets",
-    *_part("publication", "NAMES"),
-    *_part("zone_weights", "NAMES"),
-    *_part("conditions", "NAMES"),
-    *_part("loggers", "NAMES"),
+    *(
+        name
+        for part in ("publication", "zone_weights", "conditions", "loggers", "archived")
+        for name in _part(part, "NAMES")
+    ),
 )
 
 
@@ -107,6 +108,7 @@ class MemorySurveyStore(
     _part("zone_weights", "MemoryZoneWeights"),
     _part("conditions", "MemoryConditions"),
     _part("loggers", "MemoryLoggers"),
+    _part("archived", "MemoryArchived"),
 ):
     """Implements `dryslate.app.ports.SurveyStore` without a disk."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import re
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -169,24 +168,11 @@ def as_noted(unit_id: str, row: SurveyRow) -> NotedRow:
     return replace(found, name=match.name, current_names=match.genera, rank=match.rank)
 
 
-def is_drawn(row) -> bool:
-    """Tell whether the doubt of a figure was drawn: bootstrap of units, rarefaction."""
-    return "boot" in row.method or row.figure.startswith("hill")
-
-
 def figures(store: Any, *, is_named: bool) -> list[str]:
-    """
-    Return every figure.
-
-    A bootstrap, and exchanging units, are seeded by the site's name: where that was withheld what
-    they draw differs by chance, and only estimates are compared.
-    """
+    """Return every figure; where the site's name was withheld, without it and units' ids."""
     found = list(survey_results(store, SETTINGS))
     if not is_named:
         found = [replace(row, site="", unit_ids=()) for row in found]
-        drawn = {"u": None, "lo95": None, "hi95": None, "df": None, "method": "drawn", "flags": ()}
-        found = [replace(row, **drawn) if is_drawn(row) else row for row in found]
-        found = [replace(row, about=re.sub(r"p [\d.]+ by", "p by", row.about)) for row in found]
     return sorted(map(repr, found))
 
 

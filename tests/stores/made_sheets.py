@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 
+from dryslate.app.archived_records import ArchivedFrame, ArchivedPhoto
 from dryslate.app.condition_records import VisitConditions
 from dryslate.app.logger_records import LoggerFile, SiteLogger
 from dryslate.app.sheet_records import PrintedSheet, SheetPhoto
@@ -74,6 +75,38 @@ def site_logger(**more: object) -> SiteLogger:
     return SiteLogger(**values)
 
 
+def archived_photo(**more: object) -> ArchivedPhoto:
+    values = {
+        "photo_id": "e" * 64,
+        "visit_id": "North wall 2026-03-14",
+        "file_name": "IMG_0412.JPG",
+        "media_type": "image/jpeg",
+        "taken_at": "2026-03-14T09:12:04+07:00",
+        "creator": "Mara",
+        "licence": "CC-BY-4.0",
+    } | more
+    return ArchivedPhoto(**values)
+
+
+def archived_frame(**more: object) -> ArchivedFrame:
+    values = {
+        "photo_id": "e" * 64,
+        "is_reference": True,
+        "outline_px": ((10.0, 20.0), (40.5, 20.0), (40.5, 60.25)),
+        "outline_how": "drawn",
+        "is_confirmed": True,
+        "area_cm2": 112.5,
+        "area_cm2_u": 3.25,
+        "diameter_max_mm": 131.0,
+        "diameter_max_mm_u": 1.5,
+        "measured": {"lab": [52.5, 8.25, 24.0], "card_u": [0.25, 0.5, 0.5]},
+        "measured_at": "2026-03-15T07:00:00Z",
+        "observer": "Mara",
+        "noted_at": "2026-03-14T21:00:00Z",
+    } | more
+    return ArchivedFrame(**values)
+
+
 def fill(store, visit_id: str, observer: str) -> None:
     """Store a printed sheet, where there is none, a photo of it, and the conditions of a visit."""
     if not store.printed_sheets():
@@ -83,3 +116,6 @@ def fill(store, visit_id: str, observer: str) -> None:
     store.save_sheet_photo(sheet_photo(photo.photo_id, unit_id))
     store.save_visit_conditions(conditions(visit_id, observer))
     store.save_site_logger(site_logger(), LOGGER_FILE)
+    store.save_archived_photo(archived_photo(visit_id=visit_id))
+    for colony in store.colonies()[:1]:
+        store.save_archived_frame(archived_frame(organism_id=colony.organism_id))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from dryslate import wiring
+from dryslate.app.site_loggers import site_heat
 
 SITE, VISIT = "Lantern Steps", "Lantern Steps 2024-03-09"
 STATED = {"site": SITE, "warmest_c": "29,0", "warmest_source": "made up", "offset_c": "0"}
@@ -101,3 +102,20 @@ def test_odd_settings_are_told_in_french(pages, fields, told) -> None:
     answer = pages.post("/colonies/loggers", data=STATED | fields, files=files, headers=headers)
     assert answer.status_code == 422
     assert told in answer.text
+
+
+def test_several_files_of_one_logger_make_one_line(pages):
+    head, rows = "time,temperature_c\n", FILE.splitlines()[1:]
+    parts = ["\n".join([head.strip(), *some]) + "\n" for some in (rows[:900], rows[800:])]
+    files = [("file", (f"part {k}.csv", text, "text/csv")) for k, text in enumerate(parts)]
+    headers = {"hx-request": "true"}
+    answer = pages.post("/colonies/loggers", data=STATED, files=files, headers=headers)
+    assert answer.status_code == 303
+    html = pages.get("/colonies").text
+    assert ("part 0.csv" in html, "part 1.csv" in html) == (True, True)
+    assert "100 stand in both and count once" in html
+    with wiring.survey_store(pages.project, write=False) as store:
+        assert {one.logger for one in store.site_loggers(SITE)} == {"part 0.csv"}
+        (heat,) = site_heat(store, SITE)
+    assert heat.found is not None
+    assert heat.found.n_readings == len(rows)

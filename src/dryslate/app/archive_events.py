@@ -156,9 +156,13 @@ class EventMaker:
 
     def _where(self, visit: Visit, unit: Unit | None = None) -> dict[str, str]:
         """Return the columns of a place."""
-        place = self.places.get(visit.site)
-        found = self.shared(visit.site, unit.unit_id if unit is not None else "")
-        published = self.published[visit.site]
+        return self.of_site(visit.site, unit.unit_id if unit is not None else "")
+
+    def of_site(self, site: str, unit_id: str = "") -> dict[str, str]:
+        """Return the columns of a site, or of a unit of it with a place of its own."""
+        place = self.places.get(site)
+        found = self.shared(site, unit_id)
+        published = self.published[site]
         words = {"country": "", "countryCode": "", "waterBody": ""}
         if place is not None:
             words = {
@@ -170,7 +174,7 @@ class EventMaker:
         return {
             **self.same,
             **words,
-            "locationID": self.ids.of("site", visit.site),
+            "locationID": self.ids.of("site", site),
             "locality": published.locality,
             "verbatimLocality": published.name,
             "decimalLatitude": found.latitude,

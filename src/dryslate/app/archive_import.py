@@ -107,6 +107,7 @@ def _check_links(read: ArchiveRead) -> None:
         "organism_id": {one.organism_id for one in read.settings.get("colonies", ())},
         "record_id": corals,
         "draw_id": {one.draw_id for one in read.settings.get("draws", ())},
+        "photo_id": set(read.photos),
         **dict.fromkeys(("identification_id", "first_id", "second_id", "third_id"), looks),
     }
     sightings = read.settings.get("sightings", [])

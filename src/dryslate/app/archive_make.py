@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal, Protocol, cast, get_args
 
+from dryslate.app.archive_conditions import write_conditions
 from dryslate.app.archive_corals import SecondLooks, second_looks_of, write_coral
 from dryslate.app.archive_events import EventMaker, photo_time, read_points, unit_date
 from dryslate.app.archive_ids import Identifiers, content_address
+from dryslate.app.archive_loggers import loggers_to_archive, n_broken_loggers, write_logger
 from dryslate.app.archive_names import NameRoom
+from dryslate.app.archive_photos import write_elsewhere
 from dryslate.app.archive_rows import RowMaker
 from dryslate.app.archive_settings import settings_of
 from dryslate.app.archive_tables import FILES, Missing, TableWriter, TextSink, described
 from dryslate.app.archive_tables import missing_terms as missing
 from dryslate.app.archive_tagged import TaggedColonies, tagged_colonies, write_tagged
 from dryslate.app.archive_words import Also, dumps
+from dryslate.app.archived_frames import MEDIA_TYPES
 from dryslate.app.project_words import LICENCES, licence_address
 from dryslate.app.published_sites import published_sites, sensitive_note
 from dryslate.base.errors import InputError
@@ -25,6 +29,8 @@ from dryslate.formats.dwca_meta import write_meta
 from dryslate.formats.eml import EmlWords, Party, write_eml
 
 if TYPE_CHECKING:
+    from dryslate.app.archived_records import ArchivedPhoto
+    from dryslate.app.condition_records import VisitConditions
     from dryslate.app.ports import Progress, SurveyStore
     from dryslate.app.records import Photo, Visit
     from dryslate.app.survey_records import Category, StatedDesign
@@ -32,7 +38,6 @@ if TYPE_CHECKING:
     from dryslate.core.identify.taxa import TaxaData
 
 Photos = Literal["none", "corrected", "originals"]
-_MEDIA_TYPES = {"jpeg": "image/jpeg", "png": "image/png", "tiff": "image/tiff"}
 
 
 class ArchiveBox(Protocol):
@@ -135,6 +140,9 @@ class _Work:
     organism_of: Mapping[str, str]
     tagged: TaggedColonies
     aside: frozenset[str]
+    conditions: Mapping[str, VisitConditions]
+    elsewhere: Mapping[str, Sequence[ArchivedPhoto]]
+    withheld: frozenset[str]
     n_pictures: int = 0
     with_event: set[str] = field(default_factory=set)
     designs: set[str] = field(default_factory=set)
@@ -187,6 +195,7 @@ def make_archive(
             progress.step()
     if progress is not None:
         progress.done()
+    _loggers(work)
     for writer in work.writers.values():
         writer.flush()
     kept = [n for n, w in work.writers.items() if w.n_rows or n in ("Event", "Occurrence")]
@@ -222,6 +231,12 @@ def _begin(store: SurveyStore, tools: ArchiveTools, box: ArchiveBox, photos: Pho
         dead={one.category for one in categories if one.group == "dead coral"},
         has_withheld=any(one.is_withheld for one in published.values()),
     )
+    conditions = {one.visit_id: one for one in store.visit_conditions()}
+    elsewhere: dict[str, list[ArchivedPhoto]] = defaultdict(list)
+    here = set(store.photo_ids())
+    for photo in store.archived_photos():
+        if photo.photo_id not in here:
+            elsewhere[photo.visit_id].append(photo)
     same = {
         "datasetName": facts.get("title", ""),
         "license": licence_address(facts.get("licence", "")),
@@ -240,7 +255,7 @@ def _begin(store: SurveyStore, tools: ArchiveTools, box: ArchiveBox, photos: Pho
             zones={(one.site, one.zone): one for one in store.zones()},
             published=published,
             methods=facts.get("methods", ""),
-            conditions={one.visit_id: one.words() for one in store.visit_conditions()},
+            conditions={key: one.words() for key, one in conditions.items()},
         ),
         rows=rows,
         writers=writers,
@@ -251,7 +266,20 @@ def _begin(store: SurveyStore, tools: ArchiveTools, box: ArchiveBox, photos: Pho
         },
         tagged=tagged_colonies(store),
         aside=frozenset(one.photo_id for one in store.photos_set_aside()),
+        conditions=conditions,
+        elsewhere=elsewhere,
+        withheld=frozenset(site for site, one in published.items() if one.is_withheld),
     )
+
+
+def _loggers(work: _Work) -> None:
+    """Write the loggers that lay at sites, each an event of its own."""
+    for stated, found in loggers_to_archive(work.store, work.withheld):
+        work.writers["Event"].named(write_logger(work.rows, work.events, stated, found))
+        work.days += [str(found.days[0]), str(found.days[-1])]
+    n_broken = n_broken_loggers(work.store)
+    if n_broken:
+        work.rows.left_out["loggers whose file cannot be worked out"] += n_broken
 
 
 def _visit(work: _Work, visit: Visit) -> None:
@@ -285,9 +313,13 @@ def _visit(work: _Work, visit: Visit) -> None:
         event = events.get(unit_of.get(record.photo_id or "", ""), visit_event["eventID"])
         organism = work.organism_of.get(record.record_id, "")
         write_coral(work.rows, store, record, event, work.seconds, organism)
+    if visit.visit_id in work.conditions:
+        write_conditions(work.rows, work.conditions[visit.visit_id], visit_event["eventID"])
     write_tagged(work.rows, work.tagged, visit, visit_event["eventID"])
     for key, time in times.items():
         _picture(work, visit, photos[key], of_photo.get(key, visit_event["eventID"]), time)
+    for photo in work.elsewhere.get(visit.visit_id, ()):
+        write_elsewhere(work.writers["Multimedia"], photo, visit_event["eventID"])
 
 
 def _unit(
@@ -332,7 +364,7 @@ def _picture(work: _Work, visit: Visit, photo: Photo, event: str, time: str) -> 
     place = work.events.places.get(visit.site)
     is_sensitive = place is not None and place.grid_deg is not None
     address, source = content_address(photo.photo_id), ""
-    media_type = _MEDIA_TYPES.get(preferred.kind, "")
+    media_type = MEDIA_TYPES.get(preferred.kind, "")
     if work.photos != "none":
         made = work.tools.picture(photo, work.photos, is_sensitive)
         if made is None:

@@ -8,7 +8,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from dryslate.app.archive_conditions import FIELD_OF, read_condition
+from dryslate.app.archive_loggers import CELSIUS, DAY_MEAN, read_deployment
 from dryslate.app.archive_others import NameFinder, OthersReader
+from dryslate.app.archive_photos import MEDIA_TERMS, read_photo
 from dryslate.app.archive_read import BROKEN, ArchiveRead, Coral, left_out, not_understood, why
 from dryslate.app.archive_reading import (
     EVENT_TERMS,
@@ -28,6 +31,7 @@ from dryslate.app.identification_rows import (
     ReviewChanceRow,
     ReviewOutcomeRow,
 )
+from dryslate.app.logger_days import LoggerDay, LoggerDeployment, kept_of
 from dryslate.app.publication_records import UnitPlace
 from dryslate.app.records import Visit
 from dryslate.app.visits import visit_id_of
@@ -37,7 +41,10 @@ if TYPE_CHECKING:
     from dryslate.app.archive_check import ZipFiles
     from dryslate.formats.dwca_meta import MetaFile
 
-MEASUREMENT_TERMS = ("occurrenceID", "measurementType", "measurementValue", "measurementUnit")
+MEASUREMENT_TERMS = (
+    "occurrenceID", "measurementType", "measurementValue", "measurementUnit",
+    "measurementDeterminedDate", "measurementDeterminedBy",
+)  # fmt: skip
 SIZE_OF = {what: (name, unit) for name, what, unit in SIZES}
 """Type of a measurement to our field and the unit it is in."""
 
@@ -59,9 +66,12 @@ class ArchiveReader:
         self.photo_of: dict[str, str] = {}
         self.unit_of: dict[str, str] = {}
         self.visit_of: dict[str, str] = {}
+        self.visits: dict[str, str] = {}
         self.unit_names: dict[str, str] = {}
         self.sizes: dict[str, dict[str, float]] = defaultdict(dict)
         self.bad: set[str] = set()
+        self.loggers: dict[str, tuple[LoggerDeployment, list[LoggerDay]]] = {}
+        self.means: dict[str, dict[str, float]] = defaultdict(dict)
 
     def run(self) -> None:
         """Read everything."""
@@ -78,6 +88,9 @@ class ArchiveReader:
         if events:
             others.events()
         self._measurements()
+        self._loggers()
+        if self.is_ours:
+            self._photos()
         if "Occurrence" in self.tables:
             table = self.tables["Occurrence"]
             for row in rows_of_table(self.files, table, "Occurrence", OCCURRENCE_TERMS):
@@ -119,6 +132,8 @@ class ArchiveReader:
                 self.unit_of[row.core_id] = unit
                 self.photo_of[row.core_id] = str(said["photo_id"])
                 self.visit_of[row.core_id] = self.visit_of[cells["parentEventID"]]
+            elif level == "logger":
+                self._logger(row, said)
             else:
                 raise ValueError(f"level {level!r}")
             self._also(row, said)
@@ -135,7 +150,7 @@ class ArchiveReader:
             visit_id=visit_id_of(site, date), site=site, date=date, observer=str(said["noted_by"])
         )
         self.read.visits[visit.visit_id] = visit
-        self.visit_of[row.core_id] = visit.visit_id
+        self.visit_of[row.core_id] = self.visits[row.core_id] = visit.visit_id
         self.read.places.setdefault(site, site_place(cells, site, visit.observer, self.names.at))
 
     def _unit(self, row: ReadRow, said: Mapping[str, Any]) -> None:
@@ -162,6 +177,58 @@ class ArchiveReader:
                 )
             )
 
+    def _logger(self, row: ReadRow, said: Mapping[str, Any]) -> None:
+        """Read a logger; its days have their means in the table of measurements."""
+        site = row.cells["verbatimLocality"]
+        stated, days = read_deployment(said, site)
+        self.loggers[row.core_id] = stated, days
+        if site not in self.read.sites:
+            self.read.sites.append(site)
+        self.read.places.setdefault(
+            site, site_place(row.cells, site, stated.observer, self.names.at)
+        )
+
+    def _loggers(self) -> None:
+        """Put loggers together with the means of their days."""
+        for event, (stated, days) in self.loggers.items():
+            means = self.means[event]
+            told = [replace(day, temperature_c=means.get(day.date)) for day in days]
+            self.read.loggers.append(kept_of(stated, told))
+
+    def _photos(self) -> None:
+        """Read which photos there were; the files are not here."""
+        table = self.tables.get("Multimedia")
+        if table is None:
+            return
+        for row in rows_of_table(self.files, table, "Multimedia", MEDIA_TERMS):
+            visit = self.visit_of.get(row.core_id)
+            if visit is None:
+                continue  # of an event that was told
+            try:
+                photo = read_photo(row.cells, visit)
+            except ValueError as error:
+                self.read.add(not_understood(row.place, "identifier", why(error)))
+                continue
+            self.read.photos.setdefault(photo.photo_id, photo)
+
+    def _of_event(self, row: ReadRow) -> bool:
+        """Read what is measured of a visit or by a logger; tells whether it was such."""
+        cells, what = row.cells, row.cells["measurementType"]
+        if cells["occurrenceID"]:
+            return False
+        if row.core_id in self.loggers and (what, cells["measurementUnit"]) == (DAY_MEAN, CELSIUS):
+            value = float(cells["measurementValue"])
+            if not abs(value) < float("inf"):
+                raise ValueError(f"{value} is no temperature")
+            self.means[row.core_id][cells["measurementDeterminedDate"]] = value
+            return True
+        visit = self.visits.get(row.core_id)
+        if visit is None or FIELD_OF.get(what, ("", ""))[1:] != (cells["measurementUnit"],):
+            return False
+        known = self.read.conditions.get(visit)
+        self.read.conditions[visit] = read_condition(known, visit, cells)
+        return True
+
     def _also(self, row: ReadRow, said: Mapping[str, Any]) -> None:
         """Read the rows of an event that are no occurrence."""
         unit = self.unit_of.get(row.core_id, "")
@@ -179,6 +246,12 @@ class ArchiveReader:
         for row in rows_of_table(self.files, table, called, MEASUREMENT_TERMS):
             cells = row.cells
             what = cells["measurementType"]
+            try:
+                if self._of_event(row):
+                    continue
+            except BROKEN as error:
+                self.read.add(not_understood(row.place, "measurementValue", why(error)))
+                continue
             field_name, unit = SIZE_OF.get(what, ("", ""))
             if field_name and cells["occurrenceID"] and cells["measurementUnit"] == unit:
                 try:

@@ -10,6 +10,8 @@ from dryslate.app.archive_check import MOST_TOLD
 from dryslate.base.problems import Problem
 
 if TYPE_CHECKING:
+    from dryslate.app.archived_records import ArchivedPhoto
+    from dryslate.app.condition_records import VisitConditions
     from dryslate.app.coral_health import HealthRow
     from dryslate.app.identification_rows import (
         IdentificationRow,
@@ -17,6 +19,7 @@ if TYPE_CHECKING:
         ReviewChanceRow,
         ReviewOutcomeRow,
     )
+    from dryslate.app.logger_records import LoggerFile, SiteLogger
     from dryslate.app.publication_records import SitePlace, UnitPlace
     from dryslate.app.records import Visit
     from dryslate.app.survey_records import NotedRow, StatedDesign
@@ -42,6 +45,12 @@ class ArchiveRead:
     rows : dict
         By unit.
     corals : list
+    conditions : dict
+        By visit.
+    loggers : list
+        Of a logger and the table of its days.
+    photos : dict
+        By hash: photos that are named and not here.
     problems : list of Problem
         Nothing is stored while one is an error.
     """
@@ -58,6 +67,9 @@ class ArchiveRead:
     designs: dict[str, StatedDesign] = field(default_factory=dict)
     rows: dict[str, list[NotedRow]] = field(default_factory=lambda: defaultdict(list))
     corals: list[Coral] = field(default_factory=list)
+    conditions: dict[str, VisitConditions] = field(default_factory=dict)
+    loggers: list[tuple[SiteLogger, LoggerFile]] = field(default_factory=list)
+    photos: dict[str, ArchivedPhoto] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
     n_more: dict[str, int] = field(default_factory=dict)
 
@@ -89,6 +101,8 @@ class ArchiveRead:
             "rows": sum(len(rows) for rows in self.rows.values()),
             "corals": len(self.corals),
             "colonies": len(self.settings.get("colonies", ())),
+            "photos of colonies, not here": len(self.settings.get("frames", ())),
+            "loggers": len(self.loggers),
         }
 
     def as_dict(self) -> dict[str, Any]:

@@ -25,6 +25,9 @@ def store_all(store: SurveyStore, read: ArchiveRead) -> int:
         store.save_site_place(place)
     _each(store.save_zone, read.settings.get("zones", ()))
     _each(store.save_visit, read.visits.values())
+    _each(store.save_visit_conditions, read.conditions.values())
+    for logger, file in read.loggers:
+        store.save_site_logger(logger, file)
     _each(store.save_unit, read.units)
     _each(store.save_unit_place, read.unit_places)
     _lists(store, read)
@@ -74,3 +77,5 @@ def _colonies(store: SurveyStore, read: ArchiveRead) -> None:
     _each(store.save_colony_sighting, found.get("sightings", ()))
     _each(store.save_colony_fractions, found.get("fractions", ()))
     _each(store.save_stress_onset, found.get("onsets", ()))
+    _each(store.save_archived_photo, read.photos.values())
+    _each(store.save_archived_frame, found.get("frames", ()))

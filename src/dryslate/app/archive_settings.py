@@ -12,6 +12,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import asdict, fields, replace
 from typing import TYPE_CHECKING, Any
 
+from dryslate.app.archived_frames import frames_to_archive, require_measured
+from dryslate.app.archived_records import ArchivedFrame
 from dryslate.app.checked_rows import checked_row
 from dryslate.app.colony_due import onset_at
 from dryslate.app.colony_records import Colony, ColonyFractions, Neighbour, Sighting, StressOnset
@@ -26,7 +28,7 @@ if TYPE_CHECKING:
     from dryslate.app.ports import SurveyStore
     from dryslate.app.published_sites import PublishedSite
 
-VERSION = 1
+VERSION = 2
 KINDS: Mapping[str, type] = {
     "zones": Zone,
     "zone_weights": ZoneWeight,
@@ -38,6 +40,7 @@ KINDS: Mapping[str, type] = {
     "sightings": Sighting,
     "fractions": ColonyFractions,
     "onsets": StressOnset,
+    "frames": ArchivedFrame,
     "draws": ReviewDrawRow,
 }
 """Word to the kind of its rows, in an order in which each can be stored after the one before."""
@@ -111,6 +114,7 @@ def settings_of(
             named(published_onset(one, published[one.site], tagged))
             for one in store.stress_onsets()
         ],
+        "frames": frames_to_archive(store),
         "draws": [anew(one) for one in store.review_draws()],
     }
     return {
@@ -141,7 +145,7 @@ def published_onset(
 
 def _plain(row: Any) -> dict[str, Any]:
     """Return what a row says; what it does not say is left out."""
-    return {k: v for k, v in asdict(row).items() if v not in (None, "", ())}
+    return {k: v for k, v in asdict(row).items() if v not in (None, "", (), {})}
 
 
 def rows_of(settings: Mapping[str, Any], word: str) -> list[Any]:
@@ -161,5 +165,6 @@ def rows_of(settings: Mapping[str, Any], word: str) -> list[Any]:
         if "neighbours" in values:
             near = values["neighbours"]
             values["neighbours"] = tuple(checked_row(Neighbour, one) for one in near)
-        found.append(checked_row(kind, values))
+        row = checked_row(kind, values)
+        found.append(require_measured(row) if kind is ArchivedFrame else row)
     return found

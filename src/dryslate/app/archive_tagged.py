@@ -7,12 +7,15 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from dryslate.app.archive_measured import write_measured
 from dryslate.app.archive_rows import RowMaker
 from dryslate.app.archive_tables import flat
+from dryslate.app.archived_frames import frames_to_archive
 from dryslate.app.colony_records import MET
 
 if TYPE_CHECKING:
     from dryslate.app.archive_names import ArchiveName
+    from dryslate.app.archived_records import ArchivedFrame
     from dryslate.app.colony_records import Colony, ColonyFractions, Sighting
     from dryslate.app.ports import SurveyStore
     from dryslate.app.records import Visit
@@ -44,7 +47,7 @@ class TaggedColonies:
         Site to what its tags say, to identity.
     sightings : Mapping
         By visit.
-    fractions : Mapping
+    fractions, frames : Mapping
         By identity and visit.
     """
 
@@ -52,6 +55,7 @@ class TaggedColonies:
     tags: Mapping[str, Mapping[str, str]]
     sightings: Mapping[str, Sequence[Sighting]]
     fractions: Mapping[tuple[str, str], Sequence[ColonyFractions]]
+    frames: Mapping[tuple[str, str], Sequence[ArchivedFrame]]
     named: dict[str, ArchiveName] = field(default_factory=dict)
 
 
@@ -67,11 +71,17 @@ def tagged_colonies(store: SurveyStore) -> TaggedColonies:
     for judged in store.colony_fractions():
         if not judged.is_empty:
             fractions[judged.organism_id, judged.visit_id].append(judged)
+    visit_of = {one.photo_id: one.visit_id for one in store.photos()}
+    visit_of |= {one.photo_id: one.visit_id for one in store.archived_photos()}
+    frames: dict[tuple[str, str], list[ArchivedFrame]] = defaultdict(list)
+    for frame in frames_to_archive(store):
+        frames[frame.organism_id, visit_of[frame.photo_id]].append(frame)
     return TaggedColonies(
         colonies={one.organism_id: one for one in store.colonies()},
         tags=tags,
         sightings=sightings,
         fractions=fractions,
+        frames=frames,
     )
 
 
@@ -118,6 +128,8 @@ def write_tagged(maker: RowMaker, tagged: TaggedColonies, visit: Visit, event: s
                 (at, occurrence), one.shares(), one.lesion, ("tagged", organism, visit.visit_id),
                 (one.observer, one.noted_at), remarks,
             )  # fmt: skip
+        measured = tagged.frames.get((organism, visit.visit_id), ())
+        write_measured(maker, (at, occurrence), measured, visit.visit_id)
 
 
 def _occurrence(

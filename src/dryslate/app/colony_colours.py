@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from dryslate.app.archived_frames import archived_here, camera_of, is_ready, photos_elsewhere
 from dryslate.app.colony_records import Colony, ColonyColour, ColonyFrame
 from dryslate.app.geometry import geometry_from_dict
 from dryslate.app.measure_colour import stored_source
@@ -34,7 +35,7 @@ from dryslate.core.scale.plane import project_plane
 
 if TYPE_CHECKING:
     from dryslate.app.ports import SurveyStore
-    from dryslate.app.records import CorrectionRow, DecodedPhoto, Photo
+    from dryslate.app.records import CorrectionRow, DecodedPhoto
     from dryslate.core.colour.fit import ColourFit
 
 
@@ -70,11 +71,6 @@ class ColourSeries:
 def outline_key(frame: ColonyFrame) -> str:
     """Hash the outline that a colour is measured in."""
     return key_of({"outline": [list(p) for p in frame.outline_px]})
-
-
-def is_ready(frame: ColonyFrame) -> bool:
-    """Whether a frame's outline may be measured in: drawn, or carried and confirmed."""
-    return bool(frame.outline_px) and frame.is_confirmed
 
 
 def stale_frames(store: SurveyStore, colony: Colony) -> tuple[ColonyFrame, ...]:
@@ -244,7 +240,7 @@ def colour_series(store: SurveyStore, colony: Colony) -> ColourSeries:
     Notes
     -----
     Photos that are set aside are left out, and so are frames whose colour rests on an earlier
-    outline or correction.
+    outline or correction. What an archive brought was measured before, in photos that are not here.
     """
     aside = {one.photo_id for one in store.photos_set_aside()}
     stale = {frame.photo_id for frame in stale_frames(store, colony)}
@@ -257,7 +253,14 @@ def colour_series(store: SurveyStore, colony: Colony) -> ColourSeries:
         if photo is None or row.photo_id in aside | stale or row.photo_id not in ready:
             continue
         problems += [Problem(**found) for found in row.measured.get("problems", ())]
-        frames.setdefault(photo.visit_id, []).append(_frame_colour(row.measured, _camera_of(photo)))
+        frames.setdefault(photo.visit_id, []).append(frame_colour(row.measured, camera_of(photo)))
+    elsewhere = photos_elsewhere(store)
+    for one in archived_here(store, colony.organism_id):
+        if is_ready(one) and one.measured:
+            problems += [Problem(**found) for found in one.measured.get("problems", ())]
+            visit_id = elsewhere[one.photo_id].visit_id
+            camera = str(one.measured.get("camera", ""))
+            frames.setdefault(visit_id, []).append(frame_colour(one.measured, camera))
     by_date = sorted(frames, key=lambda visit_id: dates[visit_id])
     visits = {visit_id: visit_figures(frames[visit_id]) for visit_id in by_date}
     visits = {visit_id: figures for visit_id, figures in visits.items() if figures}
@@ -272,13 +275,7 @@ def colour_series(store: SurveyStore, colony: Colony) -> ColourSeries:
     )
 
 
-def _camera_of(photo: Photo) -> str:
-    """Return which camera took a photo, as far as its file says; empty where it does not."""
-    said = photo.metadata
-    return " ".join(filter(None, (said.camera_make, said.camera_model, said.camera_serial)))
-
-
-def _frame_colour(measured: Mapping[str, Any], camera: str) -> FrameColour:
+def frame_colour(measured: Mapping[str, Any], camera: str) -> FrameColour:
     """Read a measured frame."""
     arrays = {
         name: None if measured.get(name) is None else np.asarray(measured[name], dtype=np.float64)

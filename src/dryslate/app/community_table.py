@@ -84,15 +84,16 @@ def compared_units(
 
     Notes
     -----
-    Visits are numbered at each site in their order. Units of a permanent plot are exchanged between
-    the visits of the same plot.
+    Units stand by date and their sums, not by the site's name, so that draws are the same where
+    that is withheld. Visits are numbered at each site in their order. Units of a permanent plot are
+    exchanged between the visits of the same plot.
     """
     design = sampled[0].design
     kind = kind or ("category" if design in COVER_DESIGNS else "name")
     dates = {one.site: sorted({o.date for o in sampled if o.site == one.site}) for one in sampled}
     kept = [
         (part, one)
-        for part in sampled
+        for part in sorted(sampled, key=lambda one: one.drawn_by)
         if by in ("zone", "visit") or part.date == dates[part.site][-1]
         if by != "group" or part.site in group_of
         for one in part.units

@@ -22,6 +22,8 @@ from dryslate.core.health.heat import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from dryslate.formats.table_csv import Table
 
 _ZONE = re.compile(r"([+-])(\d{2}):?(\d{2})")
@@ -130,7 +132,7 @@ def read_logger(table: Table, columns: tuple[str, str], zone: timedelta | None) 
 def logger_heat(
     read: LoggerReadings,
     warmest: tuple[float, str],
-    deployed: tuple[str, str] | None,
+    deployed: tuple[str, str] | Sequence[tuple[str, str]] | None,
     offset_c: float | None,
 ) -> HeatSeries:
     """
@@ -141,7 +143,7 @@ def logger_heat(
     read : LoggerReadings
     warmest : (float, str)
         Mean of the warmest month, and its source.
-    deployed : (str, str), optional
+    deployed : (str, str) or sequence of them, optional
         Times without a zone are in the logger's; a date as the end holds to its last second.
     offset_c : float, optional
         Logger minus source.
@@ -157,10 +159,8 @@ def logger_heat(
     """
     ends = None
     if deployed is not None:
-        start, end = (np.datetime64(_moment(text, read.zone)[0], "s") for text in deployed)
-        if len(deployed[1].strip()) == len("2024-01-31"):
-            end = end + np.timedelta64(86399, "s")
-        ends = [(start, end)]
+        lain = [deployed] if isinstance(deployed[0], str) else deployed
+        ends = [_span(one, read.zone) for one in lain]  # type: ignore[arg-type]  # pairs by now
     return heat_series(
         read.times,
         read.readings_c,
@@ -169,6 +169,14 @@ def logger_heat(
         offset_c=offset_c,
         utc_offset_h=read.zone.total_seconds() / 3600,
     )
+
+
+def _span(stated: tuple[str, str], zone: timedelta) -> tuple[np.datetime64, np.datetime64]:
+    """Return when a logger lay on the reef, UTC."""
+    start, end = (np.datetime64(_moment(text, zone)[0], "s") for text in stated)
+    if len(stated[1].strip()) == len("2024-01-31"):
+        end = end + np.timedelta64(86399, "s")
+    return start, end
 
 
 def first_days(found: HeatSeries) -> dict[str, str | None]:

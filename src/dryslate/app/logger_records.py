@@ -42,6 +42,13 @@ class SiteLogger:
     zone : str
         Of times that carry none; empty: not stated.
     time_column, temperature_column : str
+    logger : str
+        Which logger the file is of, in the team's words: files of one are joined by time. Empty:
+        the file stands alone.
+    count_column : str
+        Of a file of days: how many readings each mean is of; empty: a row is one reading.
+    n_cut : int
+        Of a file of days: readings out of the water, cut before the means were made.
     is_taken_back : bool
         It counts no longer.
     observer, stated_at : str
@@ -60,6 +67,9 @@ class SiteLogger:
     zone: str = ""
     time_column: str = "time"
     temperature_column: str = "temperature_c"
+    logger: str = ""
+    count_column: str = ""
+    n_cut: int = 0
     is_taken_back: bool = False
 
     def as_dict(self) -> dict[str, Any]:

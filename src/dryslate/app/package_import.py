@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 from typing import IO, TYPE_CHECKING, Any, Protocol, cast
 
 from dryslate.app.empty_project import filling, placed
+from dryslate.app.logger_days import LoggerDay, kept_of
 from dryslate.app.package_make import DESCRIPTOR, VERSION
 from dryslate.app.package_tables import TABLES, PackageTable, kind_of, neighbours, record_of
 from dryslate.app.visit_conditions import NUMBERS
@@ -188,7 +189,11 @@ def _record(
         return None
     if "neighbours" in said:
         said["neighbours"] = neighbours(said["neighbours"])
-    return record_of(table, said)
+    try:
+        return record_of(table, said)
+    except (ValueError, TypeError) as error:
+        faults.append(_fault("package-cell", place, str(error)))
+        return None
 
 
 def _value(text: str, hint: Any, kind: str, may_lack: bool) -> Any:
@@ -208,6 +213,9 @@ def _value(text: str, hint: Any, kind: str, may_lack: bool) -> Any:
     if kind == "number":
         value = float(text)
         return value if math.isfinite(value) else _bad()
+    if kind == "object":
+        told = json.loads(text)
+        return told if isinstance(told, dict) else _bad()
     if kind == "array":
         found = json.loads(text)
         return tuple(found) if isinstance(found, list) else _bad()
@@ -289,9 +297,15 @@ def save_package(store: SurveyStore, read: PackageRead, observer: str) -> int:
             store.save_region(read.region)
         for name, value in read.facts.items():
             store.save_project_fact(name, value)
+        days: dict[str, list[LoggerDay]] = defaultdict(list)
+        for day in records["logger_days"]:
+            days[day.logger_id].append(day)
         for table, save in _savers(store):
             for record in records[table]:
                 save(record)
+        for stated in records["loggers"]:
+            if days[stated.logger_id]:
+                store.save_site_logger(*kept_of(stated, days[stated.logger_id]))
         store.replace_name_ids(records["name_ids"])
         for site in {one.site for one in records["zone_weights"]}:
             store.replace_zone_weights(
@@ -319,4 +333,6 @@ def _savers(store: SurveyStore) -> list[tuple[str, Any]]:
         ("colony_sightings", store.save_colony_sighting),
         ("colony_fractions", store.save_colony_fractions),
         ("stress_onsets", store.save_stress_onset),
+        ("colony_photos", store.save_archived_photo),
+        ("colony_frames", store.save_archived_frame),
     ]

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from dryslate.base.problems import Problem
 
 DESCRIPTOR = "datapackage.json"
-VERSION = 2
+VERSION = 3
 
 
 @dataclass(frozen=True, kw_only=True)

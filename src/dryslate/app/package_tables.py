@@ -8,9 +8,13 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, fields, is_dataclass
 from typing import TYPE_CHECKING, Any, Literal, Union, get_args, get_origin, get_type_hints
 
+from dryslate.app.archive_loggers import loggers_to_archive
+from dryslate.app.archived_frames import frames_to_archive, photos_to_archive, require_measured
+from dryslate.app.archived_records import ArchivedFrame, ArchivedPhoto
 from dryslate.app.colony_records import Colony, ColonyFractions, Neighbour, Sighting, StressOnset
 from dryslate.app.condition_records import VisitConditions
 from dryslate.app.import_template import MEANINGS
+from dryslate.app.logger_days import LoggerDay, LoggerDeployment, days_of
 from dryslate.app.project_records import Observer, Site, Zone
 from dryslate.app.publication_records import NameId, ProjectPerson, SitePlace
 from dryslate.app.records import Visit
@@ -35,6 +39,12 @@ UNITS: tuple[tuple[str, str], ...] = (
     ("_m", "metre"),
     ("minutes", "minute"),
     ("water_c", "degree Celsius"),
+    ("_cm2", "square centimetre"),
+    ("_cm2_u", "square centimetre"),
+    ("_mm_u", "millimetre"),
+    ("temperature_c", "degree Celsius"),
+    ("warmest_c", "degree Celsius"),
+    ("offset_c", "degree Celsius"),
 )
 """Ending of a field's name to its unit."""
 _MORE: Mapping[str, str] = {
@@ -57,6 +67,21 @@ _MORE: Mapping[str, str] = {
     "water_c": "Temperature of the water.",
     "weather": "The weather on the visit, in words.",
     "sea": "Swell, waves and current on the visit, in words.",
+    "outline_px": "Corners of the outlined area in pixels of the upright original, JSON.",
+    "outline_how": "How the outline came into the photo.",
+    "area_cm2": "Area of the outline, by the scale card in the photo.",
+    "diameter_max_mm": "Longest diameter of the outline, by the scale card in the photo.",
+    "measured": "Corrected L*, a*, b* with their doubt, distance from the card's white, JSON.",
+    "file_name": "What the file was called.",
+    "logger_id": "SHA-256 of the logger's first file.",
+    "warmest_c": "Long-term mean of the warmest month.",
+    "warmest_source": "Where that mean comes from.",
+    "deployed_from": "When the logger was put into the water.",
+    "deployed_to": "When the logger was taken out of the water.",
+    "offset_c": "Logger minus the source of the mean.",
+    "n_cut": "Readings out of the water, left out.",
+    "temperature_c": "Mean of the day; empty: too few readings, or none.",
+    "n_readings": "Readings of the day.",
 }
 
 
@@ -126,6 +151,15 @@ def _rows_in_results(store: SurveyStore) -> Iterable[NotedRow]:
 
 def _onsets(store: SurveyStore) -> Iterable[StressOnset]:
     return store.stress_onsets()
+
+
+def _logger_days(store: SurveyStore) -> Iterable[LoggerDay]:
+    """Return each day of each logger; one file at two sites is one logger."""
+    seen: set[str] = set()
+    for stated, found in loggers_to_archive(store):
+        if stated.logger_id not in seen:
+            seen.add(stated.logger_id)
+            yield from days_of(stated.logger_id, found)
 
 
 _SITE, _VISIT, _UNIT = ("sites", "site"), ("visits", "visit_id"), ("units", "unit_id")
@@ -250,6 +284,41 @@ TABLES: tuple[PackageTable, ...] = (
         rows=_onsets,
         parents={},
     ),
+    PackageTable(
+        name="colony_photos",
+        kinds=(ArchivedPhoto,),
+        key=("photo_id",),
+        rows=photos_to_archive,
+        parents={"visit_id": _VISIT},
+        since=3,
+    ),
+    PackageTable(
+        name="colony_frames",
+        kinds=(ArchivedFrame,),
+        key=("organism_id", "photo_id"),
+        rows=frames_to_archive,
+        parents={
+            "organism_id": ("colonies", "organism_id"),
+            "photo_id": ("colony_photos", "photo_id"),
+        },
+        since=3,
+    ),
+    PackageTable(
+        name="loggers",
+        kinds=(LoggerDeployment,),
+        key=("logger_id", "site"),
+        rows=lambda s: (stated for stated, _ in loggers_to_archive(s)),
+        parents={"site": _SITE},
+        since=3,
+    ),
+    PackageTable(
+        name="logger_days",
+        kinds=(LoggerDay,),
+        key=("logger_id", "date"),
+        rows=_logger_days,
+        parents={"logger_id": ("loggers", "logger_id")},
+        since=3,
+    ),
 )
 """Tables in an order in which each can be stored after those it refers to."""
 RESULTS = PackageTable(name="results", kinds=(ResultRow,), key=(), rows=lambda _: (), parents={})
@@ -297,6 +366,8 @@ def kind_of(hint: Any) -> tuple[str, bool]:
     for known, word in ((bool, "boolean"), (int, "integer"), (float, "number"), (str, "string")):
         if hint is known:
             return word, False
+    if get_origin(hint) is Mapping:
+        return "object", False
     return ("string" if get_origin(hint) is Literal else "array"), False
 
 
@@ -341,7 +412,7 @@ def record_of(table: PackageTable, said: Mapping[str, Any]) -> Any:
         if kind is NotedRow:
             values["name"] = said["name"]
         inner = kind(**values)
-    return inner
+    return require_measured(inner) if isinstance(inner, ArchivedFrame) else inner
 
 
 def neighbours(values: Sequence[Mapping[str, Any]]) -> tuple[Neighbour, ...]:

@@ -11,6 +11,7 @@ from dryslate.app.archive_ids import Identifiers
 from dryslate.app.archive_settings import found_again_by_nobody, published_onset
 from dryslate.app.coarse_position import shared_position
 from dryslate.app.colony_records import Colony, StressOnset
+from dryslate.app.logger_days import LoggerDeployment
 from dryslate.app.project_records import Site, Zone
 from dryslate.app.publication_records import SitePlace
 from dryslate.app.published_sites import PublishedSite, published_sites
@@ -117,7 +118,9 @@ def leaving_words(store: SurveyStore) -> LeavingWords:
 
 
 def _without_ways_there(record: Any) -> Any:
-    """Leave out notes of a sensitive site and its zones, and how its colonies are found again."""
+    """Leave out notes of a sensitive site, how its colonies are found again, names of files."""
     if isinstance(record, Colony):
         return found_again_by_nobody(record)
+    if isinstance(record, LoggerDeployment):
+        return replace(record, logger="", file_name="")
     return replace(record, note="") if isinstance(record, Site | Zone) else record

@@ -7,6 +7,7 @@ from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
+from dryslate.app.archived_records import ArchivedStore
 from dryslate.app.backup_records import BackupStore
 from dryslate.app.colony_records import ColonyStore
 from dryslate.app.condition_records import ConditionStore
@@ -159,6 +160,7 @@ class SurveyStore(
     SheetStore,
     ConditionStore,
     LoggerStore,
+    ArchivedStore,
     Protocol,
 ):
     """The project's records; its rooms are in `dryslate.app.store_ports`."""

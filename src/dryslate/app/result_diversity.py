@@ -247,7 +247,7 @@ def _at_equal_effort(group: SampledAlike, units: Sample, effort: EqualEffort) ->
         ("at_coverage", at_coverage, f"at the coverage of {coverage:.3f} that all surveys reach"),
     )
     sizes = sorted({size for _, size, _ in wanted})
-    points = hill_curve(units, sizes, rng_of(*group.where, group.design, "diversity"))
+    points = hill_curve(units, sizes, rng_of(*group.drawn_by, "diversity"))
     by_size = {(point.order, point.size): point for point in points}
     for name, size, words in wanted:
         for order in (0, 1, 2):

@@ -107,7 +107,8 @@ def rng_of(*words: str) -> np.random.Generator:
     Parameters
     ----------
     *words : str
-        What the figure is of.
+        What the figure is of, and the sums it is made of; no name of a place, for that of a
+        sensitive site is not published, and whoever has the archive is to draw the same.
 
     Returns
     -------

@@ -71,6 +71,20 @@ class SampledAlike:
         return tuple(one.tally for one in self.units)
 
     @property
+    def drawn_by(self) -> tuple[str, ...]:
+        """
+        Return what seeds draws from these units: date, design, and the sums of each unit.
+
+        None of it is withheld where a site is sensitive, so an archive read back draws the same.
+        """
+        sums = (
+            f"{one.read!r} {one.unreadable!r} {one.on.get(ALL, 0.0)!r} {one.counts.get(ALL, 0)} "
+            f"{len(one.colonies.get(ALL, ()))}"
+            for one in self.tallies
+        )
+        return self.date, self.design, *sums
+
+    @property
     def unit_ids(self) -> tuple[str, ...]:
         """Return the units, in their order."""
         return tuple(one.unit.unit_id for one in self.units)

@@ -32,7 +32,7 @@ def survey_settings(group: SampledAlike, settings: ResultSettings, *words: str) 
     return SurveySettings(
         scope="plots" if group.is_permanent else "area",
         coverage=settings.coverage,
-        rng=rng_of(*group.where, group.design, *words) if words else None,
+        rng=rng_of(*group.drawn_by, *words) if words else None,
     )
 
 

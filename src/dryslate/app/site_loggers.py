@@ -3,21 +3,20 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import TYPE_CHECKING
 
-from dryslate.app.logger_heat import logger_heat, read_logger, zone_of
+from dryslate.app.logger_heat import zone_of
 from dryslate.app.logger_records import LoggerFile, SiteLogger
+from dryslate.app.logger_series import SiteHeat, by_logger, heat_of_files, heat_or_why
 from dryslate.app.visits import require_observer
-from dryslate.base.errors import DryslateError, InputError
-from dryslate.base.problems import Problem, problem_of
+from dryslate.base.errors import InputError
+from dryslate.base.problems import Problem
 from dryslate.base.typed import typed_number
-from dryslate.formats.table_csv import read_table_csv
 
 if TYPE_CHECKING:
     from dryslate.app.ports import SurveyStore
-    from dryslate.core.health.heat import HeatSeries
 
 LARGEST_BYTES = 20 << 20
 """Three years of readings a minute apart fill it twice over: our own choice."""
@@ -36,6 +35,8 @@ class LoggerSettings:
     offset_c : str
     zone : str
     time_column, temperature_column : str
+    logger : str
+        Which logger the file is of; files of one are joined by time.
     """
 
     warmest_c: str
@@ -46,24 +47,7 @@ class LoggerSettings:
     zone: str = ""
     time_column: str = "time"
     temperature_column: str = "temperature_c"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SiteHeat:
-    """
-    What a kept logger shows.
-
-    Parameters
-    ----------
-    logger : SiteLogger
-    found : HeatSeries or None
-        None where the file cannot be worked out any more.
-    problems : tuple of Problem
-    """
-
-    logger: SiteLogger
-    found: HeatSeries | None
-    problems: tuple[Problem, ...] = ()
+    logger: str = ""
 
 
 def keep_logger(
@@ -72,17 +56,32 @@ def keep_logger(
     settings: LoggerSettings,
     who: tuple[str, str],
 ) -> SiteHeat:
+    """Keep one file of a logger; see `keep_loggers`."""
+    site, name, data = given
+    return keep_loggers(store, site, [(name, data)], settings, who)
+
+
+def keep_loggers(
+    store: SurveyStore,
+    site: str,
+    files: Sequence[tuple[str, bytes]],
+    settings: LoggerSettings,
+    who: tuple[str, str],
+) -> SiteHeat:
     """
-    Keep the file of a logger that lay at a site, with what is stated of it.
+    Keep the files of a logger that lay at a site, with what is stated of it.
 
     Parameters
     ----------
     store : SurveyStore
         Open for writing.
-    given : (str, str, bytes)
-        Site, name of the file, and the file.
+    site : str
+    files : sequence of (str, bytes)
+        Name and content of each; several are of one logger, and so are those that were kept under
+        the same `LoggerSettings.logger` before.
     settings : LoggerSettings
-        The same file again with others: these hold from now on.
+        The same file again with others: these hold from now on. Mean of the warmest month, its
+        source and the offset hold for all files of a logger.
     who : (str, str)
         Observer and time.
 
@@ -95,36 +94,56 @@ def keep_logger(
     ------
     InputError
         ``logger-site-unknown``, ``logger-not-csv``, ``table-too-large``, ``logger-setting-odd``;
-        those of reading the table, of `read_logger` and of `logger_heat`.
+        those of reading the table and of `heat_of_files`.
     """
-    site, name, data = given
     if site not in {s.site for s in store.sites()}:
         raise InputError(
             "logger-site-unknown",
             f"The project has no site {site!r}.",
             "Give the site as it was given to `dryslate take`.",
         )
-    content, named = _text_of(data, name), _words(name)
-    if named is None:
-        raise _refused(
-            f"The name of the file holds signs that cannot be kept, or is over {LONGEST} signs."
+    observer, stated = require_observer(store, who[0]), _stated(settings)
+    if len(files) > 1 and not stated["logger"]:
+        stated["logger"] = files[0][0]
+    known = {one.sha256: one for one in store.site_loggers(site)}
+    given: dict[str, tuple[SiteLogger, LoggerFile]] = {}
+    for name, data in files:
+        content, named = _text_of(data, name), _words(name)
+        if named is None:
+            raise _refused(
+                f"The name of the file holds signs that cannot be kept, or is over {LONGEST} signs."
+            )
+        sha256 = hashlib.sha256(data).hexdigest()
+        logger = SiteLogger(
+            site=site,
+            sha256=sha256,
+            file_name=named,
+            observer=observer,
+            stated_at=who[1],
+            **stated,  # type: ignore[arg-type]
         )
-    logger = SiteLogger(
-        site=site,
-        sha256=hashlib.sha256(data).hexdigest(),
-        file_name=named,
-        observer=require_observer(store, who[0]),
-        stated_at=who[1],
-        **_stated(settings),  # type: ignore[arg-type]
-    )
-    heat = _heat(logger, content)
+        old = known.get(sha256)
+        if old is not None and replace(logger, stated_at=old.stated_at) == old:
+            logger = old
+        given[sha256] = logger, LoggerFile(sha256=sha256, size_bytes=len(data), content=content)
+    same = {name: stated[name] for name in ("warmest_c", "warmest_source", "offset_c")}
+    before = [
+        replace(one, **same)  # type: ignore[arg-type]  # fields of a logger
+        for one in known.values()
+        if stated["logger"] and one.logger == stated["logger"] and one.sha256 not in given
+    ]
+    kept = [(one, store.logger_files(one.sha256)[0].content) for one in before]
+    kept += [(logger, file.content) for logger, file in given.values()]
+    heat = heat_of_files(kept)
     if heat.problems:
         return heat
-    known = {one.sha256: one for one in store.site_loggers(site)}.get(logger.sha256)
-    if known is not None and replace(logger, stated_at=known.stated_at) == known:
-        return replace(heat, logger=known)
-    file = LoggerFile(sha256=logger.sha256, size_bytes=len(data), content=content)
-    store.save_site_logger(logger, file)
+    with store.write():
+        for logger, file in given.values():
+            if logger != known.get(logger.sha256):
+                store.save_site_logger(logger, file)
+        for one in before:
+            if one != known[one.sha256]:
+                store.save_site_logger(replace(one, observer=observer, stated_at=who[1]))
     return heat
 
 
@@ -167,13 +186,12 @@ def site_heat(store: SurveyStore, site: str, recall: Recall = _anew) -> tuple[Si
         Returns what was worked out before under the same name.
     """
 
-    def work(logger: SiteLogger) -> SiteHeat:
-        (file,) = store.logger_files(logger.sha256)
-        return _guarded(logger, file.content)
+    def work(files: Sequence[SiteLogger]) -> SiteHeat:
+        return heat_or_why([(one, store.logger_files(one.sha256)[0].content) for one in files])
 
     return tuple(
-        recall(f"heat {asdict(one)}", lambda one=one: work(one))  # type: ignore[misc]  # default binds the loop's value
-        for one in store.site_loggers(site)
+        recall(f"heat {[asdict(one) for one in files]}", lambda files=files: work(files))  # type: ignore[misc]  # default binds the loop's value
+        for files in by_logger(store.site_loggers(site))
     )
 
 
@@ -202,28 +220,7 @@ def check_loggers(store: SurveyStore) -> Iterator[Problem]:
                 fix="Compare the database with a copy or a backup, and take the sound one.",
             )
         elif not logger.is_taken_back:
-            yield from _guarded(logger, file.content).problems
-
-
-def _guarded(logger: SiteLogger, content: str) -> SiteHeat:
-    """Work a kept file out; what was sound when it was kept may not be to a later program."""
-    try:
-        return _heat(logger, content)
-    except DryslateError as error:
-        problem = problem_of(error, f"{logger.site}, {logger.file_name}")
-        return SiteHeat(logger=logger, found=None, problems=(problem,))
-
-
-def _heat(logger: SiteLogger, content: str) -> SiteHeat:
-    """Work a logger's heat stress out."""
-    zone = zone_of(logger.zone) if logger.zone else None
-    table = read_table_csv(content.encode("utf-8"), logger.file_name)
-    read = read_logger(table, (logger.time_column, logger.temperature_column), zone)
-    if read.problems:
-        return SiteHeat(logger=logger, found=None, problems=read.problems)
-    lain = (logger.deployed_from, logger.deployed_to) if logger.deployed_from else None
-    stated = (logger.warmest_c, logger.warmest_source)
-    return SiteHeat(logger=logger, found=logger_heat(read, stated, lain, logger.offset_c))
+            yield from heat_or_why([(logger, file.content)]).problems
 
 
 def _text_of(data: bytes, name: str) -> str:
@@ -268,6 +265,11 @@ def _stated(settings: LoggerSettings) -> dict[str, object]:
     source = _words(settings.warmest_source)
     if source is None:
         raise _refused(f"The source holds signs that cannot be kept, or is over {LONGEST} signs.")
+    name = _words(settings.logger)
+    if name is None:
+        raise _refused(
+            f"The logger's name holds signs that cannot be kept, or is over {LONGEST} signs."
+        )
     zone = settings.zone.strip()
     if zone:
         zone_of(zone)
@@ -280,6 +282,7 @@ def _stated(settings: LoggerSettings) -> dict[str, object]:
         "zone": zone,
         "time_column": settings.time_column.strip() or "time",
         "temperature_column": settings.temperature_column.strip() or "temperature_c",
+        "logger": name,
     }
 
 

@@ -295,5 +295,5 @@ def plot(  # noqa: PLR0913, PLR0917  one option each for what is known of a logg
     """
     heat = None
     if logger is not None:
-        heat = heat_of(logger, (warmest_month, deployed, offset), (zone, columns))
+        heat = heat_of([logger], (warmest_month, deployed, offset), (zone, columns))
     draw_timeline(folder, (label, site), out, heat)

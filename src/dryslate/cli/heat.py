@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from dryslate.core.health.heat import HeatSeries
 
 MOST_FAULTS = 20
+TABLES = (".csv", ".txt", ".xlsx")
 
 Warmest = Annotated[
     tuple[float, str],
@@ -51,7 +52,12 @@ def register(app: typer.Typer) -> None:
 
 
 def heat(  # noqa: PLR0913, PLR0917  one option each for what is known of a logger
-    logger: Annotated[Path, typer.Argument(help="CSV or XLSX of the logger, or of daily means.")],
+    logger: Annotated[
+        list[Path],
+        typer.Argument(
+            help="CSV or XLSX of one logger, or of daily means: a file, several, or a folder."
+        ),
+    ],
     warmest_month: Warmest,
     deployed: Deployed = None,
     offset: Offset = None,
@@ -59,51 +65,80 @@ def heat(  # noqa: PLR0913, PLR0917  one option each for what is known of a logg
     columns: Columns = ("time", "temperature_c"),
     keep: Keep = None,
     site: Annotated[str | None, typer.Option("--site", help="Where it lay, with --keep.")] = None,
+    name: Annotated[
+        str, typer.Option("--logger-name", help="With --keep: joins files kept under this name.")
+    ] = "",
     observer: Annotated[str | None, typer.Option("--observer", help="Who keeps it.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON document.")] = False,
 ) -> None:
     """
     Degree heating weeks by the published rule, with gaps named and readings on deck cut. The mean
     of the warmest month comes with its source, never from the logger (docs/heat.md). With --keep
-    the file and what is stated of it are kept in a project: its colonies show the heat.
+    the file and what is stated of it are kept in a project: its colonies show the heat. Several
+    files of one logger, or a folder of them, are joined by time; where they overlap is told.
     """
     from dryslate.app.logger_heat import heat_as_dict
 
     known, how = (warmest_month, deployed, offset), (zone, columns)
+    files = _files_in(logger)
     if keep is None:
-        found = heat_of(logger, known, how)
+        found = heat_of(files, known, how)
     else:
-        found = _keep(logger, (keep, site, observer), known, how)
+        found = _keep(files, (keep, site, observer, name), known, how)
     if as_json:
         print_json(heat_as_dict(found))
     else:
         _show(found)
 
 
+def _files_in(given: Sequence[Path]) -> list[Path]:
+    """Return the files that are given, those of a folder by name."""
+    found = []
+    for path in given:
+        if path.is_dir():
+            inside = [one for one in path.iterdir() if one.suffix.lower() in TABLES]
+            found += sorted(inside)
+            if not inside:
+                raise typer.BadParameter(f"{path} holds no CSV or XLSX")
+        else:
+            found.append(path)
+    return list(dict.fromkeys(found))
+
+
 def heat_of(
-    logger: Path,
+    files: Sequence[Path],
     known: tuple[tuple[float, str] | None, tuple[str, str] | None, float | None],
     how: How,
 ) -> HeatSeries:
     """Read a logger's heat stress for a picture; the mean of the warmest month has to be given."""
+    from dryslate.app.logger_files import LoggerPart, join_parts
     from dryslate.app.logger_heat import logger_heat, read_logger, zone_of
 
     warmest, deployed, offset = known
     if warmest is None:
         raise typer.BadParameter("give --warmest-month with its source beside --logger")
     stated = None if how[0] is None else zone_of(how[0])
-    read = read_logger(wiring.read_table(logger), how[1], stated)
-    _stop_at(read.problems)
-    return logger_heat(read, warmest, deployed, offset)
+    parts = []
+    for path in files:
+        read = read_logger(wiring.read_table(path), how[1], stated)
+        _stop_at(read.problems)
+        parts.append(LoggerPart(name=path.name, read=read))
+    joined, notes = join_parts(parts)
+    for note in notes:
+        print_problem(note)
+    return logger_heat(joined, warmest, deployed, offset)
 
 
 def _keep(
-    path: Path, where: tuple[Path, str | None, str | None], known: Known, how: How
+    files: Sequence[Path],
+    where: tuple[Path, str | None, str | None, str],
+    known: Known,
+    how: How,
 ) -> HeatSeries:
-    """Keep a logger's file and its settings for a site of a project."""
-    from dryslate.app.site_loggers import LARGEST_BYTES, LoggerSettings, keep_logger
+    """Keep a logger's files and its settings for a site of a project."""
+    from dryslate.app.site_loggers import LARGEST_BYTES, LoggerSettings, keep_loggers
 
-    folder, site, observer = where
+    folder, site, observer, name = where
     if site is None or observer is None:
         raise typer.BadParameter("give --site and --observer beside --keep")
     warmest, deployed, offset = known
@@ -117,12 +152,15 @@ def _keep(
         zone=how[0] or "",
         time_column=how[1][0],
         temperature_column=how[1][1],
+        logger=name,
     )
-    given = (site, path.name, wiring.read_file(path, LARGEST_BYTES))
+    given = [(path.name, wiring.read_file(path, LARGEST_BYTES)) for path in files]
     who = (observer, wiring.clock().now_utc())
     with wiring.survey_store(folder, write=True, who=observer) as store:
-        kept = keep_logger(store, given, settings, who)
+        kept = keep_loggers(store, site, given, settings, who)
     _stop_at(kept.problems)
+    for note in kept.notes:
+        print_problem(note)
     assert kept.found is not None  # it has no problems
     return kept.found
 

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import dryslate
 from dryslate.base.errors import StoreError
 from dryslate.base.problems import Problem
+from dryslate.store.archived import SqliteArchivedRoom
 from dryslate.store.backups import SqliteBackupRoom
 from dryslate.store.colonies import SqliteColonyRoom
 from dryslate.store.conditions import SqliteConditionRoom
@@ -99,6 +100,7 @@ class SqliteSurveyStore(
     SqliteSheetRoom,
     SqliteConditionRoom,
     SqliteLoggerRoom,
+    SqliteArchivedRoom,
 ):
     """
     A project's records in SQLite; implements `dryslate.app.ports.SurveyStore`.

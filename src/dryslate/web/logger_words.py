@@ -10,7 +10,7 @@ from dryslate.app.logger_heat import first_days
 
 if TYPE_CHECKING:
     from dryslate.app.logger_records import SiteLogger
-    from dryslate.app.site_loggers import SiteHeat
+    from dryslate.app.logger_series import SiteHeat
     from dryslate.base.problems import Problem
 
 
@@ -22,8 +22,12 @@ class HeatLine:
     Parameters
     ----------
     logger : SiteLogger
+    files : tuple of SiteLogger
+        All that are of it.
     problems : tuple of Problem
         Where there are any, there are no figures.
+    notes : tuple of Problem
+        Where files overlap.
     highest : (str, float) or None
         Day, and °C-weeks.
     reached : tuple of (str, str or None)
@@ -33,7 +37,9 @@ class HeatLine:
     """
 
     logger: SiteLogger
+    files: tuple[SiteLogger, ...]
     problems: tuple[Problem, ...]
+    notes: tuple[Problem, ...] = ()
     highest: tuple[str, float] | None = None
     reached: tuple[tuple[str, str | None], ...] = ()
     n_gap_days: int = 0
@@ -49,11 +55,13 @@ def _line(one: SiteHeat) -> HeatLine:
     """Return the figures of one logger."""
     found = one.found
     if found is None:
-        return HeatLine(logger=one.logger, problems=one.problems)
+        return HeatLine(logger=one.logger, files=one.files, problems=one.problems)
     day, highest = found.highest()
     return HeatLine(
         logger=one.logger,
+        files=one.files,
         problems=one.problems,
+        notes=one.notes,
         highest=(str(day), highest),
         reached=tuple(first_days(found).items()),
         n_gap_days=sum(gap.n_days for gap in found.gaps),

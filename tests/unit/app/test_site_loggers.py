@@ -6,9 +6,12 @@ import hashlib
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pytest
 
+from dryslate.app.logger_days import LoggerDeployment, days_of, kept_of
 from dryslate.app.logger_records import LoggerFile
+from dryslate.app.logger_series import heat_of_files
 from dryslate.app.site_loggers import (
     LARGEST_BYTES,
     LoggerSettings,
@@ -128,3 +131,25 @@ def test_file_that_a_later_program_cannot_work_out_is_told_and_breaks_nothing(st
     assert heat.found is None
     assert [p.slug for p in heat.problems] == ["logger-column-missing"]
     assert [p.slug for p in check_loggers(store)] == ["logger-column-missing"]
+
+
+def test_file_of_days_stands_alone_and_says_the_same_heat(store, dive) -> None:
+    heat = keep_logger(store, (dive.SITE, "reef.csv", FILE), STATED, WHO)
+    assert heat.found is not None
+    stated = LoggerDeployment(
+        logger_id="x", site=dive.SITE, warmest_c=heat.logger.warmest_c, warmest_source="s",
+        observer=WHO[0], stated_at=WHO[1], zone="+00:00", n_cut=heat.found.n_out_of_water,
+        offset_c=heat.logger.offset_c, deployed_from=heat.logger.deployed_from,
+        deployed_to=heat.logger.deployed_to,
+    )  # fmt: skip
+    logger, file = kept_of(stated, list(days_of("x", heat.found)))
+    alone = heat_of_files([(logger, file.content)])
+    assert alone.found is not None
+    for name in ("days", "mean_c", "count", "dhw", "days_read"):
+        np.testing.assert_array_equal(getattr(alone.found, name), getattr(heat.found, name))
+    assert alone.found.gaps == heat.found.gaps
+    assert alone.found.flags == heat.found.flags
+    with pytest.raises(InputError, match="logger-files-kinds"):
+        heat_of_files([(logger, file.content), (heat.logger, FILE.decode())])
+    with pytest.raises(InputError, match="logger-cell-unreadable"):
+        heat_of_files([(logger, file.content.replace("\n20", "\nday 20"))])

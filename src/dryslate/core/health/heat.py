@@ -104,6 +104,25 @@ class LoggerOffset:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class DailyMeans:
+    """
+    Means of days, one after another without a day left out.
+
+    Parameters
+    ----------
+    days : ndarray of datetime64[D]
+    mean_c : ndarray of float
+        NaN: too few readings, or none.
+    count : ndarray of int
+        Readings of the day.
+    """
+
+    days: DayArray
+    mean_c: FloatArray
+    count: IntArray
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class HeatSeries:
     """
     Heat stress day by day.
@@ -117,6 +136,8 @@ class HeatSeries:
         Every day from the first to the last reading.
     mean_c : ndarray of float
         Mean of the day as read; NaN: a gap.
+    count : ndarray of int
+        Readings of the day.
     excess_c : ndarray of float
         Over the warmest month, 0 where below; NaN: a gap.
     dhw : ndarray of float
@@ -133,6 +154,7 @@ class HeatSeries:
     offset_c: float | None
     days: DayArray
     mean_c: FloatArray
+    count: IntArray
     excess_c: FloatArray
     dhw: FloatArray
     days_read: IntArray
@@ -277,7 +299,49 @@ def heat_series(
             "Check the times and their zone, and that the file is of this logger.",
         )
     _require_sea(at, values)
-    days, mean_c, count = _daily(at, values, utc_offset_h)
+    return heat_of_days(
+        _daily(at, values, utc_offset_h),
+        warmest,
+        offset_c=offset_c,
+        n_out_of_water=n_cut,
+        is_deployment_stated=deployed is not None,
+    )
+
+
+def heat_of_days(
+    daily: DailyMeans,
+    warmest: WarmestMonth,
+    *,
+    offset_c: float | None,
+    n_out_of_water: int,
+    is_deployment_stated: bool,
+) -> HeatSeries:
+    """
+    Return the heat stress that means of days show.
+
+    Parameters
+    ----------
+    daily : DailyMeans
+        What lay out of the water is cut.
+    warmest : WarmestMonth
+    offset_c : float or None
+        Logger minus the source of the warmest-month mean; taken off.
+    n_out_of_water : int
+        Readings that were cut.
+    is_deployment_stated : bool
+
+    Returns
+    -------
+    HeatSeries
+        As `heat_series` of the readings behind them.
+
+    Raises
+    ------
+    InputError
+        ``heat-readings-unusable``.
+    """
+    _require_offset(offset_c)
+    days, mean_c, count = daily.days, daily.mean_c, daily.count
     read = np.isfinite(mean_c)
     over = mean_c - (offset_c or 0.0) - warmest.mean_c
     days_read = np.rint(_window_sum(read.astype(np.float64))).astype(np.int64)
@@ -286,19 +350,20 @@ def heat_series(
         Flag.HEAT_GAPS: bool(gaps),
         Flag.HEAT_WINDOW_SHORT: days.size < WINDOW_DAYS,
         Flag.HEAT_OFFSET_NOT_STATED: offset_c is None,
-        Flag.DEPLOYMENT_NOT_STATED: deployed is None,
+        Flag.DEPLOYMENT_NOT_STATED: not is_deployment_stated,
     }
     return HeatSeries(
         warmest_month=warmest,
         offset_c=offset_c,
         days=days,
         mean_c=mean_c,
+        count=count,
         excess_c=np.where(over > 0, over, np.where(read, 0.0, math.nan)),
         dhw=heating_weeks(mean_c - (offset_c or 0.0), warmest.mean_c),
         days_read=days_read,
         gaps=gaps,
-        n_readings=int(at.size),
-        n_out_of_water=n_cut,
+        n_readings=int(count.sum()),
+        n_out_of_water=n_out_of_water,
         flags=tuple(flag for flag, holds in said.items() if holds),
     )
 
@@ -431,9 +496,7 @@ def _usual_step_s(at: DayArray) -> float:
     return float(np.quantile(np.diff(at).astype(np.float64), 0.5, method="lower"))
 
 
-def _daily(
-    at: DayArray, values: FloatArray, utc_offset_h: float
-) -> tuple[DayArray, FloatArray, IntArray]:
+def _daily(at: DayArray, values: FloatArray, utc_offset_h: float) -> DailyMeans:
     """Return each day, its mean (NaN: too few readings) and its readings."""
     local = (at + np.timedelta64(round(utc_offset_h * 3600), "s")).astype("datetime64[D]")
     k = (local - local[0]).astype(np.int64)
@@ -442,7 +505,7 @@ def _daily(
     with np.errstate(invalid="ignore"):
         mean_c = np.bincount(k, weights=values) / count
     mean_c[count < math.ceil(FULL_DAY * usual - ROUNDING_C)] = math.nan
-    return local[0] + np.arange(count.size), mean_c, count
+    return DailyMeans(days=local[0] + np.arange(count.size), mean_c=mean_c, count=count)
 
 
 def _gaps(days: DayArray, read: NDArray[np.bool_], count: IntArray) -> tuple[HeatGap, ...]:

@@ -12,7 +12,7 @@ from starlette.responses import RedirectResponse, Response
 from dryslate.app.site_loggers import (
     LARGEST_BYTES,
     LoggerSettings,
-    keep_logger,
+    keep_loggers,
     take_logger_back,
 )
 from dryslate.web.errors import Refusal
@@ -22,6 +22,8 @@ from dryslate.web.routes.colonies import Short, _who
 
 router = APIRouter()
 MOST_FAULTS = 20
+MOST_FILES = 60
+"""Of one logger in one go: five years of monthly files."""
 Sha = Annotated[str, Path(pattern="^[0-9a-f]{64}$")]
 
 
@@ -34,6 +36,7 @@ def settings_form(  # noqa: PLR0913, PLR0917  one field of the form each
     zone: Short = "",
     time_column: Short = "",
     temperature_column: Short = "",
+    logger: Short = "",
 ) -> LoggerSettings:
     """Read what is stated of a logger."""
     return LoggerSettings(
@@ -45,6 +48,7 @@ def settings_form(  # noqa: PLR0913, PLR0917  one field of the form each
         zone=zone,
         time_column=time_column,
         temperature_column=temperature_column,
+        logger=logger,
     )
 
 
@@ -53,14 +57,19 @@ def keep(
     request: Request,
     settings: Annotated[LoggerSettings, Depends(settings_form)],
     site: Annotated[str, Form(max_length=300)],
-    file: Annotated[UploadFile, File()],
+    file: Annotated[list[UploadFile], File(max_length=MOST_FILES)],
 ) -> Response:
-    """Keep a logger's file for a site; cells that cannot be read are listed, nothing is kept."""
+    """Keep a logger's files for a site; cells that cannot be read are listed, nothing is kept."""
     who = _who(request)
-    name = PurePosixPath((file.filename or "logger.csv").replace("\\", "/")).name[:120]
-    data = file.file.read(LARGEST_BYTES + 1)
+    given = [
+        (
+            PurePosixPath((one.filename or "logger.csv").replace("\\", "/")).name[:120],
+            one.file.read(LARGEST_BYTES + 1),
+        )
+        for one in file
+    ]
     with reach_of(request).writing(who[0]) as store:
-        kept = keep_logger(store, (site, name, data), settings, who)
+        kept = keep_loggers(store, site, given, settings, who)
     if kept.problems:
         n_more = max(len(kept.problems) - MOST_FAULTS, 0)
         faults = kept.problems[:MOST_FAULTS]
