@@ -52,6 +52,7 @@ def _part(module_name: str, name: str) -> Any:
     return getattr(module, name)
 
 
+PARTS = ("publication", "zone_weights", "conditions", "loggers", "archived")
 NAMES = (
     "sites",
     "zones",
@@ -91,11 +92,7 @@ NAMES = (
     "colony_frames",
     "colony_colours",
     "stress_onsets",
-    *(
-        name
-        for part in ("publication", "zone_weights", "conditions", "loggers", "archived")
-        for name in _part(part, "NAMES")
-    ),
+    *(n for part in PARTS for n in _part(part, "NAMES")),
 )
 
 

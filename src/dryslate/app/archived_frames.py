@@ -19,7 +19,9 @@ if TYPE_CHECKING:
     from dryslate.app.ports import SurveyStore
     from dryslate.app.records import Photo
 
-_OF_FRAME = tuple(field.name for field in fields(ColonyFrame))
+_KEPT = {field.name for field in fields(ArchivedFrame)}
+_OF_FRAME = tuple(field.name for field in fields(ColonyFrame) if field.name in _KEPT)
+"""Points picked by hand to carry an outline are of no use without the photos."""
 MEDIA_TYPES = {"jpeg": "image/jpeg", "png": "image/png", "tiff": "image/tiff"}
 _SHAPES: Mapping[str, tuple[int, ...]] = {"lab": (3,), "lab_cov": (3, 3), "card_u": (3,)}
 _NUMBERS = ("white_distance", "white_distance_u")
