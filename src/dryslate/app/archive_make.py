@@ -23,6 +23,7 @@ from dryslate.app.archive_words import Also, dumps
 from dryslate.app.archived_frames import MEDIA_TYPES
 from dryslate.app.project_words import LICENCES, licence_address
 from dryslate.app.published_sites import published_sites, sensitive_note
+from dryslate.app.telling_texts import TextGate, Texts, text_gate
 from dryslate.base.errors import InputError
 from dryslate.base.problems import Problem
 from dryslate.formats.dwca_meta import write_meta
@@ -143,6 +144,7 @@ class _Work:
     conditions: Mapping[str, VisitConditions]
     elsewhere: Mapping[str, Sequence[ArchivedPhoto]]
     withheld: frozenset[str]
+    gate: TextGate
     n_pictures: int = 0
     with_event: set[str] = field(default_factory=set)
     designs: set[str] = field(default_factory=set)
@@ -164,6 +166,7 @@ def make_archive(
     box: ArchiveBox,
     photos: Photos = "none",
     progress: Progress | None = None,
+    texts: Texts = "refuse",
 ) -> ArchiveReport:
     """
     Write a Darwin Core archive.
@@ -175,17 +178,24 @@ def make_archive(
     box : ArchiveBox
     photos : {"none", "corrected", "originals"}
     progress : Progress, optional
+    texts : {"refuse", "withhold", "as-written"}
+        What is done with texts that tell where a sensitive site lies.
 
     Returns
     -------
     ArchiveReport
+
+    Raises
+    ------
+    InputError
+        ``archive-texts-tell``.
 
     Notes
     -----
     One visit is held at a time. Nothing depends on the clock or the computer: the same records
     give the same bytes.
     """
-    work = _begin(store, tools, box, photos)
+    work = _begin(store, tools, box, photos, texts)
     visits = store.visits()
     if progress is not None:
         progress.start("Visits", len(visits))
@@ -201,17 +211,19 @@ def make_archive(
     kept = [n for n, w in work.writers.items() if w.n_rows or n in ("Event", "Occurrence")]
     box.add_text("meta.xml", write_meta([described(name) for name in kept]))
     box.add_text("eml.xml", write_eml(_words(work)))
+    n_told = work.gate.close()
+    if n_told and texts == "withhold":
+        work.rows.left_out["texts that tell where a sensitive site lies"] += n_told
     box.add_tables([FILES[name][0] for name in kept])
     return _report(work)
 
 
-def _begin(store: SurveyStore, tools: ArchiveTools, box: ArchiveBox, photos: Photos) -> _Work:
+def _begin(
+    store: SurveyStore, tools: ArchiveTools, box: ArchiveBox, photos: Photos, texts: Texts
+) -> _Work:
     """Set up what is shared by all visits."""
     facts = store.project_facts()
     ids = Identifiers(store.project_id())
-    writers = {
-        name: TableWriter(box.table(file), columns) for name, (file, columns) in FILES.items()
-    }
     categories = store.categories() or tools.usual
     names = NameRoom(
         taxa=tools.taxa,
@@ -223,6 +235,12 @@ def _begin(store: SurveyStore, tools: ArchiveTools, box: ArchiveBox, photos: Pho
     published = published_sites(
         [one.site for one in store.sites()], places, lambda site: ids.of("site", site)
     )
+    withheld = frozenset(site for site, one in published.items() if one.is_withheld)
+    gate = text_gate(store, withheld, texts, lambda text: ids.of("text", text))
+    writers = {
+        name: TableWriter(box.table(file), columns, None if gate.is_open else gate, name)
+        for name, (file, columns) in FILES.items()
+    }
     rows = RowMaker(
         ids=ids,
         names=names,
@@ -268,7 +286,8 @@ def _begin(store: SurveyStore, tools: ArchiveTools, box: ArchiveBox, photos: Pho
         aside=frozenset(one.photo_id for one in store.photos_set_aside()),
         conditions=conditions,
         elsewhere=elsewhere,
-        withheld=frozenset(site for site, one in published.items() if one.is_withheld),
+        withheld=withheld,
+        gate=gate,
     )
 
 
@@ -416,13 +435,13 @@ def _words(work: _Work) -> EmlWords:
         )
     return EmlWords(
         package_id=work.ids.of("archive", "darwin core"),
-        title=facts.get("title", "") or "Coral reef survey",
+        title=work.gate.text("title", facts.get("title", "")) or "Coral reef survey",
         published=_last_change(store),
         language=facts.get("language", "") or "en",
-        summary=facts.get("summary", ""),
+        summary=work.gate.text("summary", facts.get("summary", "")),
         licence=licence,
         licence_url=LICENCES.get(licence, licence if licence.startswith("https://") else ""),
-        methods=facts.get("methods", ""),
+        methods=work.gate.text("methods", facts.get("methods", "")),
         parties=list(_parties(store, facts)),
         box=(min(lons), max(lons), max(lats), min(lats)) if work.boxes else None,
         where=", ".join(words),
@@ -431,8 +450,13 @@ def _words(work: _Work) -> EmlWords:
         taxa=sorted(work.rows.names.exported()),
         sampling="; ".join(PROTOCOLS[one] for one in sorted(work.designs)),
         notes=notes,
-        settings=dumps(settings_of(store, work.events.published, sensitive, work.ids)),
+        settings=dumps(work.gate.value("eml.xml", _settings(work, sensitive))),
     )
+
+
+def _settings(work: _Work, sensitive: Sequence[str]) -> dict[str, Any]:
+    """Gather what holds for the project as a whole, as plain values."""
+    return settings_of(work.store, work.events.published, sensitive, work.ids)
 
 
 def _last_change(store: SurveyStore) -> str:

@@ -60,6 +60,11 @@ class ArchivePreview:
     unsaid: tuple[str, ...]
 
     @property
+    def has_sensitive(self) -> bool:
+        """Tell whether the name of any site stays in the project."""
+        return any(line.published.is_withheld for line in self.sites)
+
+    @property
     def n_without_position(self) -> int:
         """Count the sites without a position."""
         return sum(not line.shared.latitude for line in self.sites)

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from dryslate.formats.darwin_core import ROW_TYPES, Term, terms_of
 from dryslate.formats.dwca_meta import MetaField, MetaFile
+
+if TYPE_CHECKING:
+    from dryslate.app.telling_texts import TextGate
 
 EVENT = (
     "eventID",
@@ -124,10 +127,16 @@ class TableWriter:
     ----------
     sink : TextSink
     columns : tuple of str
+    gate : TextGate, optional
+        Looks through what people wrote.
+    name : str
+        Of the table.
     """
 
     sink: TextSink
     columns: tuple[str, ...]
+    gate: TextGate | None = None
+    name: str = ""
     n_rows: int = 0
     filled: list[int] = field(default_factory=list)
     _waiting: list[Sequence[str]] = field(default_factory=list)
@@ -138,6 +147,8 @@ class TableWriter:
 
     def row(self, cells: Sequence[str]) -> None:
         """Write a row; its cells are as many as the columns and hold no tab or line feed."""
+        if self.gate is not None:
+            cells = self.gate.row(self.name, self.columns, cells)
         self._waiting.append(cells)
         self.n_rows += 1
         if len(self._waiting) >= _ROWS_AT_ONCE:

@@ -13,6 +13,7 @@ from dryslate.app.package_tables import RESULTS, TABLES, PackageTable, cells_of,
 from dryslate.app.package_words import leaving_words
 from dryslate.app.project_words import licence_address
 from dryslate.app.published_sites import sensitive_note
+from dryslate.app.telling_texts import TextGate, Texts, text_gate
 
 if TYPE_CHECKING:
     from dryslate.app.archive_make import ArchiveBox
@@ -35,12 +36,15 @@ class PackageReport:
         By table.
     n_left_out : int
         Points on photos that are set aside.
+    n_texts : int
+        Texts that were replaced, for they tell where a sensitive site lies.
     sensitive : tuple of Problem
         A note for each sensitive site: what is published of it.
     """
 
     n_rows: Mapping[str, int]
     n_left_out: int
+    n_texts: int = 0
     sensitive: tuple[Problem, ...] = ()
 
     def as_dict(self) -> dict[str, Any]:
@@ -48,12 +52,13 @@ class PackageReport:
         return {
             "n_rows": dict(self.n_rows),
             "n_left_out": self.n_left_out,
+            "n_texts_withheld": self.n_texts,
             "problems": [one.as_dict() for one in self.sensitive],
         }
 
 
 def make_package(
-    store: SurveyStore, results: Sequence[ResultRow], box: ArchiveBox
+    store: SurveyStore, results: Sequence[ResultRow], box: ArchiveBox, texts: Texts = "refuse"
 ) -> PackageReport:
     """
     Write a data package.
@@ -63,10 +68,17 @@ def make_package(
     store : SurveyStore
     results : sequence of ResultRow
     box : ArchiveBox
+    texts : {"refuse", "withhold", "as-written"}
+        What is done with texts that tell where a sensitive site lies.
 
     Returns
     -------
     PackageReport
+
+    Raises
+    ------
+    InputError
+        ``archive-texts-tell``.
 
     Notes
     -----
@@ -76,21 +88,28 @@ def make_package(
     it. The same records give the same bytes.
     """
     counts: dict[str, int] = {}
-    words = leaving_words(store)
+    words, ids = leaving_words(store), Identifiers(store.project_id())
+    withheld = [site for site, one in words.published.items() if one.is_withheld]
+    gate = text_gate(store, withheld, texts, lambda text: ids.of("text", text))
     for table in (RESULTS, *TABLES):
         rows = results if table is RESULTS else table.rows(store)
         out = csv.writer(box.table(_file(table)), lineterminator="\n")
         out.writerow(table.columns())
         counts[table.name] = 0
         for record in rows:
-            out.writerow(cells_of(table, words.of(record)))
+            cells = cells_of(table, words.of(record))
+            out.writerow(gate.row(table.name, list(table.columns()), cells))
             counts[table.name] += 1
-    box.add_text(DESCRIPTOR, json.dumps(_descriptor(store), ensure_ascii=False, indent=1) + "\n")
+    box.add_text(
+        DESCRIPTOR, json.dumps(_descriptor(store, gate), ensure_ascii=False, indent=1) + "\n"
+    )
+    n_told = gate.close()
     box.add_tables([_file(table) for table in (RESULTS, *TABLES)])
     n_stored = sum(len(store.survey_rows(one.unit_id)) for one in store.unit_designs())
     return PackageReport(
         n_rows=counts,
         n_left_out=n_stored - counts["survey_rows"],
+        n_texts=n_told if texts == "withhold" else 0,
         sensitive=tuple(sensitive_note(site) for site in sorted(words.sensitive)),
     )
 
@@ -99,9 +118,9 @@ def _file(table: PackageTable) -> str:
     return f"data/{table.name}.csv"
 
 
-def _descriptor(store: SurveyStore) -> dict[str, Any]:
+def _descriptor(store: SurveyStore, gate: TextGate) -> dict[str, Any]:
     """Return what the package says of itself."""
-    facts = dict(store.project_facts())
+    facts: dict[str, str] = gate.value("project", dict(store.project_facts()))
     found: dict[str, Any] = {
         "profile": "tabular-data-package",
         "name": "coral-reef-survey",

@@ -87,6 +87,7 @@ def sensitive_note(site: str) -> Problem:
         severity="note",
         place=site,
         message="position coarsened, name and locality published as said here or not at "
-        "all; notes, names of units and people are exported as written",
-        fix="Take out words that give the place away.",
+        "all; texts that hold its name, a zone's name or its position are told, all others leave "
+        "as written",
+        fix="Take out words that give the place away in another way.",
     )

@@ -19,11 +19,22 @@ from dryslate.cli.render import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from dryslate.app.archive_check import ArchiveCheck
     from dryslate.app.archive_make import ArchiveReport
+    from dryslate.app.package_make import PackageReport
+    from dryslate.base.problems import Problem
 
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
 Out = Annotated[Path, typer.Option("--out", "-o", help="The zip to write.")]
+TextsHow = Annotated[
+    str,
+    typer.Option(
+        "--texts",
+        help="Texts that tell where a sensitive site lies: refuse, withhold or as-written.",
+    ),
+]
 Folder = Annotated[Path, typer.Argument(help="Project folder.")]
 
 
@@ -54,6 +65,7 @@ def make(
     photos: Annotated[
         str, typer.Option("--photos", help="Copies of photos in it: none, corrected or originals.")
     ] = "none",
+    texts: TextsHow = "refuse",
     as_json: Json = False,
 ) -> None:
     """
@@ -62,18 +74,25 @@ def make(
     """
     from dryslate.app.archive_make import make_archive as write
     from dryslate.app.archive_make import require_photos
+    from dryslate.app.telling_texts import require_texts
 
-    which = require_photos(photos)
+    which, how = require_photos(photos), require_texts(texts)
     with (
         wiring.survey_store(folder, write=False) as store,
         wiring.zip_maker(out) as box,
         little_collecting(),
     ):
-        report = write(store, wiring.archive_tools(folder, store), box, which, BarProgress())
+        tools = wiring.archive_tools(folder, store)
+        report = write(store, tools, box, which, BarProgress(), how)
     print_json(report.as_dict()) if as_json else _show_made(out, report)
-    for problem in report.problems:
+    _end_with(report.problems)
+
+
+def _end_with(problems: Sequence[Problem]) -> None:
+    """Print problems, and end so that a script sees them."""
+    for problem in problems:
         print_problem(problem)
-    if any(one.severity != "note" for one in report.problems):
+    if any(one.severity != "note" for one in problems):
         raise typer.Exit(WITH_PROBLEMS)
 
 
@@ -96,22 +115,31 @@ def _show_made(out: Path, report: ArchiveReport) -> None:
         print_text(f"left out: {n} {reason}")
 
 
-def package(folder: Folder, out: Out, as_json: Json = False) -> None:
+def package(folder: Folder, out: Out, texts: TextsHow = "refuse", as_json: Json = False) -> None:
     """
     Write a data package: the figures and the records they rest on, as tables that say what each
     column is. `dryslate records import` reads it into an empty project.
     """
     from dryslate.app.package_make import make_package
     from dryslate.app.survey_results import survey_results
+    from dryslate.app.telling_texts import require_texts
 
+    how = require_texts(texts)
     with wiring.survey_store(folder, write=False) as store, wiring.zip_maker(out) as box:
-        report = make_package(store, survey_results(store, wiring.result_settings()), box)
+        report = make_package(store, survey_results(store, wiring.result_settings()), box, how)
     if as_json:
         print_json(report.as_dict())
-        return
+    else:
+        _show_package(out, report)
+
+
+def _show_package(out: Path, report: PackageReport) -> None:
+    """Say what is in a data package."""
     print_text(f"{out}: " + ", ".join(f"{n} {name}" for name, n in report.n_rows.items()))
     if report.n_left_out:
         print_text(f"left out: {report.n_left_out} points on photos that are set aside")
+    if report.n_texts:
+        print_text(f"left out: {report.n_texts} texts that tell where a sensitive site lies")
     for problem in report.sensitive:
         print_problem(problem)
 

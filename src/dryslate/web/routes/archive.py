@@ -17,6 +17,7 @@ from dryslate.app.project_words import LICENCES, set_facts, set_person
 from dryslate.app.publication_records import ROLES, ProjectPerson
 from dryslate.app.site_positions import PlaceWords, set_site_place
 from dryslate.app.survey_results import survey_results
+from dryslate.app.telling_texts import require_texts
 from dryslate.base.typed import typed_number
 from dryslate.web.errors import Refusal
 from dryslate.web.languages import N_
@@ -163,9 +164,11 @@ def start(
     request: Request,
     what: Annotated[str, Form(pattern="^(archive|package)$")],
     photos: Annotated[str, Form(max_length=20)] = "none",
+    texts: Annotated[str, Form(max_length=20)] = "refuse",
 ) -> RedirectResponse:
     """Make the file as a job."""
     reach, observer, which = reach_of(request), observer_of(request), require_photos(photos)
+    how = require_texts(texts)
     project = reach.settings.project
 
     def work(job: Job) -> ArchiveReport | PackageReport:
@@ -173,8 +176,9 @@ def start(
         path = _file(project, what)
         with reach.reading() as store, wiring.zip_maker(path) as box:
             if what == "archive":
-                return make_archive(store, wiring.archive_tools(project, store), box, which, job)
-            return make_package(store, survey_results(store, wiring.result_settings()), box)
+                tools = wiring.archive_tools(project, store)
+                return make_archive(store, tools, box, which, job, how)
+            return make_package(store, survey_results(store, wiring.result_settings()), box, how)
 
     job = reach.jobs.start(translate(request, TITLE), "/archive", observer, work, kind="archive")
     return RedirectResponse(f"/archive?job={job.job_id}", 303)
