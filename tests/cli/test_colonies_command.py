@@ -164,7 +164,7 @@ def test_looks_are_due_from_the_onset_and_overdue_when_missed(trip: Path) -> Non
     assert due["months_2"]["due_date"] == "2031-06-20"
     table = run("colonies", "due", trip, "--today", "2032-01-01", "--overdue")
     assert "1 looks" in table.output
-    assert "overdue, late" in table.output
+    assert "overdue," in table.output
     assert "2032-03-20" in table.output  # the day before the next look begins
     to_do = run("colonies", "due", trip, "--today", "2032-01-01", "--to-do", "--json")
     assert [d["state"] for d in documents(to_do)] == ["overdue"]
@@ -208,6 +208,8 @@ def test_points_picked_by_hand_carry_it_too(trip: Path, carried, photos, tmp_pat
     assert result.exit_code == 0, result.output
     (frame,) = documents(result)
     assert (frame["model"], frame["outline_how"]) == ("similarity", "tie_points")
+    given = ("colonies", "outline", trip, "17", "B2.jpg", "--points", tmp_path / "pairs.csv")
+    assert "Pairs off by 1: 0.0 mm, 2: 0.0 mm" in " ".join(run(*given, *BY).output.split())
     assert run("colonies", "outline", trip, "17", "B2.jpg", "--confirm", *BY).exit_code == 0
 
 

@@ -117,7 +117,7 @@ def test_looks_are_listed_once_the_onset_is_stated_and_can_be_taken_back(pages) 
     (late,) = looks  # one line for what one visit to the site would do
     assert "2 months" in late
     assert "overdue" in late
-    assert "late until" in late
+    assert "worth a late look until" in late
     assert all(address in late for address in both)
     assert "6 months" in html.split("Next")[1].split("</p>")[0]
     missed = html.split("Missed, no longer to be done")[1].split("</ul>")[0]

@@ -98,6 +98,18 @@ class TriedPairs:
         """Whether the pairs may be saved."""
         return bool(self.outline_px) and not any(p.severity == "error" for p in self.problems)
 
+    def words(self) -> str:
+        """Say how far each pair is off, and which does not fit; empty where nothing is known."""
+        off = [
+            f"{n}: {p.away_px:.1f} px" if p.away_mm is None else f"{n}: {p.away_mm:.1f} mm"
+            for n, p in enumerate(self.pairs, 1)
+        ]
+        odd = [
+            f" Pair {n} does not fit the others." for n, p in enumerate(self.pairs, 1) if p.is_odd
+        ]
+        warned = [f" {p.message} {p.fix}" for p in self.problems if p.severity == "warning"]
+        return f"Pairs off by {', '.join(off)}.{''.join(odd + warned)}" if off else ""
+
 
 def tie_sheet(bench: TileBench, store: SurveyStore, colony: Colony, photo_id: str) -> TieSheet:
     """

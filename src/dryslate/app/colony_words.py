@@ -194,7 +194,7 @@ def due_row(due: DueDate) -> tuple[str, ...]:
 def _due_words(due: DueDate) -> str:
     """Say the state of a look; of one that can still be had late, until when."""
     if due.state == "overdue":
-        return f"overdue, late until {due.until_date}"
+        return f"overdue, worth a late look until {due.until_date}"
     return {"late": "done late", "open": "not yet"}.get(due.state, due.state.replace("_", " "))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -18,7 +19,8 @@ from dryslate.cli.render import (
 
 if TYPE_CHECKING:
     from dryslate.app.colony_colours import ColourSeries
-    from dryslate.app.colony_records import Points
+    from dryslate.app.colony_records import Colony, Points, TiePoints
+    from dryslate.app.ports import SurveyStore
     from dryslate.core.health.heat import HeatSeries
 
 Which = tuple[str, str | None, str]
@@ -84,11 +86,27 @@ def carry_all(
                 print_problem(problem)
                 if as_json:
                     print_json({"photo": photo, "problems": [problem.as_dict()]})
+                elif pairs:
+                    _say_pairs(store, colony, photo, pairs)
                 continue
             told = {"photo": photo, **found.as_dict(), "problems": []}
             print_json(told) if as_json else print_text(f"{photo}: {found.words()}")
+            if pairs and not as_json:
+                _say_pairs(store, colony, photo, pairs)
     if n_refused:
         raise typer.Exit(WITH_PROBLEMS)
+
+
+def _say_pairs(store: SurveyStore, colony: Colony, photo: str, pairs: TiePoints) -> None:
+    """Say how far each pair given by hand is off; nothing where the photo is none of its own."""
+    from dryslate.app.colony_ties import try_pairs
+    from dryslate.app.note_records import one_photo
+    from dryslate.base.errors import InputError
+
+    with contextlib.suppress(InputError):
+        words = try_pairs(store, colony, one_photo(store, photo).photo_id, pairs).words()
+        if words:
+            print_text(f"{photo}: {words}")
 
 
 def _pairs(path: Path) -> list[tuple[tuple[float, float], tuple[float, float]]]:

@@ -56,6 +56,9 @@ def test_poor_few_and_one_sided_pairs_are_told(held) -> None:
     poor = try_pairs(store, colony, ids[1], wrong)
     assert "align-misfit" in [p.slug for p in poor.problems]
     assert [p.is_odd for p in poor.pairs] == [False, False, False, False, True]
+    assert poor.words().startswith("Pairs off by 1: ")
+    assert "Pair 5 does not fit the others." in poor.words()
+    assert few.words() == ""
     assert not poor.may_save
     with pytest.raises(InputError, match="align-misfit"):
         carry_by_pairs(store, colony, ids[1], wrong, WHO)
@@ -63,6 +66,7 @@ def test_poor_few_and_one_sided_pairs_are_told(held) -> None:
     aside = try_pairs(store, colony, ids[1], left)
     assert [(p.slug, p.severity) for p in aside.problems] == [("align-one-sided", "warning")]
     assert aside.may_save
+    assert "do not lie all around" in aside.words()
 
 
 def test_saved_with_its_pairs_confirmed_and_the_drawn_one_in_the_change_log(held) -> None:
