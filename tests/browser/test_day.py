@@ -145,7 +145,7 @@ def name_coral(page, do) -> None:
 def take_in_and_correct(page, do, shot, how: str) -> None:
     """Say who works and in which sea, take the card in, correct its photos."""
     main = page.locator("main")
-    do.fill(main.get_by_label("Somebody else"), FIRST)
+    do.fill(main.get_by_label("Your name"), FIRST)
     do.press(main.get_by_role("button", name="Begin"))
     main.get_by_text("Nothing has been taken in yet.").wait_for()
     do.press(page.locator("header").get_by_role("link", name=FIRST))
