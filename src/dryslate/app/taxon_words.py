@@ -6,8 +6,10 @@ import html
 import re
 from collections.abc import Collection
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
-from dryslate.core.identify.taxa import TaxaData
+if TYPE_CHECKING:
+    from dryslate.core.identify.taxa import TaxaData
 
 WORD = re.compile(r"\b[A-Z][a-z]{2,}\b")
 EPITHET = re.compile(r"(?:\s+(?!(?:or|and|spp?|species|indet|not)\b)[a-z][a-z-]{2,}\b)?")

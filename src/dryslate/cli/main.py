@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib
 import os
 import sys
+from collections.abc import Sequence
 from functools import cache
 
 import typer
@@ -12,7 +13,16 @@ import typer
 from dryslate.base.errors import DryslateError
 from dryslate.cli.render import ERROR, words
 
-GROUPS = (
+_MORE = {
+    "project": ("visits", "clock", "control"),
+    "record": ("record", "name", "region"),
+    "sites": ("sites", "describe"),
+    "units": ("units", "set-aside"),
+    "backup": ("backup", "restore"),
+}
+"""Commands of the modules that register others than the one they are called after."""
+
+MODULES = (
     "demo",
     "new",
     "card",
@@ -49,8 +59,16 @@ GROUPS = (
 
 
 @cache
-def build_app() -> typer.Typer:
-    """Return the application with every command registered."""
+def build_app(module: str | None = None) -> typer.Typer:
+    """
+    Return the application.
+
+    Parameters
+    ----------
+    module : str or None
+        Register the commands of this module only: taking all of them apart costs more than most
+        commands take to start. None registers every command.
+    """
     app = typer.Typer(
         name="dryslate",
         no_args_is_help=True,
@@ -64,9 +82,22 @@ def build_app() -> typer.Typer:
         ),
     )
     app.callback()(_front)
-    for name in GROUPS:
+    for name in MODULES if module is None else (module,):
         importlib.import_module(f"dryslate.cli.{name}").register(app)
     return app
+
+
+def module_of(words: Sequence[str]) -> str | None:
+    """
+    Return the module whose command a line begins with, None where it needs to know them all.
+
+    Examples
+    --------
+    >>> module_of(["set-aside", "trip"]), module_of(["--help"]), module_of(["srve"])
+    ('units', None, None)
+    """
+    asked = words[0] if words else ""
+    return next((name for name in MODULES if asked in _MORE.get(name, (name,))), None)
 
 
 def _print_version(wanted: bool) -> None:
@@ -93,7 +124,7 @@ def _front(
 def main() -> None:
     """Run the command line; exit 0 done, 1 error, 2 wrong usage, 3 done with problems."""
     try:
-        build_app()()
+        build_app(module_of(sys.argv[1:]))()
     except DryslateError as error:
         words().print(f"error: {error}", style="bold red", markup=False)
         sys.exit(ERROR)

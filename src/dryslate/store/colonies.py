@@ -5,19 +5,20 @@ from __future__ import annotations
 import sqlite3
 from collections.abc import Iterable
 from dataclasses import asdict, fields
+from typing import TYPE_CHECKING
 
-from dryslate.app.colony_records import (
-    Colony,
-    ColonyColour,
-    ColonyFractions,
-    ColonyFrame,
-    Neighbour,
-    Sighting,
-    StressOnset,
-)
 from dryslate.store.rows import StoreRoom, from_json, to_json
 
-_FRACTIONS = tuple(f.name for f in fields(ColonyFractions))
+if TYPE_CHECKING:  # else where they are used: a trip without any has its first page sooner
+    from dryslate.app.colony_records import (
+        Colony,
+        ColonyColour,
+        ColonyFractions,
+        ColonyFrame,
+        Sighting,
+        StressOnset,
+    )
+
 _OF_COLONY = "WHERE ?1 IS NULL OR organism_id = ?1"
 
 
@@ -40,6 +41,8 @@ class SqliteColonyRoom(StoreRoom):
 
     def colony_sightings(self, organism_id: str | None = None) -> tuple[Sighting, ...]:
         """Return what became of one colony, or of all, by date of the visit."""
+        from dryslate.app.colony_records import Sighting
+
         rows = self._rows(
             "SELECT s.* FROM colony_sightings AS s JOIN visits AS v USING (visit_id) "
             f"{_OF_COLONY} ORDER BY v.date, s.rowid",
@@ -67,8 +70,11 @@ class SqliteColonyRoom(StoreRoom):
 
     def _fractions(self, where: str, values: list[str | None]) -> tuple[ColonyFractions, ...]:
         """Read judgements, oldest first."""
+        from dryslate.app.colony_records import ColonyFractions
+
+        columns = ", ".join(f.name for f in fields(ColonyFractions))
         rows = self._rows(
-            f"SELECT {', '.join(_FRACTIONS)} FROM colony_fractions {where} ORDER BY judgement_no",
+            f"SELECT {columns} FROM colony_fractions {where} ORDER BY judgement_no",
             values,
         )
         return tuple(ColonyFractions(**dict(row)) for row in rows)
@@ -112,6 +118,8 @@ class SqliteColonyRoom(StoreRoom):
 
     def colony_colours(self, organism_id: str | None = None) -> tuple[ColonyColour, ...]:
         """Return the measured colours of one colony's frames, or of all."""
+        from dryslate.app.colony_records import ColonyColour
+
         rows = self._rows(
             f"SELECT * FROM colony_colours {_OF_COLONY} ORDER BY rowid", [organism_id]
         )
@@ -133,6 +141,8 @@ class SqliteColonyRoom(StoreRoom):
 
     def stress_onsets(self, *, with_taken_back: bool = False) -> tuple[StressOnset, ...]:
         """Return when stress set in, by date."""
+        from dryslate.app.colony_records import StressOnset
+
         rows = self._rows(
             "SELECT * FROM stress_onsets WHERE ?1 OR NOT is_taken_back ORDER BY onset_date, rowid",
             [with_taken_back],
@@ -151,12 +161,16 @@ class SqliteColonyRoom(StoreRoom):
 
 def _colony_of(row: sqlite3.Row) -> Colony:
     """Read a colony."""
+    from dryslate.app.colony_records import Colony, Neighbour
+
     neighbours = tuple(Neighbour(**n) for n in from_json(row["neighbours"]))
     return Colony(**dict(row) | {"neighbours": neighbours})
 
 
 def _frame_of(row: sqlite3.Row) -> ColonyFrame:
     """Read a frame."""
+    from dryslate.app.colony_records import ColonyFrame
+
     values = dict(row)
     values["outline_px"] = tuple((float(x), float(y)) for x, y in from_json(row["outline_px"]))
     values["tie_points_px"] = tuple(

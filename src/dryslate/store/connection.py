@@ -52,10 +52,16 @@ def connect(path: Path, *, write: bool) -> sqlite3.Connection:
     """
     address = path.resolve().as_uri()
     mode = "?mode=rwc" if write else "?mode=ro"
-    if not write and not os.access(path.parent, os.W_OK) and not _has_journal(path):
-        mode += "&immutable=1"  # nobody can write there, and without a journal all is in the file
+    if not write and is_unchanging(path):
+        mode += "&immutable=1"
     with _told(path):
-        connection = sqlite3.connect(address + mode, uri=True, isolation_level=None, timeout=10.0)
+        connection = sqlite3.connect(
+            address + mode,
+            uri=True,
+            isolation_level=None,
+            timeout=10.0,
+            check_same_thread=write,  # a server's readers hand theirs on, one at a time
+        )
         connection.row_factory = sqlite3.Row
         connection.execute("PRAGMA foreign_keys = ON")
         connection.execute("PRAGMA recursive_triggers = ON")
@@ -101,6 +107,11 @@ def add_functions(
     """Give the connection what its log triggers ask for: who is writing, and the time."""
     connection.create_function("dryslate_who", 0, who)
     connection.create_function("dryslate_now", 0, now)
+
+
+def is_unchanging(path: Path) -> bool:
+    """Tell whether nobody can write there, and all is in the file, for want of a journal."""
+    return not os.access(path.parent, os.W_OK) and not _has_journal(path)
 
 
 def _has_journal(path: Path) -> bool:

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import asdict
+from typing import TYPE_CHECKING
 
-from dryslate.app.logger_records import LoggerFile, SiteLogger
 from dryslate.store.rows import StoreRoom
+
+if TYPE_CHECKING:  # else where they are used: the first page shows none, and is there sooner
+    from dryslate.app.logger_records import LoggerFile, SiteLogger
 
 
 class SqliteLoggerRoom(StoreRoom):
@@ -13,6 +16,8 @@ class SqliteLoggerRoom(StoreRoom):
 
     def logger_files(self, sha256: str | None = None) -> tuple[LoggerFile, ...]:
         """Return one file, or all; with their words."""
+        from dryslate.app.logger_records import LoggerFile
+
         rows = self._rows(
             "SELECT * FROM logger_files WHERE ?1 IS NULL OR sha256 = ?1 ORDER BY sha256", [sha256]
         )
@@ -22,6 +27,8 @@ class SqliteLoggerRoom(StoreRoom):
         self, site: str | None = None, *, with_taken_back: bool = False
     ) -> tuple[SiteLogger, ...]:
         """Return the loggers of one site, or of all, in the order kept."""
+        from dryslate.app.logger_records import SiteLogger
+
         rows = self._rows(
             "SELECT * FROM site_loggers WHERE ?1 IS NULL OR site = ?1 ORDER BY rowid", [site]
         )

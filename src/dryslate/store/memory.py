@@ -7,6 +7,8 @@ import threading
 from collections.abc import Callable, Sequence
 from typing import Any, TypeVar
 
+from dryslate.store.idle import IdleConnections
+
 T = TypeVar("T")
 
 
@@ -23,9 +25,15 @@ class ReadMemory:
     -----
     What is kept goes to several threads, so nobody may change it. The stamp is taken before the
     rows are read: rows newer than their stamp are read once more than needed, never once less.
+
+    Attributes
+    ----------
+    idle : IdleConnections
+        Connections of readers that are done.
     """
 
     def __init__(self) -> None:
+        self.idle = IdleConnections()
         self._lock = threading.Lock()
         self._seen: int | None = None
         self._changed: dict[str, int] = {}

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict
+from typing import TYPE_CHECKING
 
-from dryslate.app.publication_records import FACTS, NameId, ProjectPerson, SitePlace, UnitPlace
 from dryslate.store.rows import StoreRoom
+
+if TYPE_CHECKING:  # else where they are used: the first page shows none, and is there sooner
+    from dryslate.app.publication_records import NameId, ProjectPerson, SitePlace, UnitPlace
 
 
 class SqlitePublicationRoom(StoreRoom):
@@ -19,6 +22,8 @@ class SqlitePublicationRoom(StoreRoom):
 
     def project_facts(self) -> dict[str, str]:
         """Return what the project says of itself: those of `FACTS` that are set."""
+        from dryslate.app.publication_records import FACTS
+
         found = {str(row["name"]): str(row["value"]) for row in self._rows("SELECT * FROM project")}
         return {name: found[name] for name in FACTS if found.get(name)}
 
@@ -33,6 +38,8 @@ class SqlitePublicationRoom(StoreRoom):
 
     def site_places(self) -> tuple[SitePlace, ...]:
         """Return where sites lie, by site."""
+        from dryslate.app.publication_records import SitePlace
+
         rows = self._rows("SELECT * FROM site_places ORDER BY site")
         return tuple(SitePlace(**dict(row)) for row in rows)
 
@@ -45,6 +52,8 @@ class SqlitePublicationRoom(StoreRoom):
 
     def unit_places(self) -> tuple[UnitPlace, ...]:
         """Return where units lie that have a position of their own, by unit."""
+        from dryslate.app.publication_records import UnitPlace
+
         rows = self._rows("SELECT * FROM unit_places ORDER BY unit_id")
         return tuple(UnitPlace(**dict(row)) for row in rows)
 
@@ -56,6 +65,8 @@ class SqlitePublicationRoom(StoreRoom):
 
     def project_people(self) -> tuple[ProjectPerson, ...]:
         """Return who stands for the project, in the order first saved."""
+        from dryslate.app.publication_records import ProjectPerson
+
         rows = self._rows("SELECT * FROM project_people ORDER BY rowid")
         return tuple(ProjectPerson(**dict(row)) for row in rows)
 
@@ -72,6 +83,8 @@ class SqlitePublicationRoom(StoreRoom):
 
     def name_ids(self) -> tuple[NameId, ...]:
         """Return what names are called in registers, by name."""
+        from dryslate.app.publication_records import NameId
+
         rows = self._rows("SELECT * FROM name_ids ORDER BY name")
         return tuple(NameId(**dict(row)) for row in rows)
 

@@ -41,6 +41,7 @@ class StoreRoom:
 
     _db: sqlite3.Connection
     _memory: ReadMemory | None = None
+    _n_under_way = 0
 
     def write(self) -> AbstractContextManager[None]:
         """One transaction: all of it or nothing."""
@@ -55,7 +56,11 @@ class StoreRoom:
         """
         if values and values[0] is not None:
             sql = _NONE_OR_THIS.sub(r"\1 = ?1", sql)
-        yield from self._db.execute(sql, values)
+        self._n_under_way += 1
+        try:
+            yield from self._db.execute(sql, values)
+        finally:
+            self._n_under_way -= 1
 
     def _recall(self, name: str, tables: Sequence[str], read: Callable[[], T]) -> T:
         """Return what `read` returns; from a server's memory where `tables` are as they were."""

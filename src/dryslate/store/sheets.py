@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import asdict
+from typing import TYPE_CHECKING
 
-from dryslate.app.sheet_records import PrintedSheet, SheetPhoto
-from dryslate.core.sheet.page import content_from_dict, content_to_dict
 from dryslate.store.rows import StoreRoom, from_json, to_json
+
+if TYPE_CHECKING:  # else where they are used: the first page shows none, and is there sooner
+    from dryslate.app.sheet_records import PrintedSheet, SheetPhoto
 
 
 class SqliteSheetRoom(StoreRoom):
@@ -15,6 +17,9 @@ class SqliteSheetRoom(StoreRoom):
 
     def printed_sheets(self) -> tuple[PrintedSheet, ...]:
         """Return every printed page, in the order printed."""
+        from dryslate.app.sheet_records import PrintedSheet
+        from dryslate.core.sheet.page import content_from_dict
+
         rows = self._rows("SELECT * FROM printed_sheets ORDER BY rowid")
         return tuple(
             PrintedSheet(**{**dict(row), "content": content_from_dict(from_json(row["content"]))})
@@ -23,6 +28,8 @@ class SqliteSheetRoom(StoreRoom):
 
     def save_printed_sheets(self, sheets: Iterable[PrintedSheet]) -> None:
         """Add printed pages, all or none; a number that is there already is refused."""
+        from dryslate.core.sheet.page import content_to_dict
+
         with self.write():
             for sheet in sheets:
                 self._keep("observers", {"observer": sheet.observer})
@@ -42,6 +49,8 @@ class SqliteSheetRoom(StoreRoom):
 
     def sheet_photos(self, unit_id: str | None = None) -> tuple[SheetPhoto, ...]:
         """Return the photos of sheets of one unit, or all, in the order joined."""
+        from dryslate.app.sheet_records import SheetPhoto
+
         rows = self._rows(
             "SELECT * FROM sheet_photos WHERE ?1 IS NULL OR unit_id = ?1 "
             "ORDER BY joined_at, photo_id",

@@ -25,12 +25,14 @@ from dryslate.store.connection import (
     connect,
     database_error,
     is_on_network,
+    is_unchanging,
     network_problem,
     now_utc,
     set_journal,
 )
 from dryslate.store.health import SqliteHealthRoom
 from dryslate.store.identifications import SqliteIdentificationRoom
+from dryslate.store.idle import Place, place_of
 from dryslate.store.lock import WriterLock
 from dryslate.store.loggers import SqliteLoggerRoom
 from dryslate.store.memory import ReadMemory
@@ -118,6 +120,7 @@ class SqliteSurveyStore(
         self._wait_s = options.wait_s
         self._by_turns = False
         self._lock: WriterLock | None = None
+        self._place: Place | None = None
         self._problems: tuple[Problem, ...] = ()
         add_functions(connection, lambda: self.who, self._now)
 
@@ -159,7 +162,9 @@ class SqliteSurveyStore(
         migrations = load_migrations() if options.migrations is None else options.migrations
         if write:
             return cls._open_writer(project, options, migrations)
-        connection = connect(path, write=False)
+        place = place_of(path) if options.memory and not is_unchanging(path) else None
+        waiting = options.memory.idle.take(place) if options.memory else None
+        connection = waiting or connect(path, write=False)
         try:
             outdated = bool(pending(connection, migrations, project))
         except BaseException:
@@ -171,6 +176,7 @@ class SqliteSurveyStore(
             connection = connect(path, write=False)
         store = cls(project, connection, options)
         store._memory = options.memory
+        store._place = place
         return store
 
     @classmethod
@@ -301,7 +307,11 @@ class SqliteSurveyStore(
 
     def close(self) -> None:
         """Close the database and let the next writer in."""
-        self._db.close()
+        db: sqlite3.Connection | None = self.__dict__.pop("_db", None)
+        if db is not None and (self._memory is None or self._n_under_way):
+            db.close()
+        elif db is not None and self._memory is not None:
+            self._memory.idle.give_back(self._place, db)
         if self._lock is not None:
             self._lock.release()
             self._lock = None
@@ -319,4 +329,6 @@ class SqliteSurveyStore(
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
+        if kind is not None:
+            self._place = None  # a query that broke off may still be under way
         self.close()

@@ -48,6 +48,7 @@ async def lifespan(app: Starlette) -> AsyncIterator[None]:
     """Stop long jobs when the server ends; they go on where they stopped when run again."""
     yield
     app.state.reach.jobs.stop_all()
+    app.state.reach.close()
 
 
 async def _told(request: Request, error: Exception) -> Response:

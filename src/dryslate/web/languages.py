@@ -22,7 +22,7 @@ from dryslate.base.figures import rounded_to_doubt
 LANGUAGES = {"en": "English", "fr": "Français"}
 """Languages that the pages are being written in, each in its own words; see `offered`."""
 LOCALES = {"en": "en_GB", "fr": "fr_FR"}
-_GAP = re.compile(r'^msgstr(?:\[\d\])? ""\n(?!")|^#,.*\bfuzzy\b', re.M)
+_GAP = re.compile(rb'\n(?:msgstr(?:\[\d\])? ""\r?\n(?!")|#,[^\n]*\bfuzzy\b)')
 """A text of a catalogue that is empty or not sure; the head's text goes on in the next line."""
 
 SAID = "said"
@@ -69,7 +69,7 @@ def offered() -> dict[str, str]:
 def _is_whole(language: str) -> bool:
     """Tell whether every text of a catalogue is translated; reads it without taking it apart."""
     place = files("dryslate.web") / "locale" / f"{language}.po"
-    return place.is_file() and _GAP.search(place.read_text("utf-8")) is None
+    return place.is_file() and _GAP.search(place.read_bytes()) is None
 
 
 def language_of(request: Request) -> str:

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import cache, partial
 from importlib.resources import files
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import Environment, PackageLoader, StrictUndefined, pass_context
+from jinja2.runtime import Context
 from markupsafe import Markup
 from starlette.requests import Request
 from starlette.responses import HTMLResponse
 
+import dryslate
 from dryslate.web.job_words import job_words
 from dryslate.web.languages import catalogue, day, number, offered, signed, size_words
 from dryslate.web.languages import language_of as language_of  # noqa: PLC0414  taken along
@@ -18,6 +21,7 @@ from dryslate.web.places import around
 from dryslate.web.reach import Reach, reach_of
 from dryslate.web.reason_words import reason_words
 from dryslate.web.said import colon, said, semicolon, told, value
+from dryslate.web.taken_apart import templates_taken_apart
 from dryslate.web.taxon_names import genera, genera_of, taxon
 
 LIGHTS = ("auto", "light", "dark")
@@ -33,21 +37,35 @@ def _environment(language: str) -> Environment:
         extensions=["jinja2.ext.i18n"],
         trim_blocks=True,
         lstrip_blocks=True,
+        bytecode_cache=templates_taken_apart(),
     )
     environment.install_gettext_translations(catalogue(language), newstyle=True)  # type: ignore[attr-defined]
     environment.filters["taxon"], environment.filters["genera"] = taxon, genera
-    environment.filters["doubt"] = lambda size: size_words(size[0], size[1], language)
-    environment.filters["number"] = lambda value, digits=1: number(value, digits, language)
-    environment.filters["day"] = lambda text: day(text, language)
-    environment.filters["signed"] = lambda value: signed(value, language)
-    environment.filters["told"] = partial(told, language)
-    environment.filters["said"] = lambda text, of_data=False: said_html(language, text, of_data)
-    environment.filters["in_words"] = lambda text: value(language, text, of_data=True)
-    environment.filters["capitalize_first"] = lambda text: text[:1].upper() + text[1:]
-    environment.filters["minutes"] = partial(minutes_words, language)
-    environment.filters["gap"] = partial(gap_words, language)
-    environment.filters["reason"] = partial(reason_words, language)
+    own: dict[str, Callable[..., Any]] = {
+        "doubt": lambda size: size_words(size[0], size[1], language),
+        "number": lambda value, digits=1: number(value, digits, language),
+        "day": lambda text: day(text, language),
+        "signed": lambda value: signed(value, language),
+        "told": partial(told, language),
+        "said": lambda text, of_data=False: said_html(language, text, of_data),
+        "in_words": lambda text: value(language, text, of_data=True),
+        "capitalize_first": lambda text: text[:1].upper() + text[1:],
+        "minutes": partial(minutes_words, language),
+        "gap": partial(gap_words, language),
+        "reason": partial(reason_words, language),
+    }
+    environment.filters.update((name, _when_shown(does)) for name, does in own.items())
     return environment
+
+
+def _when_shown(does: Callable[..., Any]) -> Callable[..., Any]:
+    """Keep a filter from being worked out ahead: templates taken apart serve all languages."""
+
+    @pass_context
+    def filtered(_context: Context, *given: Any, **named: Any) -> Any:
+        return does(*given, **named)
+
+    return filtered
 
 
 def said_html(language: str, text: str, of_data: bool = False) -> str:
@@ -164,16 +182,21 @@ def vendor_is_there() -> bool:
 
 @cache
 def static_version() -> str:
-    """Return a text that changes when any of our static files does, for the browser's cache."""
-    import hashlib
+    """
+    Return a text that changes when any of our static files does, for the browser's cache.
 
-    seen = hashlib.sha256()
-    parts = [files("dryslate.web") / "static"]
+    Their sizes and times are looked at and not their content, which takes longer than the page.
+    """
+    import hashlib
+    import os
+
+    seen = hashlib.sha256(dryslate.__version__.encode())
+    parts = [str(files("dryslate.web") / "static")]
     while parts:
-        here = parts.pop()
-        for entry in sorted(here.iterdir(), key=lambda one: one.name):
+        for entry in sorted(os.scandir(parts.pop()), key=lambda one: one.name):
             if entry.is_dir():
-                parts.append(entry)
+                parts.append(entry.path)
             elif not entry.name.startswith("."):
-                seen.update(entry.name.encode() + entry.read_bytes())
+                told = entry.stat()
+                seen.update(f"{entry.name} {told.st_size} {told.st_mtime_ns}\n".encode())
     return seen.hexdigest()[:12]

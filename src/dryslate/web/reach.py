@@ -50,6 +50,11 @@ class Reach:
         with wiring.survey_store(self.settings.project, write=False, memory=self._memory) as store:
             yield store
 
+    def close(self) -> None:
+        """Let go of the project's records, so that the last to write can leave them in one file."""
+        if self._memory is not None:
+            self._memory.idle.close()
+
     @contextlib.contextmanager
     def writing(self, who: str) -> Iterator[SurveyStore]:
         """

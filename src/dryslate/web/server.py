@@ -4,16 +4,21 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import gc
 import logging
 import os
 import socket
 import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from dryslate.base.errors import DryslateError, SettingsError
 from dryslate.base.problems import Problem
 from dryslate.web.settings import ServeSettings
+
+if TYPE_CHECKING:
+    from dryslate.web.front import Front
 
 FIRST_PORT = 8321
 TRIED_PORTS = 40
@@ -37,12 +42,21 @@ def serve(settings: ServeSettings, say: Callable[[str], None]) -> None:
     StoreError
         As opening the project does.
     """
+    gc.disable()
+    try:
+        _serve(settings, say)
+    finally:
+        gc.unfreeze()
+        gc.enable()
+
+
+def _serve(settings: ServeSettings, say: Callable[[str], None]) -> None:
+    """Serve with nothing collected until all is loaded."""
     import uvicorn
 
     from dryslate import wiring
     from dryslate.web.front import Front
     from dryslate.web.pages import vendor_is_there
-    from dryslate.web.warm import warm
 
     with wiring.survey_store(settings.project, write=False):
         pass  # refuses a folder that is no project before anything is made
@@ -63,11 +77,24 @@ def serve(settings: ServeSettings, say: Callable[[str], None]) -> None:
             say(str(parts_missing()))
         say(f"Open: {settings.address}")
         say("Stop with Ctrl+C. Everything that the pages called saved is on disk.")
-        beside = threading.Timer(WARM_AFTER_S, warm, (front,))
+        beside = threading.Timer(WARM_AFTER_S, _load_beside, (front,))
         beside.daemon = True
         beside.start()
         with contextlib.suppress(KeyboardInterrupt):
             uvicorn.Server(config).run(sockets=[sock])
+
+
+def _load_beside(front: Front) -> None:
+    """
+    Load what is slow, then let unused objects be collected again, among what comes from now on.
+
+    What is loaded stays for good: going through it time and again would hold up starts and answers.
+    """
+    from dryslate.web.warm import warm
+
+    warm(front)
+    gc.freeze()
+    gc.enable()
 
 
 def is_no_stopping(record: logging.LogRecord) -> bool:
