@@ -275,3 +275,43 @@ def test_a_point_set_from_afar_carries_more_doubt_until_it_is_moved_by_keys(
     assert handles.count() == 3
     page.keyboard.press("Escape")
     assert handles.count() == 0
+
+
+def test_tiles_are_there_before_the_viewer_asks_and_come_once(server_of, open_page, web_project):
+    page = open_page(server_of(web_project))
+    photo_id, _ = first_measured(web_project)
+    open_photo(page, photo_id)
+    page.wait_for_function("performance.getEntriesByName('photo-sharp').length > 0")
+    told = page.evaluate(
+        "() => ({opened: performance.getEntriesByName('photo-open')[0].startTime,"
+        " tiles: performance.getEntriesByType('resource')"
+        " .filter((e) => e.name.includes('/tiles/corrected/')).map((e) => [e.name, e.startTime])})"
+    )
+    assert min(at for _, at in told["tiles"]) < told["opened"]
+    assert len({name for name, _ in told["tiles"]}) == len(told["tiles"])
+
+
+def test_reading_is_asked_for_before_the_frame_and_only_once(
+    server_of, open_page, own_project, screen_of
+):
+    page = open_page(server_of(own_project))
+    photo_id, row = first_measured(own_project)
+    open_photo(page, photo_id)
+    x, y = screen_of(page, row.result["cards"][0]["corners_px"][0])
+    page.keyboard.press("l")
+    page.mouse.click(x, y)
+    asked = []
+    page.on("request", lambda r: asked.append(r) if r.url.endswith("/measure/try") else None)
+    send = (
+        "([kind, x, y]) => document.querySelector('#stage .openseadragon-canvas').dispatchEvent("
+        "new PointerEvent(kind, {clientX: x, clientY: y, bubbles: true}))"
+    )
+    with page.expect_response("**/measure/try"):
+        page.evaluate(send, ["pointerrawupdate", x + 80, y + 10])
+    page.evaluate(send, ["pointermove", x + 80, y + 10])  # the same move, as the frame begins
+    page.wait_for_timeout(200)
+    assert len(asked) == 1
+    assert "mm" in reading(page)
+    with page.expect_response("**/measure/try"):  # browsers that know the second kind alone
+        page.evaluate(send, ["pointermove", x + 90, y + 10])
+    assert len(asked) == 2

@@ -18,6 +18,7 @@ from dryslate.web.card_panel import card_context
 from dryslate.web.pages import page
 from dryslate.web.photo_words import KINDS, NEXT, STOOD, said, script_words
 from dryslate.web.reach import reach_of
+from dryslate.web.tiles_ahead import tiles_ahead
 from dryslate.web.unit_view import unit_words_of
 
 router = APIRouter()
@@ -108,13 +109,15 @@ def photo(request: Request, photo_id: PhotoId) -> HTMLResponse:
     with reach.reading() as store:
         sheet = photo_sheet(tile_bench_of(reach), store, photo_id)
         about_card = card_context(request, store, photo_id)
+    view = sheet.for_viewer()
     return page(
         request,
         "photo.html",
         **about_card,
         reasons=unit_words_of(request)["reasons"],
         sheet=sheet,
-        view=sheet.for_viewer(),
+        view=view,
+        tiles_ahead=tiles_ahead(view) if sheet.size_px else (),
         kinds=[(kind, key, said(request, label)) for kind, key, label in KINDS],
         stood=[(value, key, said(request, label)) for value, key, label in STOOD],
         js_words=script_words(request),

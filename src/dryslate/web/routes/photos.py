@@ -31,6 +31,8 @@ if TYPE_CHECKING:
     from dryslate.app.ports import SurveyStore
 
 router = APIRouter()
+PICTURES_AT_ONCE = 10
+"""Pictures of the first screen, which the browser fetches before it knows where they stand."""
 
 
 @router.get("/photos", response_class=HTMLResponse)
@@ -94,6 +96,7 @@ def at_visit(visits: Sequence[VisitSummary], visit_id: str) -> VisitSummary | No
 def list_words(request: Request, found: PhotoPage) -> dict[str, Any]:
     """Return the words of the photos that are listed."""
     return {
+        "at_once": PICTURES_AT_ONCE,
         "outcomes": in_language(request, OUTCOMES),
         "cards": {line.photo_id: card_words(request, line) for line in found.lines},
         "may_change": session_of(request).may("surveyor"),

@@ -57,6 +57,7 @@ export class Measuring {
     this.mark.append(svg("path", { class: "under" }), svg("path", {}));
     this.layer.append(...this.lines, rubber, this.mark, this.points);
     view.on("click", ({ xy }) => this.#clicked(xy));
+    view.on("aim", ({ xy, event }) => this.#aimed(xy, event));
     view.on("move", ({ xy, event }) => this.#pointed(xy, event));
     view.on("change", () => this.#drawCross());
     document.addEventListener("keydown", (event) => this.#key(event));
@@ -215,11 +216,19 @@ export class Measuring {
     this.#insert(i + 1, [(points[i][0] + next[0]) / 2, (points[i][1] + next[1]) / 2], 1 / this.view.scale);
   }
 
-  #pointed(xy, event) {
-    if (!this.#draft || this.#draft.isDone || event.buttons) return;
-    this.#cross = this.view.inside(xy);
+  /** Put the cross under the pointer and ask for its reading; false where nothing is being drawn. */
+  #aimed(xy, event) {
+    if (!this.#draft || this.#draft.isDone || event.buttons) return false;
+    const [x, y] = this.view.inside(xy);
+    const isThere = this.#cross && this.#cross[0] === x && this.#cross[1] === y;
+    this.#cross = [x, y];
     this.#crossDoubt = 1 / this.view.scale;
-    this.#ask();
+    if (!isThere) this.#ask();
+    return true;
+  }
+
+  #pointed(xy, event) {
+    if (!this.#aimed(xy, event)) return;
     this.parts.loupe.show(this.#cross);
     this.#drawCross();
   }

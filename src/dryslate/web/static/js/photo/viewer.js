@@ -23,7 +23,7 @@ class View {
   #viewer;
   #group;
   #layers = new Map();
-  #listeners = { change: [], click: [], move: [] };
+  #listeners = { change: [], click: [], move: [], aim: [] };
   #share = 100;
   #isArriving = false; // a corrected picture that is not there yet
   #owner = null;
@@ -42,6 +42,8 @@ class View {
       if (event.quick) this.#pointed("click", { xy: this.toPhoto(event.position), event: event.originalEvent });
     });
     viewer.canvas.addEventListener("pointermove", (event) => this.#pointed("move", { xy: this.ofEvent(event), event }));
+    // sent at once, where the browser can; "pointermove" waits for the next frame
+    viewer.canvas.addEventListener("pointerrawupdate", (event) => { if (!this.#owner) this.#tell("aim", { xy: this.ofEvent(event), event }); });
     viewer.addHandler("canvas-key", (event) => { event.preventDefaultAction = true; });
     viewer.addHandler("canvas-double-click", (event) => { event.preventDefaultAction = true; });
     this.#placed();
@@ -100,7 +102,10 @@ class View {
     return [Math.min(Math.max(x, 0), w - 1), Math.min(Math.max(y, 0), h - 1)];
   }
 
-  /** Call `listener` when the view moved ("change"), at a click on the photo ("click", {xy, event}) or as the pointer moves ("move"). */
+  /**
+   * Call `listener` when the view moved ("change"), at a click on the photo ("click", {xy, event}) or as the pointer moves
+   * ("move", before each frame; "aim", in some browsers only, as soon as it is known and more often than there are frames).
+   */
   on(what, listener) {
     this.#listeners[what].push(listener);
     if (what === "change") listener(this);
