@@ -291,6 +291,16 @@ def test_tiles_are_there_before_the_viewer_asks_and_come_once(server_of, open_pa
     assert len({name for name, _ in told["tiles"]}) == len(told["tiles"])
 
 
+def test_what_is_measured_comes_with_the_page(server_of, open_page, web_project):
+    page = open_page(server_of(web_project))
+    photo_id, _ = first_measured(web_project)
+    asked = []
+    page.on("request", lambda r: asked.append(r.url) if r.url.endswith("/state") else None)
+    open_photo(page, photo_id)
+    assert page.locator("#measured li").count() >= len(standing(web_project, photo_id))
+    assert asked == []
+
+
 def test_reading_is_asked_for_before_the_frame_and_only_once(
     server_of, open_page, own_project, screen_of
 ):

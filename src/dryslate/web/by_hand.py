@@ -31,8 +31,8 @@ from dryslate.web.card_panel import card_context, correction_words, try_words
 from dryslate.web.errors import answer_to
 from dryslate.web.languages import N_, number
 from dryslate.web.pages import language_of, part, translate
+from dryslate.web.photo_state import state_of
 from dryslate.web.reach import Reach, observer_of, reach_of
-from dryslate.web.routes.photo_work import state_of
 
 if TYPE_CHECKING:
     from dryslate.app.one_point import PickedPoint

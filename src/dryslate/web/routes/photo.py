@@ -6,6 +6,7 @@ from typing import Annotated
 from urllib.parse import quote
 
 from fastapi import APIRouter, Path, Query, Request
+from fastapi.encoders import jsonable_encoder
 from starlette.responses import HTMLResponse, Response
 
 from dryslate import wiring
@@ -16,6 +17,7 @@ from dryslate.app.tiles import TilePlace, Variant
 from dryslate.web.benches import tile_bench_of
 from dryslate.web.card_panel import card_context
 from dryslate.web.pages import page
+from dryslate.web.photo_state import state_of
 from dryslate.web.photo_words import KINDS, NEXT, STOOD, said, script_words
 from dryslate.web.reach import reach_of
 from dryslate.web.tiles_ahead import tiles_ahead
@@ -109,6 +111,7 @@ def photo(request: Request, photo_id: PhotoId) -> HTMLResponse:
     with reach.reading() as store:
         sheet = photo_sheet(tile_bench_of(reach), store, photo_id)
         about_card = card_context(request, store, photo_id)
+        state = jsonable_encoder(state_of(request, store, photo_id)) if sheet.size_px else None
     view = sheet.for_viewer()
     return page(
         request,
@@ -117,6 +120,7 @@ def photo(request: Request, photo_id: PhotoId) -> HTMLResponse:
         reasons=unit_words_of(request)["reasons"],
         sheet=sheet,
         view=view,
+        state=state,
         tiles_ahead=tiles_ahead(view) if sheet.size_px else (),
         kinds=[(kind, key, said(request, label)) for kind, key, label in KINDS],
         stood=[(value, key, said(request, label)) for value, key, label in STOOD],

@@ -11,15 +11,12 @@ from starlette.responses import JSONResponse
 from dryslate import wiring
 from dryslate.app import card_grid, measure_saved
 from dryslate.app.coral_health import SHARES, note_health
-from dryslate.app.measure_saved import Notes, SaveRequest, photo_state
+from dryslate.app.measure_saved import Notes, SaveRequest
 from dryslate.app.measure_try import Asked, Prepared, prepare, try_measure
-from dryslate.app.ports import SurveyStore
-from dryslate.app.tiles import require_photo
 from dryslate.web.benches import bench_of, shelf_of
-from dryslate.web.languages import language_of
-from dryslate.web.pages import state_words
+from dryslate.web.photo_state import state_of
 from dryslate.web.reach import Reach, observer_of, reach_of
-from dryslate.web.reading_words import reading_words, short_words
+from dryslate.web.reading_words import reading_words
 from dryslate.web.routes.photo import PhotoId
 
 router = APIRouter()
@@ -75,21 +72,6 @@ def notes_of(reach: Reach) -> Notes:
     tables = wiring.reference_tables(reach.settings.project)
     taxa = reach.keep("taxa data", lambda: tables.taxa()[0])
     return Notes(taxa=taxa, now=wiring.clock().now_utc())
-
-
-def state_of(request: Request, store: SurveyStore, photo_id: str) -> dict[str, Any]:
-    """Return what is measured and noted in a photo, with every value in words."""
-    state = photo_state(store, require_photo(store, photo_id))
-    for row in (*state["measurements"], *state["taken_back"]):
-        row["point_u_px"] = row["values"].get("point_u_px") or 1.0
-        row["stood"] = row["values"].get("card_stood") or ""
-        row["short"] = short_words(request, row["values"])
-        row["words"] = reading_words(request, row.pop("values"))
-    reach, language = reach_of(request), language_of(request)
-    for coral in state["corals"]:
-        form = coral.get("growth_form") or ""
-        coral["growth_form_words"] = state_words(reach, language, "growth_form", form)
-    return state
 
 
 @router.post("/photos/{photo_id}/measure/try")

@@ -11,7 +11,6 @@ import { Coral } from "./coral.js";
 
 const text = words("words");
 const photo = { ...words("photo"), words: text };
-const stateAsked = fetch(`/photos/${photo.photo_id}/state`, { headers: { accept: "application/json" } });
 const at = (id) => document.getElementById(id);
 
 /** Draw a line twice, dark under light, so that it is seen on any ground. */
@@ -133,7 +132,6 @@ export function corrected(told) {
   measuring.readAgain();
 }
 
-const answer = await stateAsked;
-if (answer.ok) show(await answer.json()); else say((await answer.json()).problems);
+show(words("state"));
 performance.mark("photo-ready");
 document.documentElement.dataset.photo = "open";
