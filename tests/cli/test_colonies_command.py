@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import json
+from dataclasses import replace
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -13,6 +14,8 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
+from dryslate import wiring
+from dryslate.app.colony_colours import colour_series
 from dryslate.cli.main import build_app
 
 SITE, FIRST, LATER = "Quiet Ledge", "2031-05-04", "2031-06-20"
@@ -113,6 +116,23 @@ def test_paling_is_seen_against_the_own_first_visit(trip: Path, carried, photos)
     assert changes["white_distance"]["difference"] < -10.0
     again = run("colonies", "follow", trip, *BY, "--json")
     assert documents(again) == [found]
+
+
+def test_colours_of_an_earlier_version_hold_and_are_measured_again(trip: Path, carried) -> None:
+    (now,) = documents(run("colonies", "follow", trip, *BY, "--json"))
+    with wiring.survey_store(trip, write=True, who="Ana") as store:
+        rows = store.colony_colours()
+        store.save_colony_colours(
+            replace(row, measured={k: v for k, v in row.measured.items() if k != "mismatch_u"})
+            for row in rows
+        )
+    with wiring.survey_store(trip, write=False) as store:
+        before = colour_series(store, store.colonies()[0])
+    assert before.n_stale == 0
+    assert len(before.visits) == 2
+    assert documents(run("colonies", "follow", trip, *BY, "--json")) == [now]
+    with wiring.survey_store(trip, write=False) as store:
+        assert all("mismatch_u" in row.measured for row in store.colony_colours() if row.measured)
 
 
 def test_words_name_a_change_only_beyond_its_doubt(trip: Path, carried) -> None:

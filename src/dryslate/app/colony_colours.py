@@ -85,6 +85,30 @@ def stale_frames(store: SurveyStore, colony: Colony) -> tuple[ColonyFrame, ...]:
     return tuple(found)
 
 
+def frames_to_measure(store: SurveyStore, colony: Colony) -> tuple[ColonyFrame, ...]:
+    """
+    Return the frames to measure: the stale ones, and those measured before doubt was told apart.
+
+    Parameters
+    ----------
+    store : SurveyStore
+    colony : Colony
+
+    Returns
+    -------
+    tuple of ColonyFrame
+        What was measured before still holds, with a wider doubt of changes than need be.
+    """
+    stale = stale_frames(store, colony)
+    before = {
+        row.photo_id
+        for row in store.colony_colours(colony.organism_id)
+        if "lab" in row.measured and "mismatch_u" not in row.measured
+    } - {frame.photo_id for frame in stale}
+    frames = store.colony_frames(colony.organism_id)
+    return (*stale, *(one for one in frames if one.photo_id in before and is_ready(one)))
+
+
 def _key_of(row: CorrectionRow | None) -> str:
     """Return the key of a correction; empty without one."""
     return "" if row is None else row.key
@@ -217,7 +241,7 @@ def follow_colony(bench: Bench, colony: Colony, now: str) -> tuple[ColonyColour,
         What was measured now; run again, nothing is left to measure.
     """
     done = []
-    for frame in stale_frames(bench.store, colony):
+    for frame in frames_to_measure(bench.store, colony):
         found = measure_frame(bench, frame, now)
         bench.store.save_colony_colours([found])
         done.append(found)

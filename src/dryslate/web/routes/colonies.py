@@ -11,7 +11,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from dryslate import wiring
 from dryslate.app.colonies import TagRequest, find_colony, tag_colony
 from dryslate.app.colony_book import colony_stories, colony_story
-from dryslate.app.colony_colours import colour_series, measure_frame, stale_frames
+from dryslate.app.colony_colours import colour_series, frames_to_measure, measure_frame
 from dryslate.app.colony_due import (
     TO_DO,
     due_dates,
@@ -222,7 +222,7 @@ def follow(request: Request, organism_id: OrganismId) -> Response:
     with reach.reading() as store:
         found = find_colony(store, organism_id)
         bench = bench_of(reach, store)
-        rows = [measure_frame(bench, frame, now) for frame in stale_frames(store, found)]
+        rows = [measure_frame(bench, frame, now) for frame in frames_to_measure(store, found)]
     with reach.writing(observer) as store:
         store.save_colony_colours(rows)
     return RedirectResponse(f"/colonies/{organism_id}#colour", 303)
