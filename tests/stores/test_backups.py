@@ -69,16 +69,31 @@ def project(tmp_path: Path) -> Path:
     return folder
 
 
-def back_up(project: Path, to: Path, files: DiskBackupFiles | None = None, intake=None):
+def back_up(project: Path, to: Path, files: DiskBackupFiles | None = None, intake=None, clock=None):
     with wiring.survey_store(project, write=True, who="Mara") as store:
         tools = BackupTools(
             store=store,
             files=files or DiskBackupFiles(),
             intake=intake or TwoDrives(),
-            clock=wiring.clock(),
+            clock=clock or wiring.clock(),
             progress=Quiet(),
         )
         return make_backup(tools, project, to, "Mara")
+
+
+class Standing:
+    """A clock that stands still."""
+
+    def now_utc(self) -> str:
+        return "2031-05-04T10:00:00Z"
+
+
+def test_two_backups_of_one_second_stand_side_by_side(project, tmp_path) -> None:
+    first, second = (
+        back_up(project, tmp_path / "disk2", clock=Standing()).backup.folder for _ in range(2)
+    )
+    assert second == f"{first} 2"
+    assert sorted(p.name for p in Path(second).iterdir()) == ["cards", "dryslate.sqlite"]
 
 
 def test_backup_holds_the_records_and_the_teams_own_files(project, tmp_path) -> None:

@@ -155,7 +155,7 @@ def make_backup(tools: BackupTools, project: Path, to: Path, observer: str) -> B
     who, made_utc = require_observer(tools.store, observer), tools.clock.now_utc()
     stamp = made_utc.replace(":", "").replace("T", " ").replace("Z", " UTC")
     prefix = f"{project.resolve().name} backup "
-    folder = to.resolve() / f"{prefix}{stamp}"
+    folder = _free(to.resolve() / f"{prefix}{stamp}")
     work = tools.files.begin(folder, prefix)
     own = tools.files.own_files(project)
     tools.progress.start("backing up", len(own) + 1)
@@ -196,6 +196,15 @@ def make_backup(tools: BackupTools, project: Path, to: Path, observer: str) -> B
         why_not="" if backup.is_proved else _why_not(there, shared, ways),
         n_one_copy=_n_one_copy(tools.store),
     )
+
+
+def _free(folder: Path) -> Path:
+    """Return a name that no backup of the same second has."""
+    found, n = folder, 1
+    while found.exists():
+        n += 1
+        found = folder.with_name(f"{folder.name} {n}")
+    return found
 
 
 def _proved(read_back: Callable[[Path], tuple[str, How]], path: Path, wanted: str) -> How:

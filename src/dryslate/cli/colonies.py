@@ -10,7 +10,7 @@ import typer
 from dryslate import wiring
 from dryslate.cli.colonies_run import carry_all, draw_timeline, note_visit, show_follow, use_photos
 from dryslate.cli.heat import Columns, Deployed, Offset, Zone, heat_of
-from dryslate.cli.render import print_json, print_table, print_text
+from dryslate.cli.render import counted, print_json, print_table, print_text
 
 if TYPE_CHECKING:
     from dryslate.app.colony_records import Neighbour
@@ -267,9 +267,11 @@ def due(
     found = tuple(d for d in found if not to_do or d.state in TO_DO)
     for one in found if as_json else ():
         print_json(one.as_dict())
-    if not as_json:
+    if not as_json and not found:
+        print_text("No look is due: state when stress set in (dryslate colonies onset).")
+    elif not as_json:
         columns = ("colony", "site", "after the onset", "between", "state", "done on")
-        print_table(f"{len(found)} looks", columns, [due_row(d) for d in found])
+        print_table(counted(len(found), "look"), columns, [due_row(d) for d in found])
 
 
 def plot(  # noqa: PLR0913, PLR0917  one option each for what is known of a logger

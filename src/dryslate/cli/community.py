@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from dryslate import wiring
-from dryslate.cli.render import WITH_PROBLEMS, print_json, print_problem, print_text
+from dryslate.cli.render import WITH_PROBLEMS, counted, print_json, print_problem, print_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -100,7 +100,8 @@ def _show(rows: Sequence[CommunityRow]) -> None:
         flags = "".join(f"; {SURVEY_FLAGS.get(flag, flag)}" for flag in row.flags)
         value = "" if row.estimate is None else f"{row.estimate:.3g}"
         if row.figure == "stress":
-            print_text(f"{row.design}, {row.n_units} units, by {row.kind_of_thing}; {row.method}")
+            n_units = counted(row.n_units, "unit")
+            print_text(f"{row.design}, {n_units}, by {row.kind_of_thing}; {row.method}")
             print_text(f"  picture by ranks: stress {value}{flags}")
         elif row.p is not None:
             named = "groups differ" if row.figure == "permanova_f" else "spread of groups differs"

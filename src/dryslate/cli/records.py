@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from dryslate import wiring
-from dryslate.cli.render import WITH_PROBLEMS, print_json, print_problems, print_table, print_text
+from dryslate.cli.render import (
+    WITH_PROBLEMS,
+    counted,
+    print_json,
+    print_problems,
+    print_table,
+    print_text,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -107,7 +114,7 @@ def _import_package(
         print_json({**read.as_dict(), "n_stored": n_stored})
     else:
         counts = ", ".join(f"{len(rows)} {name}" for name, rows in read.records.items() if rows)
-        print_text(f"{counts}. {n_stored} rows of units stored.")
+        print_text(f"{counts}. {counted(n_stored, 'row')} of units stored.")
     if read.problems:
         raise typer.Exit(WITH_PROBLEMS)
 
@@ -131,16 +138,16 @@ def _import_archive(
         for line in read.told_more():
             print_text(line)
         counts = ", ".join(f"{n} {word}" for word, n in read.counts().items() if n)
-        print_text(f"{counts or 'Nothing'} read. {n_stored} rows of units stored.")
+        print_text(f"{counts or 'Nothing'} read. {counted(n_stored, 'row')} of units stored.")
     if any(one.severity != "note" for one in read.problems):
         raise typer.Exit(WITH_PROBLEMS)
 
 
 def _show(plan: ImportPlan, n_stored: int, *, is_saved: bool) -> None:
     """Say what was read, and what came of it."""
-    print_text(f"{len(plan.units)} units, {plan.n_rows} rows.")
+    print_text(f"{counted(len(plan.units), 'unit')}, {counted(plan.n_rows, 'row')}.")
     if is_saved and plan.is_sound and plan.units:
-        print_text(f"{n_stored} rows stored.")
+        print_text(f"{counted(n_stored, 'row')} stored.")
     elif plan.is_sound and not is_saved:
         print_text("Nothing stands against them; store them with --save.")
     else:
