@@ -35,7 +35,7 @@ def test_unknown_command_is_wrong_usage(monkeypatch: pytest.MonkeyPatch) -> None
 def test_error_ends_as_one_sentence_with_its_slug_and_exit_one(
     monkeypatch: pytest.MonkeyPatch, capsys
 ) -> None:
-    def broken() -> typer.Typer:
+    def broken(_module: str | None) -> typer.Typer:
         app = typer.Typer()
 
         @app.command()
@@ -54,7 +54,7 @@ def test_error_ends_as_one_sentence_with_its_slug_and_exit_one(
 def test_stopping_by_hand_says_that_finished_work_is_kept(
     monkeypatch: pytest.MonkeyPatch, capsys
 ) -> None:
-    def stopped() -> typer.Typer:
+    def stopped(_module: str | None) -> typer.Typer:
         raise KeyboardInterrupt
 
     monkeypatch.setattr(front, "build_app", stopped)
