@@ -183,7 +183,7 @@ def test_looks_are_due_from_the_onset_and_overdue_when_missed(trip: Path) -> Non
     }
     assert due["months_2"]["due_date"] == "2031-06-20"
     table = run("colonies", "due", trip, "--today", "2032-01-01", "--overdue")
-    assert "1 looks" in table.output
+    assert "1 look " in table.output
     assert "overdue," in table.output
     assert "2032-03-20" in table.output  # the day before the next look begins
     to_do = run("colonies", "due", trip, "--today", "2032-01-01", "--to-do", "--json")

@@ -262,13 +262,14 @@ def due(
     from dryslate.app.colony_words import due_row
 
     with wiring.survey_store(folder, write=False) as store:
-        found = due_dates(store, today or wiring.clock().now_utc()[:10])
-    found = tuple(d for d in found if not overdue or d.state == "overdue")
+        looks = due_dates(store, today or wiring.clock().now_utc()[:10])
+    found = tuple(d for d in looks if not overdue or d.state == "overdue")
     found = tuple(d for d in found if not to_do or d.state in TO_DO)
     for one in found if as_json else ():
         print_json(one.as_dict())
     if not as_json and not found:
-        print_text("No look is due: state when stress set in (dryslate colonies onset).")
+        hint = "" if looks else ": say when stress set in (dryslate colonies onset)"
+        print_text(f"No colony is to be looked at{hint}.")
     elif not as_json:
         columns = ("colony", "site", "after the onset", "between", "state", "done on")
         print_table(counted(len(found), "look"), columns, [due_row(d) for d in found])
