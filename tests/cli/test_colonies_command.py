@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import json
+import shutil
 from dataclasses import replace
 from pathlib import Path
 from types import ModuleType
@@ -43,8 +44,13 @@ def photos() -> ModuleType:
 
 
 @pytest.fixture(scope="module")
-def trip(tmp_path_factory: pytest.TempPathFactory, card_photos, photos) -> Path:
-    """Three frames of a colony on each of two visits, paler on the second, all corrected."""
+def followed(
+    tmp_path_factory: pytest.TempPathFactory, card_photos, photos
+) -> tuple[Path, list[dict[str, Any]]]:
+    """
+    Three frames of a colony on each of two visits, paler on the second, all corrected; its outline
+    carried to all of them and confirmed, its colour measured. With what carrying told.
+    """
     made = tmp_path_factory.mktemp("colonies")
     for date, lab, turns in (
         (FIRST, photos.HEALTHY, (0.0, 1.0, 2.0)),
@@ -72,19 +78,39 @@ def trip(tmp_path_factory: pytest.TempPathFactory, card_photos, photos) -> Path:
         *("--draw", made / "outline.csv", *BY),
     )
     assert drawn.exit_code == 0, drawn.output
-    return made / "trip"
-
-
-@pytest.fixture(scope="module")
-def carried(trip: Path) -> list[dict[str, Any]]:
-    """The outline carried to all other frames, and confirmed."""
     others = ("A2.jpg", "A3.jpg", "B1.jpg", "B2.jpg", "B3.jpg")
-    result = run("colonies", "outline", trip, "17", *others, *BY, "--json")
+    result = run("colonies", "outline", made / "trip", "17", *others, *BY, "--json")
     assert result.exit_code == 0, result.output
-    found = documents(result)
-    confirmed = run("colonies", "outline", trip, "17", *others, "--confirm", *BY)
+    confirmed = run("colonies", "outline", made / "trip", "17", *others, "--confirm", *BY)
     assert confirmed.exit_code == 0, confirmed.output
+    assert run("colonies", "follow", made / "trip", *BY).exit_code == 0
+    return made / "trip", documents(result)
+
+
+@pytest.fixture
+def trip(followed, tmp_path: Path) -> Path:
+    """A copy of that trip that a test may change."""
+    return Path(shutil.copytree(followed[0], tmp_path / "trip"))
+
+
+@pytest.fixture
+def carried(followed) -> list[dict[str, Any]]:
+    """What carrying the outline told."""
+    found: list[dict[str, Any]] = followed[1]
     return found
+
+
+def judge_later(trip: Path) -> None:
+    """Say how the colony looked at the second visit."""
+    shares = ("--normal", 10, "--pale", 60, "--bleached", 30, "--recently-dead", 0, "--old-dead", 0)
+    seen = run("colonies", "see", trip, "17", "--visit", SITE, LATER, *shares, *BY)
+    assert seen.exit_code == 0, seen.output
+
+
+def tag_another(trip: Path) -> None:
+    """Tag a second colony, which has no outline."""
+    other = run("colonies", "tag", trip, "18", "--visit", SITE, FIRST, "--why", "stressed", *BY)
+    assert other.exit_code == 0, other.output
 
 
 def test_outline_is_carried_to_where_the_colony_lies(carried, photos) -> None:
@@ -99,7 +125,7 @@ def test_outline_is_carried_to_where_the_colony_lies(carried, photos) -> None:
         assert not frame["is_confirmed"]
 
 
-def test_paling_is_seen_against_the_own_first_visit(trip: Path, carried, photos) -> None:
+def test_paling_is_seen_against_the_own_first_visit(trip: Path, photos) -> None:
     result = run("colonies", "follow", trip, *BY, "--json")
     assert result.exit_code == 0, result.output
     (found,) = documents(result)
@@ -118,7 +144,7 @@ def test_paling_is_seen_against_the_own_first_visit(trip: Path, carried, photos)
     assert documents(again) == [found]
 
 
-def test_colours_of_an_earlier_version_hold_and_are_measured_again(trip: Path, carried) -> None:
+def test_colours_of_an_earlier_version_hold_and_are_measured_again(trip: Path) -> None:
     (now,) = documents(run("colonies", "follow", trip, *BY, "--json"))
     with wiring.survey_store(trip, write=True, who="Ana") as store:
         rows = store.colony_colours()
@@ -135,14 +161,14 @@ def test_colours_of_an_earlier_version_hold_and_are_measured_again(trip: Path, c
         assert all("mismatch_u" in row.measured for row in store.colony_colours() if row.measured)
 
 
-def test_words_name_a_change_only_beyond_its_doubt(trip: Path, carried) -> None:
+def test_words_name_a_change_only_beyond_its_doubt(trip: Path) -> None:
     result = run("colonies", "follow", trip, *BY)
     assert "median of 3 frames, spread" in result.output
     assert "L*: changed, +" in result.output
     assert f"against {SITE} {FIRST}" in result.output
 
 
-def test_state_and_fractions_are_noted_and_summed_up(trip: Path, carried) -> None:
+def test_state_and_fractions_are_noted_and_summed_up(trip: Path) -> None:
     shares = ("--normal", 10, "--pale", 60, "--bleached", 30, "--recently-dead", 0)
     words = ("colonies", "see", trip, "17", "--visit", SITE, LATER)
     bad = run(*words, *shares, "--old-dead", 5, *BY)
@@ -165,6 +191,7 @@ def test_state_and_fractions_are_noted_and_summed_up(trip: Path, carried) -> Non
 
 
 def test_looks_are_due_from_the_onset_and_overdue_when_missed(trip: Path) -> None:
+    judge_later(trip)
     why = ("--reason", "first white colonies seen")
     missing = run("colonies", "onset", trip, SITE, "2031-04-20", *BY)
     assert "onset-reason-missing" in str(missing.exception)
@@ -199,10 +226,9 @@ def test_looks_are_due_from_the_onset_and_overdue_when_missed(trip: Path) -> Non
     assert "onset-unknown" in str(twice.exception)
 
 
-def test_what_cannot_be_carried_or_confirmed_is_said(trip: Path, carried, tmp_path: Path) -> None:
+def test_what_cannot_be_carried_or_confirmed_is_said(trip: Path, tmp_path: Path) -> None:
     words = ("colonies", "outline", trip)
-    other = run("colonies", "tag", trip, "18", "--visit", SITE, FIRST, "--why", "stressed", *BY)
-    assert other.exit_code == 0, other.output
+    tag_another(trip)
     for extra, slug in ((("18", "B1.jpg"), "colony-no-outline"),
                         (("17", "A1.jpg"), "colony-outline-kept")):  # fmt: skip
         result = run(*words, *extra, *BY)
@@ -215,7 +241,7 @@ def test_what_cannot_be_carried_or_confirmed_is_said(trip: Path, carried, tmp_pa
     assert "colony-outline-odd" in str(bad.exception)
 
 
-def test_points_picked_by_hand_carry_it_too(trip: Path, carried, photos, tmp_path: Path) -> None:
+def test_points_picked_by_hand_carry_it_too(trip: Path, photos, tmp_path: Path) -> None:
     places = np.array([[(1050.0, 40.0), (1400.0, 60.0), (1390.0, 330.0), (1040.0, 320.0)]])
     move = photos.view(5.0) @ np.linalg.inv(photos.view(0.0))
     there = cv2.perspectiveTransform(places, move)[0]
@@ -233,7 +259,7 @@ def test_points_picked_by_hand_carry_it_too(trip: Path, carried, photos, tmp_pat
     assert run("colonies", "outline", trip, "17", "B2.jpg", "--confirm", *BY).exit_code == 0
 
 
-def test_frame_without_a_card_in_it_says_why_it_has_no_colour(trip: Path, carried) -> None:
+def test_frame_without_a_card_in_it_says_why_it_has_no_colour(trip: Path) -> None:
     from dryslate import wiring
     from dryslate.app.colony_colours import measure_frame
 
@@ -259,7 +285,7 @@ def test_frame_without_a_card_in_it_says_why_it_has_no_colour(trip: Path, carrie
 
 
 def test_project_with_colonies_is_sound_and_comes_back_from_a_backup(
-    trip: Path, carried, tmp_path: Path
+    trip: Path, tmp_path: Path
 ) -> None:
     assert not [p for p in documents(run("check", trip, "--json"))[0]["problems"]
                 if p["slug"].startswith(("colony-", "log-"))]  # fmt: skip
@@ -274,10 +300,11 @@ def test_project_with_colonies_is_sound_and_comes_back_from_a_backup(
 
 
 def test_timeline_is_the_same_picture_each_time_and_says_what_it_shows(
-    trip: Path, carried, tmp_path: Path
+    trip: Path, tmp_path: Path
 ) -> None:
     shares = ("--normal", 90, "--pale", 10, "--bleached", 0, "--recently-dead", 0, "--old-dead", 0)
     run("colonies", "see", trip, "17", "--visit", SITE, FIRST, *shares, *BY)
+    tag_another(trip)
     run("colonies", "see", trip, "18", "--visit", SITE, LATER, "--state", "not_found", *BY)
     rows = [f"2031-{m:02d}-{d:02d}T12:00Z,{29.5}" for m in (4, 5, 6) for d in range(1, 29)]
     (tmp_path / "logger.csv").write_text("time,temperature_c\n" + "\n".join(rows), "utf-8")
@@ -295,7 +322,7 @@ def test_timeline_is_the_same_picture_each_time_and_says_what_it_shows(
     assert bare.exit_code == 2
 
 
-def test_shares_that_make_the_whole_leave_nothing_to_the_others(trip: Path, carried) -> None:
+def test_shares_that_make_the_whole_leave_nothing_to_the_others(trip: Path) -> None:
     words = ("colonies", "see", trip, "17", "--visit", SITE, LATER, *BY, "--json")
     part = documents(run(*words, "--normal", 60, "--pale", 30))[0]
     assert part["mean_shares"] is None  # ten per cent are not told
