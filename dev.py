@@ -56,7 +56,7 @@ def main() -> int:
         return run([python, "-m", "dryslate.cli.main", "demo", *rest])
     if what == "test":
         cores = str(min(os.cpu_count() or 1, 8))
-        return run([python, "-m", "pytest", "-q", *(rest or ["-n", cores, "--dist", "worksteal"])])
+        return run([python, "-m", "pytest", "-q", *(rest or ["-n", cores, "--dist", "loadfile"])])
     if what == "build":
         run([python, "-m", "pip", "install", "--quiet", "build"])
         return run([python, "-m", "build", *rest])
