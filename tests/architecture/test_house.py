@@ -117,3 +117,10 @@ def test_import_contracts_hold() -> None:
         [exe, "--no-cache"], cwd=ROOT, capture_output=True, text=True, check=False
     )
     assert done.returncode == 0, done.stdout
+
+
+@pytest.mark.parametrize("module", ["dryslate.app.archive_make", "dryslate.app.package_make"])
+def test_archives_are_made_without_the_large_libraries_that_fit_and_test(module: str) -> None:
+    code = f"import sys, {module}; print('scipy' in sys.modules)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "False"

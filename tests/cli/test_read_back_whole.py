@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import math
 import runpy
 import shutil
 import zipfile
@@ -24,6 +25,7 @@ from dryslate.app.logger_heat import heat_as_dict
 from dryslate.app.site_loggers import site_heat
 from dryslate.app.survey_results import survey_results
 from dryslate.cli.main import build_app
+from dryslate.core.health.colony_colour import median_sd
 from dryslate.documents.colony_timeline import timeline_svg
 
 pytestmark = pytest.mark.usefixtures("tables_read_once")
@@ -151,7 +153,8 @@ def _photos(store: Any, rows: SimpleNamespace, colony: Any, visit_id: str, y: in
         cov = [[0.31, 0.01, 0.0], [0.01, 0.42, 0.02], [0.0, 0.02, 0.53]]
         measured = {
             "problems": [], "lab": lab, "lab_u": [0.56, 0.65, 0.73], "lab_cov": cov,
-            "card_u": [0.2, 0.3, 0.3], "card_key": "card one", "n_px": 900,
+            "card_u": [0.2, 0.3, 0.3], "mismatch_u": [0.4, 0.45, 0.5], "card_key": "card one",
+            "n_px": 900,
             "white_distance": 41.3 - 6 * y + k / 9, "white_distance_u": 0.61,
         }  # fmt: skip
         colour = rows.colony_colour(
@@ -371,7 +374,11 @@ def test_archive_says_heat_colour_and_conditions_in_terms_of_the_standard(reef, 
     light = [m for m in said if m["measurementType"] == "lightness L* of the colony"]
     assert [m["measurementRemarks"] for m in light] == ["photos: 3", "photos: 3"]
     assert float(light[0]["measurementValue"]) == pytest.approx(52.1 + 1 / 7, abs=1e-4)
-    assert all(m["occurrenceID"] and float(m["measurementAccuracy"]) > 0 for m in light)
+    assert all(m["occurrenceID"] for m in light)
+    spread, card, pigments = 1 / 7, 0.2**2, 0.4**2  # of the three frames; as measured
+    by_frames = (median_sd(3) * spread) ** 2 + (0.31 - card - pigments - spread**2)
+    u = math.sqrt(by_frames + card + pigments)
+    assert [float(m["measurementAccuracy"]) for m in light] == pytest.approx([u, u], rel=2e-3)
     checked = json.loads(run("archive", "check", path, "--json", code=None).stdout)
     assert {p["slug"] for p in checked["problems"]} == {"archive-cell-empty"}
 

@@ -11,7 +11,7 @@ from PIL import Image
 from typer.testing import CliRunner
 
 from dryslate import wiring
-from dryslate.app.sheet_paper import find_row, papers_of
+from dryslate.app.sheet_paper import find_row, papers_of, rows_of
 from dryslate.app.sheet_photo import straight_picture
 from dryslate.app.sheets import page_of
 from dryslate.app.survey_records import NotedRow
@@ -109,6 +109,53 @@ def test_sheet_of_another_project_is_told_and_the_rest_goes_on(project, card, ph
     slugs = {s["photo"]: (s["problem"] or {}).get("slug") for s in told["sheets"]}
     assert slugs == {"A.JPG": "sheet-unknown", "B.JPG": None}
     assert [s["unit_id"] for s in told["sheets"]] == [None, unit]
+
+
+def test_sheet_of_a_tagged_colony_is_of_no_unit_even_of_one_with_its_name(
+    project, card, photographed
+) -> None:
+    photographed.add_unit(project, "12")
+    page = photographed.print_for(project, "tagged_colony", "12")[0]
+    photographed.photograph(page, card / "COLONY.JPG")
+    photographed.take_in(project, card)
+    told = joined(project)
+    assert told["exit"] == 0
+    assert [(s["photo"], s["unit_id"], s["problem"]) for s in told["sheets"]] == [
+        ("COLONY.JPG", None, None)
+    ]
+
+
+def test_photo_that_was_set_aside_keeps_its_reason(project, card, photographed) -> None:
+    from dryslate.app.set_aside import set_aside
+
+    photographed.add_unit(project, "T1")
+    photographed.photograph(photographed.print_for(project, "belt", "T1")[0], card / "S.JPG")
+    photographed.take_in(project, card)
+    with wiring.survey_store(project, write=True, who="Tomo Halle") as store:
+        photo_id = next(p.photo_id for p in store.photos() if p.files[0].original_name == "S.JPG")
+        set_aside(store, [photo_id], ("not_reef", "my slate"), ("Tomo Halle", "2024-05-20T00:00Z"))
+    assert joined(project)["exit"] == 0
+    with wiring.survey_store(project, write=False) as store:
+        assert [(a.note, a.observer) for a in store.photos_set_aside()] == [
+            ("my slate", "Tomo Halle")
+        ]
+
+
+def test_order_counts_pages_that_were_not_photographed(project, card, photographed) -> None:
+    photographed.add_unit(project, "T1")
+    asked = {"length_m": "20", "pages": 3}
+    pages = photographed.print_for(project, "line_intercept", "T1", **asked)
+    photographed.photograph(pages[1], card / "SECOND.JPG")
+    photographed.take_in(project, card)
+    joined(project)
+    with wiring.survey_store(project, write=False) as store:
+        (unit,) = store.units()
+        (paper,) = papers_of(store, unit.unit_id)
+        first = rows_of(store.printed_sheets()[0])
+    assert [row.order for row in paper.rows][:2] == [len(first) + 1, len(first) + 2]
+    rows = [noted("intercept", k, from_m=k, to_m=k + 1) for k in range(len(first) + 2)]
+    assert find_row((paper,), rows[0], rows) is None  # on the page that is not there
+    assert find_row((paper,), rows[-1], rows)[1].row == 2
 
 
 def noted(kind: str, row_no: int, **more: object) -> NotedRow:

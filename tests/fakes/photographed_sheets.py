@@ -20,10 +20,14 @@ VISIT = f"{SITE} {DATE}"
 DPI = 150
 
 
-def print_for(project: Path, kind: str, unit: str, **preset: str) -> list[Image.Image]:
+def print_for(
+    project: Path, kind: str, unit: str, pages: int = 1, **preset: str
+) -> list[Image.Image]:
     """Print sheets of a unit of the visit, and return how their pages look."""
     units, visit_id = ((unit,), VISIT) if unit else ((), "")  # a visit would name its own units
-    asked = SheetRequest(kind=kind, units=units, visit_id=visit_id, preset=preset, paper="a5")
+    asked = SheetRequest(
+        kind=kind, units=units, n_pages=pages, visit_id=visit_id, preset=preset, paper="a5"
+    )
     with wiring.survey_store(project, write=True, who=WHO) as store:
         done = print_sheets(asked, wiring.sheet_bench(project, store, str, WHO))
     with pdfium.PdfDocument(io.BytesIO(done.pdf)) as document:

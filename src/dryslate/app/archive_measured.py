@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from dryslate.app.archive_ids import content_address
 from dryslate.app.archived_frames import is_ready
-from dryslate.app.colony_colours import frame_colour
-from dryslate.core.health.colony_colour import ColourFigure, VisitFigure, visit_figures
 
 if TYPE_CHECKING:
     from dryslate.app.archive_rows import RowMaker
     from dryslate.app.archived_records import ArchivedFrame
+    from dryslate.core.health.colony_colour import ColourFigure
 
 CORRECTED = "of the outlined area in photos corrected by a card: median of the visit's photos"
 COLOURS: Mapping[ColourFigure, tuple[str, str, str]] = {
@@ -63,12 +61,17 @@ def write_measured(
                     remarks=content_address(frame.photo_id),
                 )
     measured = [one for one in frames if is_ready(one) and one.measured]
+    if not measured:
+        return
+    from dryslate.app.colony_colours import frame_colour
+    from dryslate.core.health.colony_colour import visit_figures, visit_u
+
     figures = visit_figures(
         [frame_colour(one.measured, str(one.measured.get("camera", ""))) for one in measured]
     )
     for figure, found in figures.items():
         what, unit, method = COLOURS[figure]
-        doubt = _doubt(found)
+        doubt = visit_u(found)
         maker.measure(
             of,
             (what, f"{found.median:.6g}", unit),
@@ -78,10 +81,3 @@ def write_measured(
             method=f"{method}; accuracy is one standard uncertainty",
             remarks=f"photos: {found.n_frames}",
         )
-
-
-def _doubt(found: VisitFigure) -> float | None:
-    """Return one standard uncertainty; of one photo the spread is not known."""
-    if found.spread is None:
-        return None
-    return math.sqrt(found.spread**2 / found.n_frames + found.shared_u**2 + found.card_u**2)

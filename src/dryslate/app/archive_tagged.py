@@ -71,11 +71,12 @@ def tagged_colonies(store: SurveyStore) -> TaggedColonies:
     for judged in store.colony_fractions():
         if not judged.is_empty:
             fractions[judged.organism_id, judged.visit_id].append(judged)
-    visit_of = {one.photo_id: one.visit_id for one in store.photos()}
-    visit_of |= {one.photo_id: one.visit_id for one in store.archived_photos()}
+    elsewhere = {one.photo_id: one.visit_id for one in store.archived_photos()}
     frames: dict[tuple[str, str], list[ArchivedFrame]] = defaultdict(list)
     for frame in frames_to_archive(store):
-        frames[frame.organism_id, visit_of[frame.photo_id]].append(frame)
+        photo = store.photo(frame.photo_id)
+        visit_id = elsewhere[frame.photo_id] if photo is None else photo.visit_id
+        frames[frame.organism_id, visit_id].append(frame)
     return TaggedColonies(
         colonies={one.organism_id: one for one in store.colonies()},
         tags=tags,

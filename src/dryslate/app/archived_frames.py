@@ -11,7 +11,6 @@ import numpy as np
 
 from dryslate.app.archived_records import ArchivedFrame, ArchivedPhoto
 from dryslate.app.colony_records import ColonyFrame
-from dryslate.app.geometry import geometry_from_dict
 from dryslate.base.errors import DryslateError
 from dryslate.base.problems import Problem
 
@@ -23,7 +22,12 @@ _KEPT = {field.name for field in fields(ArchivedFrame)}
 _OF_FRAME = tuple(field.name for field in fields(ColonyFrame) if field.name in _KEPT)
 """Points picked by hand to carry an outline are of no use without the photos."""
 MEDIA_TYPES = {"jpeg": "image/jpeg", "png": "image/png", "tiff": "image/tiff"}
-_SHAPES: Mapping[str, tuple[int, ...]] = {"lab": (3,), "lab_cov": (3, 3), "card_u": (3,)}
+_SHAPES: Mapping[str, tuple[int, ...]] = {
+    "lab": (3,),
+    "lab_cov": (3, 3),
+    "card_u": (3,),
+    "mismatch_u": (3,),
+}
 _NUMBERS = ("white_distance", "white_distance_u")
 
 
@@ -47,6 +51,8 @@ def frames_to_archive(store: SurveyStore) -> Iterator[ArchivedFrame]:
         that a visit's figures come out the same; colours that rest on an earlier outline or
         correction are left out. Then those that an archive brought.
     """
+    if not store.colonies():
+        return
     from dryslate.app.colony_colours import stale_frames
 
     aside = {one.photo_id for one in store.photos_set_aside()}
@@ -65,7 +71,8 @@ def frames_to_archive(store: SurveyStore) -> Iterator[ArchivedFrame]:
         for one in store.colony_frames()
         if one.photo_id not in aside
     }
-    cameras = {one.photo_id: camera_of(one) for one in store.photos()} if frames else {}
+    photos = {photo_id: store.photo(photo_id) for _, photo_id in frames}
+    cameras = {i: "" if photo is None else camera_of(photo) for i, photo in photos.items()}
     order = [key for key in colours if key in frames]
     order += [key for key in frames if key not in colours]
     for key in order:
@@ -120,6 +127,7 @@ def _key(frame: ArchivedFrame) -> tuple[str, str]:
 
 def _sizes(store: SurveyStore, frame: ColonyFrame) -> dict[str, Any]:
     """Measure an outline in the plane of the card; nothing where the photo has no scale."""
+    from dryslate.app.geometry import geometry_from_dict
     from dryslate.core.measure.outline import measure_outline
     from dryslate.core.measure.result import MeasureSettings
 

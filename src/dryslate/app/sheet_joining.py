@@ -85,7 +85,7 @@ def join_sheets(
     ------
     JoinedSheet
         One a photo, stored as it is yielded. A photo that is joined is set aside, since it shows
-        no reef.
+        no reef; one that is aside already stays so for the reason it was given.
 
     Raises
     ------
@@ -119,8 +119,10 @@ def join_sheets(
         )
         with store.write():
             store.save_sheet_photo(row)
-            set_aside(store, [photo.photo_id], ASIDE, (observer, desk.now))
-        problem = None if row.unit_id is not None else _unit_not_known(photo, sheet)
+            if photo.photo_id not in {one.photo_id for one in store.photos_set_aside()}:
+                set_aside(store, [photo.photo_id], ASIDE, (observer, desk.now))
+        is_told = row.unit_id is not None or is_of_colony(sheet)
+        problem = None if is_told else _unit_not_known(photo, sheet)
         unit = require_unit(store, row.unit_id).name if row.unit_id is not None else None
         yield JoinedSheet(photo=photo, row=row, sheet=sheet, unit=unit or "", problem=problem)
 
@@ -214,8 +216,15 @@ def unit_called(store: SurveyStore, photo_ids: Sequence[str], name: str) -> str:
     )
 
 
+def is_of_colony(sheet: PrintedSheet) -> bool:
+    """Whether a sheet is of a tagged colony: its tag stands in it, and it is of no unit."""
+    return sheet.kind == "tagged_colony"
+
+
 def unit_on(store: SurveyStore, photo: Photo, sheet: PrintedSheet) -> str | None:
     """Return the unit that a sheet names, or the photo's own where it names none."""
+    if is_of_colony(sheet):
+        return None
     units = store.units(photo.visit_id)
     if sheet.unit:
         named = [u.unit_id for u in units if (u.name or "").casefold() == sheet.unit.casefold()]

@@ -30,7 +30,7 @@ class PaperRow:
     row : int
         Its number on the page, from 1.
     order : int
-        Its number over the pages of the unit that were photographed, of its part of the sheet.
+        Its number over the pages of the unit, of its part of the sheet.
     top, height : float
         Where it lies, as fractions of the page's height.
     printed : Mapping
@@ -101,17 +101,35 @@ def papers_of(store: SurveyStore, unit_id: str) -> tuple[Paper, ...]:
 
 
 def make_papers(photos: Sequence[SheetPhoto], printed: Sequence[PrintedSheet]) -> tuple[Paper, ...]:
-    """Put photos of sheets together with their pages, one photo a page, in the pages' order."""
-    sheets = {one.sheet_id: one for one in printed}
+    """
+    Put photos of sheets together with their pages, one photo a page, in the pages' order.
+
+    Parameters
+    ----------
+    photos : sequence of SheetPhoto
+        Of one unit.
+    printed : sequence of PrintedSheet
+        All of the project, in the order printed: the pages of a unit follow one another.
+    """
     place = {one.sheet_id: k for k, one in enumerate(printed)}
     newest = {one.sheet_id: one for one in photos}
     papers: list[Paper] = []
-    counted = {True: 0, False: 0}
-    for sheet_id in sorted(newest, key=lambda i: place[i]):
-        sheet, photo = sheets[sheet_id], newest[sheet_id]
+    run, start = -1, {True: 0, False: 0}
+    last = {True: 0, False: 0}
+    for k in sorted(place[sheet_id] for sheet_id in newest):
+        sheet = printed[k]
+        first = k - sheet.content.page_no + 1
+        if first != run:  # another set of pages goes on where the one before ended
+            run, start = first, dict(last)
         is_of_colonies = sheet.content.part == "colonies"
-        rows = rows_of(sheet, counted[is_of_colonies])
-        counted[is_of_colonies] += len(rows)
+        before = sum(
+            len(rows_of(one))
+            for one in printed[first:k]
+            if (one.content.part == "colonies") == is_of_colonies
+        )
+        rows = rows_of(sheet, start[is_of_colonies] + before)
+        last[is_of_colonies] = max((row.order for row in rows), default=last[is_of_colonies])
+        photo = newest[sheet.sheet_id]
         papers.append(Paper(photo_id=photo.photo_id, photo=photo, sheet=sheet, rows=rows))
     return tuple(papers)
 

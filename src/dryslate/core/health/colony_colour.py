@@ -408,6 +408,40 @@ def compare_colour(
     )
 
 
+def visit_u(visit: VisitFigure) -> float | None:
+    r"""
+    Return the standard uncertainty of a figure of one visit by itself.
+
+    Parameters
+    ----------
+    visit : VisitFigure
+
+    Returns
+    -------
+    float or None
+        None with one frame: how much frames differ is not known.
+
+    Notes
+    -----
+    As a visit's part in `compare_colour`, with all of what a difference would lose:
+    :math:`u^2 = (k_n s)^2 + \max(m^2 - s^2, 0) + u_{shared}^2 + u_{pigments}^2 + u_{card}^2`.
+
+    Examples
+    --------
+    >>> one = VisitFigure(
+    ...     median=60.0, spread=1.0, n_frames=3, shared_u=0.0, card_u=2.0, card_key="",
+    ...     values=(59.0, 60.0, 61.0), mismatch_u=3.0, moving_u=2.0,
+    ... )
+    >>> round(visit_u(one) ** 2, 4), round(median_sd(3) ** 2 + (4 - 1) + 9 + 4, 4)
+    (16.4486, 16.4486)
+    """
+    if visit.spread is None:
+        return None
+    term = _spread_term(visit, [(visit.spread, visit.n_frames - 1)])
+    fixed = visit.shared_u**2 + visit.mismatch_u**2 + visit.card_u**2
+    return math.sqrt(term.variance + fixed)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Term:
     """What frames and light bring to the variance of a visit's median."""
