@@ -11,8 +11,10 @@ from pathlib import Path
 
 import pytest
 from PIL import Image
+from typer.testing import CliRunner
 
 from dryslate import wiring
+from dryslate.cli.main import build_app
 
 TAPE = {"design": "line_intercept", "length_m": "10"}
 
@@ -104,6 +106,17 @@ def test_the_sheet_stands_beside_the_lines_and_behind_the_figures(pages, project
     told = html.unescape(pages.get(html.unescape(trail[1])).text)
     assert f'href="/sheets/photos/{sheet.photo_id}">Its sheet, page 1</a>' in told
     assert f'href="/sheets/photos/{sheet.photo_id}#row-2">row 2 of the sheet</a>' in told
+
+    for language, words in (("en", "row 2"), ("fr", "ligne 2")):
+        out = project.parent / f"report-{language}.html"
+        done = CliRunner().invoke(
+            build_app(),
+            ["report", str(project), "--results", "--language", language, "-o", str(out)],
+        )
+        assert done.exit_code == 0, done.output
+        told = " ".join(html.unescape(out.read_text("utf-8")).split())
+        assert f"{sheet.sheet_id} (SHEET.JPG)" in told
+        assert f"{sheet.sheet_id}, {words}" in told
 
 
 def test_who_only_looks_joins_nothing(viewer_of, project, photographed) -> None:

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from dryslate.app.sheet_paper import Paper, find_row, make_papers
 from dryslate.core.survey.designs import UnitDesign
 
 if TYPE_CHECKING:
     from dryslate.app.ports import SurveyStore
     from dryslate.app.records import Photo
+    from dryslate.app.sheet_records import SheetPhoto
     from dryslate.app.survey_records import NotedRow
     from dryslate.app.unit_records import Unit
 
@@ -40,6 +42,10 @@ class ReportedUnit:
         Files, sheets and cells that rows were taken from, a range each.
     photos : tuple of (str, str)
         Name and hash.
+    sheets : tuple of (str, str)
+        Number of each photographed sheet it was typed from, and name of the photo.
+    on_paper : Mapping
+        Row by its number to the number of the sheet and the row on it, where that is known.
     """
 
     number: int
@@ -52,6 +58,8 @@ class ReportedUnit:
     rows: tuple[NotedRow, ...]
     places: tuple[str, ...]
     photos: tuple[tuple[str, str], ...]
+    sheets: tuple[tuple[str, str], ...] = ()
+    on_paper: Mapping[int | None, tuple[str, int]] = field(default_factory=dict)
 
 
 def reported_units(
@@ -90,6 +98,7 @@ def reported_units(
             joined[unit_id].add(photo_id)
         if place:
             places[unit_id].append(place)
+    papers = _papers(store)
     found = []
     for stated in store.unit_designs():
         unit = units[stated.unit_id]
@@ -109,9 +118,32 @@ def reported_units(
             rows=tuple(rows[unit.unit_id]),
             places=_ranges(places[unit.unit_id]),
             photos=tuple(sorted((names.get(p, p[:12]), p) for p in joined[unit.unit_id])),
+            sheets=tuple(
+                (paper.sheet.sheet_id, names.get(paper.photo_id, paper.photo_id[:12]))
+                for paper in papers.get(unit.unit_id, ())
+            ),
+            on_paper=_on_paper(papers.get(unit.unit_id, ()), rows[unit.unit_id]),
         )
         for number, (_, unit, visit, stated) in enumerate(sorted(found, key=lambda one: one[0]), 1)
     )
+
+
+def _papers(store: SurveyStore) -> dict[str, tuple[Paper, ...]]:
+    """Return the photographed sheets of each unit that has some."""
+    photos: dict[str, list[SheetPhoto]] = defaultdict(list)
+    for one in store.sheet_photos():
+        if one.unit_id is not None:
+            photos[one.unit_id].append(one)
+    printed = store.printed_sheets() if photos else ()
+    return {unit_id: make_papers(own, printed) for unit_id, own in photos.items()}
+
+
+def _on_paper(
+    papers: Sequence[Paper], rows: Sequence[NotedRow]
+) -> dict[int | None, tuple[str, int]]:
+    """Return where on its sheets each row stands, as far as that is known."""
+    places = {noted.row_no: find_row(papers, noted, rows) for noted in rows if papers}
+    return {k: (at[0].sheet.sheet_id, at[1].row) for k, at in places.items() if at is not None}
 
 
 def _ranges(places: Sequence[str]) -> tuple[str, ...]:

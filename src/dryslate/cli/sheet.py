@@ -199,13 +199,21 @@ def join_command(
     if as_json:
         print_json({"sheets": [_told(one) for one in found if one.row or one.problem]})
     else:
-        rows = [_row(one) for one in found if one.row is not None]
-        print_table("Photographed sheets", ("photo", "number", "page", "unit"), rows)
+        _show_joined(found)
         for one in found:
             if one.problem is not None:
                 print_problem(one.problem)
     if any(one.problem is not None for one in found):
         raise typer.Exit(WITH_PROBLEMS)
+
+
+def _show_joined(found: Sequence[JoinedSheet]) -> None:
+    """List the sheets that were found."""
+    rows = [_row(one) for one in found if one.row is not None]
+    if rows:
+        print_table("Photographed sheets", ("photo", "number", "page", "unit"), rows)
+    else:
+        print_text(f"No sheet was found in {counted(len(found), 'photo')} without a card.")
 
 
 def _join(
@@ -238,5 +246,6 @@ def _row(one: JoinedSheet) -> list[str]:
     assert one.row is not None
     assert one.sheet is not None
     page = f"{one.sheet.content.page_no} of {one.sheet.content.n_pages}"
-    unit = one.unit or "not known"
+    tag = f"tag {one.sheet.unit}" if one.sheet.kind == "tagged_colony" else "not known"
+    unit = one.unit or tag
     return [one.photo.files[0].original_name, one.row.sheet_id, page, unit]

@@ -240,7 +240,7 @@ def trail(report: SurveyReport, speech: Speech) -> list[Block]:
             unit.unit.name or speech.say("no name"),
             speech.word(DESIGN_WORDS[unit.design.design]),
             str(unit.n_rows),
-            "; ".join(unit.places) or speech.say("the pages"),
+            "; ".join((*unit.places, *_sheets(unit, speech))) or speech.say("the pages"),
             _photos(unit, speech),
         )
         lines.append((f"unit-{unit.number}", cells))
@@ -289,10 +289,28 @@ def _row_table(units: Sequence[ReportedUnit], speech: Speech) -> Block:
                 str(noted.row_no or ""),
                 _noted(noted),
                 noted.observer,
-                noted.row.place or names.get(noted.row.photo_id or "", ""),
+                _written(unit, noted, names, speech),
             )
             lines.append((f"row-{noted.row_no}", cells))
     return table(columns, lines, is_wide=True)
+
+
+def _sheets(unit: ReportedUnit, speech: Speech) -> list[str]:
+    """Name the photographed sheets of a unit."""
+    return [
+        speech.say("sheet {number} ({photo})", number=number, photo=photo)
+        for number, photo in unit.sheets
+    ]
+
+
+def _written(unit: ReportedUnit, noted: NotedRow, names: dict[str, str], speech: Speech) -> str:
+    """Say where a row was written: its place, and its row on a photographed sheet."""
+    place = noted.row.place or names.get(noted.row.photo_id or "", "")
+    if noted.row_no not in unit.on_paper:
+        return place
+    number, row = unit.on_paper[noted.row_no]
+    on_sheet = speech.say("sheet {number}, row {row}", number=number, row=str(row))
+    return "; ".join(filter(None, (place, on_sheet)))
 
 
 def _noted(noted: NotedRow) -> str:
