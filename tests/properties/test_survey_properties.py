@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from dryslate.core.survey.cover import estimate_point_cover
 from dryslate.core.survey.density import estimate_density
 from dryslate.core.survey.estimate import Estimate
+from dryslate.core.survey.intervals import fraction_interval, rate_interval
 from dryslate.core.survey.prevalence import estimate_prevalence
 from dryslate.core.survey.sizes import require_sizes
 from dryslate.core.survey.statement import SurveySettings
@@ -39,11 +40,20 @@ def sound(found: Estimate, most: float = np.inf) -> None:
 
 
 @given(UNITS)
+@example([(0, 11), (1, 1)])  # one large empty unit and one small full one
+@example([(1, 1), (0, 200), (0, 200)])
 def test_cover_and_prevalence_state_sound_intervals(units) -> None:
     hits, points = zip(*units, strict=True)
     sound(estimate_point_cover(hits, points, AREA), 1)
     sound(estimate_point_cover(hits, points, SurveySettings(weighting="effort")), 1)
     sound(estimate_prevalence(hits, points, AREA), 1)
+
+
+@given(st.floats(1e-6, 1 - 1e-6), st.floats(1e-6, 1e3), st.integers(2, 40), st.floats(1.0, 1e5))
+def test_an_interval_holds_its_estimate_however_large_the_doubt(mean, u, n, counted) -> None:
+    for interval in (fraction_interval, rate_interval):
+        lo, hi = interval(mean, u, n, counted)
+        assert lo <= mean <= hi
 
 
 @given(COUNTS)

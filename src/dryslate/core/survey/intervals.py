@@ -85,13 +85,14 @@ def fraction_interval(
     interval is :math:`\mathrm{expit}(\mathrm{logit}\,m + (1 - 2m)s^2/2 \pm t_{df,\,0.975}\,s)`. It
     is about the arithmetic mean of units: a mean of unit logits would be about another quantity,
     and needs a rule for units of 0 and 1, which this does not. The middle term undoes, to second
-    order, the bias of a logit taken of an uncertain mean. :math:`g = 1`; where the `terms` let
-    counting narrow the interval, :math:`g = 1 - 2/D`, from -1, with :math:`D = u^2 N / (m(1-m))`:
-    how much more units differ than :math:`N` counted points alone would. :math:`a^2` is on average
-    :math:`1/(1 + g a^2)` times what it should be for few hits of negative binomial units (our
-    working), as in `rate_interval`. Where all units are alike, :math:`u` is the binomial one of
-    what was counted. Units are taken as a random sample. Under strong clumping of a rare group the
-    interval is too narrow, at its upper end: ``docs/estimators/coverage.md``.
+    order, the bias of a logit taken of an uncertain mean; it is bounded by half of the reach,
+    beyond which the expansion does not hold. :math:`g = 1`; where the `terms` let counting narrow
+    the interval, :math:`g = 1 - 2/D`, from -1, with :math:`D = u^2 N / (m(1-m))`: how much more
+    units differ than :math:`N` counted points alone would. :math:`a^2` is on average :math:`1/(1 +
+    g a^2)` times what it should be for few hits of negative binomial units (our working), as in
+    `rate_interval`. Where all units are alike, :math:`u` is the binomial one of what was counted.
+    Units are taken as a random sample. Under strong clumping of a rare group the interval is too
+    narrow, at its upper end: ``docs/estimators/coverage.md``.
 
     References
     ----------
@@ -113,8 +114,8 @@ def fraction_interval(
         s = u / scale
         beyond = np.maximum((u / counting) ** 2, 1.0)
         s = s * terms.second_order(beyond, (1 - 2 * mean) * s)
-        centre = logit(mean) + (0.5 - mean) * s**2
         reach = stdtrit(free, 1 - np.asarray(terms.error) / 2) * s
+        centre = logit(mean) + _within((0.5 - mean) * s**2, reach)
         limit = zero_fraction_limit(n, counted, error=terms.error)
         inner = (mean > 0) & (mean < 1) & (n > 1)
         lo = np.where(inner, expit(centre - reach), np.nan)
@@ -122,6 +123,11 @@ def fraction_interval(
     lo = np.where((mean >= 1) & (n > 1), 1 - limit, lo)
     hi = np.where((mean <= 0) & (n > 1), limit, hi)
     return lo, hi
+
+
+def _within(shift: FloatArray, reach: FloatArray) -> FloatArray:
+    """Bound a second-order shift, which would else carry the interval past its own estimate."""
+    return np.asarray(np.clip(shift, -reach / 2, reach / 2))
 
 
 def zero_fraction_limit(
@@ -201,16 +207,16 @@ def rate_interval(
 
     Notes
     -----
-    With :math:`a = u / m` and :math:`s^2 = a^2(1 + g a^2)` the interval is
-    :math:`m \exp(s^2/2 \pm t_{df,\,0.975}\,s)`. It is about the arithmetic mean; the term
-    :math:`s^2/2` undoes, to second order, the bias of a logarithm taken of an uncertain mean [1]_.
-    :math:`a^2` is on average :math:`1/(1 + a^2)` times what it should be where units are gamma
-    distributed, for then :math:`u/m` and :math:`m` are independent [2]_: :math:`g = 1`. Where the
-    `terms` let counting narrow it, :math:`g = 1 - 2/D`, from -1, with :math:`D = u^2 E / m`. Where
-    all units are alike :math:`u` is the Poisson one, :math:`\sqrt{m / E}`. Units are taken as a
-    random sample. Where densities differ between units by more than their own size (coefficient of
-    variation above 1) the interval is too narrow; where the units hold only a few colonies it is
-    too wide.
+    With :math:`a = u / m` and :math:`s^2 = a^2(1 + g a^2)` the interval is :math:`m \exp(s^2/2 \pm
+    t_{df,\,0.975}\,s)`. It is about the arithmetic mean; the term :math:`s^2/2` undoes, to second
+    order, the bias of a logarithm taken of an uncertain mean [1]_, and is bounded by half of the
+    reach, beyond which the expansion does not hold. :math:`a^2` is on average :math:`1/(1 + a^2)`
+    times what it should be where units are gamma distributed, for then :math:`u/m` and :math:`m`
+    are independent [2]_: :math:`g = 1`. Where the `terms` let counting narrow it, :math:`g = 1 -
+    2/D`, from -1, with :math:`D = u^2 E / m`. Where all units are alike :math:`u` is the Poisson
+    one, :math:`\sqrt{m / E}`. Units are taken as a random sample. Where densities differ between
+    units by more than their own size (coefficient of variation above 1) the interval is too narrow;
+    where the units hold only a few colonies it is too wide.
 
     References
     ----------
@@ -235,8 +241,9 @@ def rate_interval(
         s = s * terms.second_order(beyond, s)
         reach = stdtrit(free, 1 - np.asarray(terms.error) / 2) * s
         inner = (mean > 0) & (n > 1)
-        lo = np.where(inner, mean * np.exp(s**2 / 2 - reach), np.nan)
-        hi = np.where(inner, mean * np.exp(s**2 / 2 + reach), np.nan)
+        middle = _within(s**2 / 2, reach)
+        lo = np.where(inner, mean * np.exp(middle - reach), np.nan)
+        hi = np.where(inner, mean * np.exp(middle + reach), np.nan)
         hi = np.where((mean <= 0) & (n > 1), zero_rate_limit(n, effort, error=terms.error), hi)
     return lo, hi
 
