@@ -198,6 +198,33 @@ def test_plots_that_lost_their_names_are_told(project) -> None:
     assert "change-plots-not-paired" in {p["slug"] for p in found["problems"]}
 
 
+SICK = (
+    "site,date,unit,is_permanent,observer,design,area_m2,edge_rule,kind,category,name,"
+    "normal_pct,pale_pct,bleached_pct,recently_dead_pct,old_dead_pct\n"
+)
+
+
+def test_plots_that_keep_their_names_are_not_said_to_have_lost_them(tmp_path: Path) -> None:
+    rows = ""
+    for site in ("Ledge", "Wall"):
+        for date, names in (
+            ("2022-03-05", ("Porites", "Acropora")),
+            ("2023-03-11", ("Acropora", "Porites")),
+        ):
+            for plot, name in zip(("P0", "P1"), names, strict=True):
+                head = f"{site},{date},{plot},yes,{FIRST},quadrat_counts,4,centre_inside"
+                share = 20 if (site, date[:4]) == ("Wall", "2022") else 0
+                rows += f"{head},colony,hard coral,{name},{100 - share},0,{share},0,0\n"
+    folder, table = tmp_path / "trip", tmp_path / "t.csv"
+    table.write_text(SICK + rows, "utf-8")
+    run("new", folder)
+    run("region", folder, "indo_pacific")
+    run("records", "import", folder, table, "--observer", FIRST, "--save")
+    found = changes_of(folder)
+    assert found["changes"]
+    assert "change-plots-not-paired" not in {p["slug"] for p in found["problems"]}
+
+
 def test_table_has_one_change_a_row(project, tmp_path: Path) -> None:
     folder = project(tapes("Ledge", PLOTS))
     assert run("change", folder, "--csv", tmp_path / "c.csv").exit_code == 0

@@ -387,14 +387,20 @@ def _observers(visit: VisitValues) -> set[str]:
     return {unit.observer for unit in visit.units if np.isfinite(unit.value)}
 
 
+def _labels(visit: VisitValues) -> set[str]:
+    """Return the names of a visit's units, whether or not they say something of the figure."""
+    return {unit.label for unit in visit.units if unit.label}
+
+
 def _of_plots(found: Sequence[Series]) -> list[Problem]:
     """Say which permanent plots cannot be told again."""
     lost = dict.fromkeys(
         one.site
         for one in found
         if one.is_permanent
-        for later in [v for v in one.visits if v.is_seen][1:]
-        if not _pairs(one.visits[0], later)[0]
+        for seen in [[v for v in one.visits if v.is_seen]]
+        for later in seen[1:]
+        if not _labels(seen[0]) & _labels(later)
     )
     return [
         Problem(

@@ -236,7 +236,7 @@ def _left_out(site: str) -> Problem:
         severity="note",
         place="",
         message="No mean change of several sites where there are no more values than sites and "
-        "visits, or all are alike.",
+        "visits, or those of each visit to a site are alike.",
         fix="Changes of each site stand without it.",
     )
 

@@ -14,7 +14,7 @@ from dryslate.base.errors import InputError
 from dryslate.base.quality import Flag
 from dryslate.core.survey.change import Change
 from dryslate.core.survey.estimate import Estimate
-from dryslate.core.survey.intervals import P_HI
+from dryslate.core.survey.intervals import ALIKE, P_HI
 from dryslate.core.survey.methods import Figure, Method, find_rule
 from dryslate.core.survey.mixed_bootstrap import Layout, reach_of_contrast
 from dryslate.core.survey.mixed_likelihood import STEP, Likelihood, curvature_of, find_shares
@@ -244,7 +244,8 @@ def fit_visits(seen: VisitedUnits) -> MixedFit:
     Raises
     ------
     InputError
-        ``change-nothing-to-compare`` without more values than cells, or where all are alike.
+        ``change-nothing-to-compare`` without more values than cells, or where those of each cell
+        are alike.
 
     Notes
     -----
@@ -264,10 +265,11 @@ def fit_visits(seen: VisitedUnits) -> MixedFit:
     cells = tuple(dict.fromkeys(pairs))
     units = [(seen.sites[k], seen.units[k]) for k in kept]
     n_units = len(set(units))
-    if len(y) <= len(cells) or not np.ptp(y) > 0:
+    if len(y) <= len(cells) or not _differ_within(y, pairs):
         raise InputError(
             "change-nothing-to-compare",
-            "There are no more values than sites and visits, or all values are alike.",
+            "There are no more values than sites and visits, or those of each visit to a site are "
+            "alike.",
             "A model needs two units or more at some site and visit.",
         )
     factors: dict[str, FloatArray] = {}
@@ -301,6 +303,13 @@ def fit_visits(seen: VisitedUnits) -> MixedFit:
         _log_variances=log_variances,
         _layout=Layout(cells=_levels(pairs), units=_levels(units)),
     )
+
+
+def _differ_within(y: FloatArray, cells: Sequence[Hashable]) -> bool:
+    """Tell whether values differ in any cell, beyond the dust of arithmetic."""
+    at = _levels(cells)
+    means = np.bincount(at, weights=y) / np.bincount(at)
+    return bool(np.abs(y - means[at]).max() > ALIKE * np.abs(y).max())
 
 
 def _levels(labels: Sequence[Hashable]) -> NDArray[np.intp]:

@@ -13,6 +13,8 @@ FloatArray = NDArray[np.float64]
 STEP = 1e-3
 """Of logarithms of variances, for slopes by differences."""
 _FLAT = 1e-4
+_DUST = 1e-13
+"""Of the sum of squares: less than this is not told from 0 by a difference of large numbers."""
 _MOST_ROOT = 1e4
 
 
@@ -77,7 +79,7 @@ class Likelihood:
     def _rest(self, shares: FloatArray) -> tuple[float, FloatArray, float]:
         """Log determinants of V and X'V⁻¹X, the latter, and what the means leave over."""
         log_det, xx, xy, yy = self._reduced(shares)
-        left = yy - float(xy @ np.linalg.solve(xx, xy))
+        left = max(yy - float(xy @ np.linalg.solve(xx, xy)), _DUST * self.yy)
         return log_det + float(np.linalg.slogdet(xx)[1]), xx, left
 
     def profile(self, shares: FloatArray) -> float:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from scipy.special import stdtrit
@@ -18,6 +19,8 @@ from dryslate.core.survey.sizes import ColonySizes, flag_weighted
 from dryslate.core.survey.statement import SurveySettings
 
 N_PERMUTATIONS = 4_999
+MOST_EXACT = 1_000
+"""Colonies of both groups: of more, the ways to mix them are no number a computer holds."""
 _AT_ONCE = 500
 
 
@@ -110,7 +113,9 @@ def compare_sizes(
         from scipy.stats import ks_2samp
 
         flags.append(Flag.COLONIES_TAKEN_AS_INDEPENDENT)
-        p_colonies = float(ks_2samp(first.size_cm, second.size_cm).pvalue)
+        is_exact = len(first.size_cm) + len(second.size_cm) <= MOST_EXACT
+        way: Literal["exact", "asymp"] = "exact" if is_exact else "asymp"
+        p_colonies = float(ks_2samp(first.size_cm, second.size_cm, method=way).pvalue)
     if min(len(first.size_cm), len(second.size_cm)) < FEWEST_COLONIES:
         flags.append(Flag.FEW_COLONIES)
     n_distinct = math.comb(first.n_units + second.n_units, first.n_units)

@@ -194,3 +194,35 @@ def test_what_carries_no_model_is_refused() -> None:
         fit(data)
     with pytest.raises(InputError, match="No site"):
         fit(survey(np.random.default_rng(8), (2, 3, 2), 0.1, 0.05)).weights_of_change("v0", "v9")
+
+
+@pytest.mark.parametrize(
+    "values", [(0.0, 0.0, 0.3, 0.3), (0.4, 0.4, 0.55, 0.55), (0.25, 0.25, 0.35)]
+)
+def test_visits_whose_units_are_all_alike_carry_no_model(values: tuple[float, ...]) -> None:
+    visits = ["v0", "v0", "v1", "v1"][: len(values)]
+    data = pd.DataFrame(
+        {
+            "site": "s0",
+            "visit": visits,
+            "unit": [f"{visit}u{k}" for k, visit in enumerate(visits)],
+            "y": values,
+        }
+    )
+    with pytest.raises(InputError, match="change-nothing-to-compare"):
+        fit(data)
+
+
+def test_plots_that_all_change_alike_give_no_interval() -> None:
+    data = pd.DataFrame(
+        [
+            (site, visit, f"{site}{unit}", place + 0.1 * visit * step)
+            for site, step in (("a", 1), ("b", 2))
+            for unit, place in (("u", 0.1), ("v", 0.3), ("w", 0.2))
+            for visit in range(2)
+        ],
+        columns=["site", "visit", "unit", "y"],
+    )
+    found = fit(data)
+    assert Flag.MODEL_NOT_CONVERGED in found.flags
+    assert found.contrast("x", found.weights_of_change(0, 1)).change.u is None

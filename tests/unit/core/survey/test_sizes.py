@@ -6,11 +6,12 @@ import math
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from dryslate.base.errors import InputError
 from dryslate.base.quality import Flag
 from dryslate.core.survey.methods import Method
-from dryslate.core.survey.size_comparison import compare_sizes
+from dryslate.core.survey.size_comparison import MOST_EXACT, compare_sizes
 from dryslate.core.survey.size_frequency import describe_sizes, geometric_mean
 from dryslate.core.survey.size_quantiles import estimate_quantile
 from dryslate.core.survey.sizes import line_weights, measure_shape, point_weights, require_sizes
@@ -149,6 +150,15 @@ def test_patches_of_like_colonies_fool_the_colonies_test_and_not_the_units() -> 
         p_units.append(found.p_units)
     assert np.mean(np.array(p_colonies) < 0.05) > 0.5
     assert np.mean(np.array(p_units) < 0.05) < 0.15
+
+
+def test_many_colonies_are_compared_without_a_word_from_elsewhere(recwarn) -> None:
+    groups = [require_sizes(made(seed, 9, 1.5, 60)) for seed in (3, 40)]
+    assert sum(len(one.size_cm) for one in groups) > MOST_EXACT
+    found = compare_sizes(*groups, SurveySettings())
+    by_limit = stats.ks_2samp(groups[0].size_cm, groups[1].size_cm, method="asymp").pvalue
+    assert found.p_colonies == pytest.approx(by_limit)
+    assert not recwarn.list
 
 
 def test_comparison_of_weighted_sizes_has_no_p_of_colonies() -> None:
