@@ -13,6 +13,8 @@ PAGES = (
     "/take",
     "/take/copies?visit=Lantern+Steps+2024-03-09",
     "/take/clock?visit=Lantern+Steps+2024-03-09",
+    "/visit?visit=Lantern+Steps+2024-03-09",
+    "/visit/edits",
     "/backup",
     "/units/join?visit=Lantern+Steps+2024-03-09",
     "/units/new?visit=Lantern+Steps+2024-03-09",

@@ -230,3 +230,32 @@ def test_strip_and_unit_are_sound_in_both_lights_and_on_a_phone(
         .map((e) => e.getBoundingClientRect()).filter((r) => r.height && r.height < 44).length"""
     )
     assert small == 0
+
+
+def test_chosen_photos_are_put_to_another_visit_by_keyboard_and_undone(
+    trip, server_of, open_page, faults_of_access
+) -> None:
+    page = open_page(server_of(trip))
+    page.goto(AT)
+    for number in (4, 5):
+        page.locator("#photos input[name=photo]").nth(number).check()
+    page.keyboard.press("u")
+    page.get_by_role("button", name="They are of another visit").press("Enter")
+    page.wait_for_url("**/visit/chosen?*")
+    assert "IMG_0004.JPG, IMG_0005.JPG" in page.inner_text("main")
+    assert faults_of_access(page) == []
+    page.get_by_label("Site").fill("North Shelf")
+    page.get_by_label("What was wrong").fill("of the second dive")
+    page.get_by_role("button", name="Put there").press("Enter")
+    page.wait_for_url("**/visit/edits?done=1")
+    with wiring.survey_store(trip, write=False) as store:
+        assert len(store.photos("North Shelf 2024-05-19")) == 2
+    page.get_by_role("button", name="Undo").press("Enter")
+    page.wait_for_url("**/visit/edits?done=2")
+    assert (
+        "undone: 2 photos of North Shelf 2024-05-19 are of Quiet Ledge 2024-05-19"
+        in page.inner_text("main")
+    )
+    with wiring.survey_store(trip, write=False) as store:
+        assert len(store.photos(VISIT)) == 12
+        assert [visit.visit_id for visit in store.visits()] == [VISIT]

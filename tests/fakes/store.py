@@ -52,7 +52,7 @@ def _part(module_name: str, name: str) -> Any:
     return getattr(module, name)
 
 
-PARTS = ("publication", "zone_weights", "conditions", "loggers", "archived")
+PARTS = ("publication", "zone_weights", "conditions", "loggers", "archived", "visit_edits")
 NAMES = (
     "sites",
     "zones",
@@ -106,6 +106,7 @@ class MemorySurveyStore(
     _part("conditions", "MemoryConditions"),
     _part("loggers", "MemoryLoggers"),
     _part("archived", "MemoryArchived"),
+    _part("visit_edits", "MemoryVisitEdits"),
 ):
     """Implements `dryslate.app.ports.SurveyStore` without a disk."""
 

@@ -8,6 +8,7 @@ from dryslate.app.archived_records import ArchivedFrame, ArchivedPhoto
 from dryslate.app.condition_records import VisitConditions
 from dryslate.app.logger_records import LoggerFile, SiteLogger
 from dryslate.app.sheet_records import PrintedSheet, SheetPhoto
+from dryslate.app.visit_edit_records import VisitEdit
 from dryslate.core.sheet.page import SheetContent
 
 MADE = ("printed_sheet", "site_logger", "sheet_photo")
@@ -107,6 +108,19 @@ def archived_frame(**more: object) -> ArchivedFrame:
     return ArchivedFrame(**values)
 
 
+def visit_edit(**more: object) -> VisitEdit:
+    values = {
+        "what": "withdrawn",
+        "visit_id": "North wal 2026-03-14",
+        "reason": "name of the site mistyped",
+        "observer": "Mara",
+        "edited_at": "2026-03-14T20:00:00Z",
+        "first_change": 1,
+        "last_change": 2,
+    } | more
+    return VisitEdit(**values)
+
+
 def fill(store, visit_id: str, observer: str) -> None:
     """Store a printed sheet, where there is none, a photo of it, and the conditions of a visit."""
     if not store.printed_sheets():
@@ -117,5 +131,7 @@ def fill(store, visit_id: str, observer: str) -> None:
     store.save_visit_conditions(conditions(visit_id, observer))
     store.save_site_logger(site_logger(), LOGGER_FILE)
     store.save_archived_photo(archived_photo(visit_id=visit_id))
+    if not store.visit_edits():
+        store.save_visit_edit(visit_edit())
     for colony in store.colonies()[:1]:
         store.save_archived_frame(archived_frame(organism_id=colony.organism_id))

@@ -114,6 +114,8 @@ class VisitLeft:
         Photos that somebody set aside with a reason; in `n_photos` and in no item, but for the
         copies that keep them safe.
     n_units : int
+    is_empty : bool
+        Nothing was taken in or noted yet: it may have been begun by mistake.
     """
 
     visit: Visit
@@ -125,6 +127,7 @@ class VisitLeft:
     n_settled: int
     n_left_alone: int = 0
     n_units: int = 0
+    is_empty: bool = False
 
     @property
     def minutes(self) -> float:
@@ -198,6 +201,7 @@ class _Book:
         drawn = {c.record_id for c in store.review_chances() if c.is_drawn}
         self.waiting = drawn - {o.record_id for o in store.review_outcomes()}
         self.pace = own_pace_min(store.identifications())
+        self.contents = store.visit_contents
         self.proved: dict[str, set[str]] = {}
         for copy in store.copies():
             if copy.is_proved:
@@ -225,7 +229,12 @@ class _Book:
             n_settled=status["agreed"] + status["settled"] + status["together"],
             n_left_alone=len(everything) - len(photos),
             n_units=len(self.units.get(visit.visit_id, [])),
+            is_empty=not (everything or records) and self.is_empty(visit.visit_id),
         )
+
+    def is_empty(self, visit_id: str) -> bool:
+        """Tell whether a visit holds nothing, tagged colonies and other files too."""
+        return not any(self.contents(visit_id).values())
 
     def _items(
         self, photos: Sequence[Photo], records: Sequence[RecordRow], units: Sequence[Unit]

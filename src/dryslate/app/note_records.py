@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
@@ -116,8 +116,10 @@ def note_record(store: SurveyStore, taxa: TaxaData, request: NoteRequest, now: s
     photo = None if request.photo is None else one_photo(store, request.photo)
     visit_id = _visit_of(store, photo, request)
     photo_id = photo.photo_id if photo else None
-    record_id = key_of({"visit": visit_id, "photo": photo_id, "colony": colony, "kind": "colony"})
-    known = next((r for r in store.records(visit_id) if r.record_id == record_id), None)
+    known = next(
+        (r for r in store.records(visit_id) if (r.photo_id, r.colony) == (photo_id, colony)), None
+    )
+    record_id = known.record_id if known else _free_id(store, visit_id, photo_id, colony)
     if request.is_new:
         _require_free(store, visit_id, colony)
     sizes = {**(known.sizes_noted if known else {}), **parse_noted(request.sizes)}
@@ -149,6 +151,15 @@ def note_record(store: SurveyStore, taxa: TaxaData, request: NoteRequest, now: s
         return known
     store.save_record(row)
     return row
+
+
+def _free_id(store: SurveyStore, visit_id: str, photo_id: str | None, colony: str) -> str:
+    """Return an id that no record has: one may have come from this visit and be of another now."""
+    told: dict[str, Any] = {"visit": visit_id, "photo": photo_id, "colony": colony}
+    record_id, n = key_of({**told, "kind": "colony"}), 1
+    while store.record(record_id) is not None:
+        record_id, n = key_of({**told, "kind": "colony", "n": n}), n + 1
+    return record_id
 
 
 def _require_free(store: SurveyStore, visit_id: str, colony: str) -> None:
@@ -183,7 +194,19 @@ def one_photo(store: SurveyStore, name: str) -> Photo:
     InputError
         ``record-photo-unknown``, ``record-photo-ambiguous``.
     """
-    hits = photos_called(store.photos(), name)
+    return find_photo(store.photos(), name)
+
+
+def find_photo(photos: Sequence[Photo], name: str) -> Photo:
+    """
+    Find the one photo of a name among some.
+
+    Raises
+    ------
+    InputError
+        ``record-photo-unknown``, ``record-photo-ambiguous``.
+    """
+    hits = photos_called(photos, name)
     if len(hits) == 1:
         return hits[0]
     if hits:

@@ -26,6 +26,7 @@ from dryslate.app.store_ports import (
 from dryslate.app.survey_records import SurveyRowStore
 from dryslate.app.survey_sums import SurveySumStore
 from dryslate.app.unit_records import UnitStore
+from dryslate.app.visit_edit_records import VisitEditStore
 from dryslate.app.zone_records import ZoneWeightStore
 from dryslate.base.problems import Problem
 
@@ -161,6 +162,7 @@ class SurveyStore(
     ConditionStore,
     LoggerStore,
     ArchivedStore,
+    VisitEditStore,
     Protocol,
 ):
     """The project's records; its rooms are in `dryslate.app.store_ports`."""

@@ -29,6 +29,7 @@ MODULES = (
     "lens",
     "take",
     "project",
+    "visit",
     "sites",
     "units",
     "conditions",

@@ -46,6 +46,7 @@ from dryslate.store.sheets import SqliteSheetRoom
 from dryslate.store.survey_rows import SqliteSurveyRowRoom
 from dryslate.store.survey_sums import SqliteSurveySumRoom
 from dryslate.store.units import SqliteUnitRoom
+from dryslate.store.visit_edits import SqliteVisitEditRoom
 
 if TYPE_CHECKING:
     from dryslate.app.ports import Clock
@@ -93,6 +94,7 @@ class SqliteSurveyStore(
     SqliteIdentificationRoom,
     SqliteHealthRoom,
     SqliteUnitRoom,
+    SqliteVisitEditRoom,
     SqliteBackupRoom,
     SqliteProofRoom,
     SqliteSurveyRowRoom,

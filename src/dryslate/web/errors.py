@@ -100,6 +100,8 @@ STATUS_BY_SLUG: Mapping[str, int] = {
     "coral-still-blind": 403,
     "unit-unknown": 404,
     "unit-name-taken": 409,
+    "visit-changed-since": 409,
+    "visit-there-already": 409,
 }
 STATUS_BY_CLASS: tuple[tuple[type[DryslateError], int], ...] = (
     (InputError, 422),

@@ -14,6 +14,7 @@ MODULES = (
     "backup",
     "photos",
     "units",
+    "visit",
     "unit",
     "photo",
     "photo_work",

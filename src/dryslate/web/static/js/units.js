@@ -92,8 +92,9 @@ function open(id) {
 
 document.addEventListener("submit", (event) => {
   if (!event.target.matches("form[data-work]")) return;
-  event.preventDefault();
   if (event.target === form) useFocused();
+  if (event.submitter?.matches("[data-leads]")) return; // to a page of its own
+  event.preventDefault();
   send(event.target, event.submitter);
 });
 document.addEventListener("change", (event) => { if (event.target.matches?.("input[name=photo]")) count(); });
