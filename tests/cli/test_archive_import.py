@@ -427,7 +427,8 @@ def test_archive_of_others_is_read_as_far_as_its_terms_go(tmp_path):
         unit = next(u for u in store.units() if u.name == "B1")
         assert (unit.depth_m, round(unit.depth_m_u or 0, 3)) == (5.0, 0.577)
         stated = {s.unit_id: s.design for s in store.unit_designs()}
-        assert stated["B2"].searched == ("Porites",)
+        assert stated["B2"].searched == ("Porites", "Favites")
+        assert stated["B1"].searched == ()
         assert store.site_places()[0].latitude_deg == -8.4
         assert [r.row.longest_cm for r in store.survey_rows("B1") if r.row.longest_cm] == [12.5]
 

@@ -97,6 +97,66 @@ def test_zero_is_counted_and_blank_is_left_out(results_of) -> None:
     assert whole["estimate"] == pytest.approx((20 + 0 + 10 + 7) / 40)
 
 
+def belts(rows: list[tuple[str, str, str, object]], searched: str) -> str:
+    head = "Ledge,2024-05-19,{},slope,belt,10,1,centre_inside,{},{},hard coral,{},{}\n"
+    return BELTS + "".join(
+        head.format(unit, searched, "count" if name else "none_seen", name, "" if n is None else n)
+        for unit, _, name, n in rows
+    )
+
+
+def test_a_name_nobody_searched_for_has_no_interval_and_adds_up(results_of) -> None:
+    seen = [("B1", "", "Porites", 4), ("B2", "", "Porites", 6), ("B3", "", "Porites", 2)]
+    more = [("B1", "", "Favites", 3), ("B2", "", "Merulinidae", 5)]
+    found = results_of(belts([*seen, *more], "Porites; Acropora"))
+    density = {thing: row for (what, thing, _), row in found.items() if what == "density_per_m2"}
+    told = density["Favites"]
+    assert told["estimate"] == pytest.approx(3 / 30)  # not 3 / 10, of the belt it was met in
+    assert (told["lo95"], told["hi95"], told["method"]) == (None, None, "none")
+    assert (told["n_units"], "not_searched" in told["flags"]) == (3, True)
+    short = density["Merulinidae"]  # what could not be told to genus would have been noted
+    assert (short["estimate"], short["n_units"]) == (pytest.approx(5 / 30), 3)
+    assert short["lo95"] is not None
+    parts = [
+        density[name]["estimate"] for name in ("Porites", "Acropora", "Favites", "Merulinidae")
+    ]
+    assert sum(parts) == pytest.approx(density["all corals"]["estimate"])
+
+
+def test_a_name_that_some_units_searched_for_is_of_those_units(results_of) -> None:
+    table = belts([("B1", "", "Favites", 3), ("B2", "", "Porites", 6)], "Porites; Favites")
+    table += belts([("B3", "", "Favites", 9), ("B4", "", "Porites", 2)], "Porites")[len(BELTS) :]
+    found = results_of(table)["density_per_m2", "Favites", "slope"]
+    assert found["estimate"] == pytest.approx(3 / 20)  # B3 only happened on it
+    assert (found["n_units"], found["n_blank"]) == (2, 2)
+
+
+def test_whoever_searched_for_hard_corals_searched_for_every_genus(results_of) -> None:
+    head = "Ledge,2024-05-19,B3,slope,belt,10,1,centre_inside,hard coral,none_seen,,hard coral,\n"
+    table = belts([("B1", "", "Favites", 3), ("B2", "", "Porites", 6)], "hard coral") + head
+    found = results_of(table)
+    for thing, n in (("Favites", 3), ("Porites", 6), ("all corals", 9), ("hard coral", 9)):
+        row = found["density_per_m2", thing, "slope"]
+        assert (row["estimate"], row["n_units"]) == (pytest.approx(n / 30), 3), thing
+
+
+def test_a_unit_without_rows_is_blank_whatever_it_searched_for(results_of, tmp_path: Path) -> None:
+    results_of(belts([("B1", "", "Porites", 4), ("B2", "", "Porites", 6)], "Porites; Acropora"))
+    units = tmp_path / "units.csv"
+    units.write_text(
+        "site,date,unit,zone,design,length_m,width_m,edge_rule,searched\n"
+        "Ledge,2024-05-19,B9,slope,belt,10,1,centre_inside,Porites; Acropora\n",
+        "utf-8",
+    )
+    run("records", "import", tmp_path / "trip", units, *WHO, "--save")
+    found = json.loads(run("results", tmp_path / "trip", "--json").stdout)["results"]
+    density = {r["thing"]: r for r in found if r["figure"] == "density_per_m2"}
+    for thing, wanted in (("Porites", 0.5), ("Acropora", 0.0), ("all corals", 0.5)):
+        row = density[thing]
+        assert (row["estimate"], row["n_units"], row["n_blank"]) == (wanted, 2, 1), thing
+    assert {r["n_units"] for r in found if r["figure"].startswith("hill_q")} == {2}
+
+
 def test_one_unit_has_no_interval_and_all_zero_a_limit_only(results_of) -> None:
     head = "Wall,2024-05-19,{},,belt,10,1,centre_inside,Favites,count,hard coral,Favites,{}\n"
     one = results_of(BELTS + head.format("B1", 20))["density_per_m2", "Favites", ""]

@@ -336,7 +336,7 @@ def _amounts(group: SampledAlike, names: Mapping[str, NotedName]) -> _Amounts | 
         tally = one.tally
         design = tally.design
         size = design.minutes if group.design == "timed_swim" else design.searched_m2
-        effort = tally.read if which == "on" else size or 0.0
+        effort = tally.read if which == "on" else bool(tally.counts) * (size or 0.0)
         if which == "on":
             row = [tally.on.get(t, 0.0) for t in things]
         else:

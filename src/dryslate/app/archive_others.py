@@ -62,8 +62,9 @@ class OthersReader:
     -----
     An event with occurrences is a unit; its site and day stand in it or in the events above it.
     An area makes counts in an area of it, minutes a timed swim, points a unit of points. An absence
-    is a name that was searched for and not seen. A length alone tells nothing of where on the tape
-    anything lay, so it is not understood.
+    is a name that was searched for and not seen; where absences stand, what was seen was searched
+    for too. A length alone tells nothing of where on the tape anything lay, so it is not
+    understood.
     """
 
     def __init__(self, read: ArchiveRead, events: Mapping[str, ReadRow], names: NameFinder) -> None:
@@ -71,6 +72,7 @@ class OthersReader:
         self._units: dict[str, Unit] = {}
         self._designs: dict[str, UnitDesign | None] = {}
         self._searched: dict[str, list[str]] = defaultdict(list)
+        self._seen: dict[str, list[str]] = defaultdict(list)
         self._n = 0
 
     def events(self) -> None:
@@ -103,6 +105,7 @@ class OthersReader:
             self._searched[unit.unit_id].append(name)
             made = [SurveyRow(kind="none_seen", name=written, place=row.place)]
         else:
+            self._seen[unit.unit_id].append(name)
             made = self._present(row, design, written, sizes)
         self._n += 1
         for one in made:
@@ -156,7 +159,8 @@ class OthersReader:
             self._read.units.append(unit)
             if design is None:
                 continue
-            searched = tuple(dict.fromkeys(self._searched[unit.unit_id]))
+            absent, seen = self._searched[unit.unit_id], self._seen[unit.unit_id]
+            searched = tuple(dict.fromkeys([*absent, *seen])) if absent else ()
             values = {**design.as_dict(), "searched": searched}
             self._read.designs[unit.unit_id] = StatedDesign(
                 unit_id=unit.unit_id,

@@ -209,10 +209,13 @@ def _joined(
         found.colonies[joined.get(thing, thing)] += rows
     for thing, n in tally.chosen.items():
         found.chosen[joined.get(thing, thing)] += n
+    alone = {thing for thing in tally.looked_for if joined.get(thing, thing) == thing}
+    found.looked_for = frozenset(alone - set(together))
     for word, members in together.items():
         if _is_searched(tally, members, names):
-            if tally.design.searched:
+            if tally.design.searched and found.counts:
                 found.counts.setdefault(word, 0)
+                found.looked_for |= {word}
         else:
             found.counts.pop(word, None)
     return found

@@ -191,11 +191,20 @@ def searched_names(
     found = []
     for name in names:
         match = find_names(name, source.taxa, source.region)
-        problems += [replace(p, place=place) for p in match.problems if p.severity == "error"]
+        problems += [
+            named_fault(problem, name, place)
+            for problem in match.problems
+            if problem.severity == "error"
+        ]
         if match.kind == "prefix" and not match.is_usable:
             problems.append(letters_ambiguous(name, match, place))
         found.append(match.name or match.text)
     return tuple(dict.fromkeys(found))
+
+
+def named_fault(problem: Problem, name: str, place: str) -> Problem:
+    """Say at a place of a table what is said of a name, with the name itself."""
+    return replace(problem, place=place, message=f"{name!r}: {problem.message}")
 
 
 def letters_ambiguous(text: str, match: NameMatch, place: str) -> Problem:
@@ -267,7 +276,7 @@ class RowMaker:
         if match.kind == "prefix" and not match.is_usable:
             problems.append(letters_ambiguous(text, match, place))
         problems += [
-            replace(problem, place=place)
+            named_fault(problem, text, place)
             for problem in match.problems
             if known is None or problem.severity == "error"
         ]

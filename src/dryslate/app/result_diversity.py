@@ -126,6 +126,8 @@ def _says(tally: UnitTally, genera: Mapping[str, float]) -> bool:
         return False
     if _reads_cover(tally.design.design):
         return tally.read > 0
+    if not tally.counts:
+        return False
     return bool(tally.design.searched) or (ALL in tally.counts and UNNAMED in tally.counts)
 
 

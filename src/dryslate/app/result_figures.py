@@ -10,7 +10,14 @@ from dryslate.app.result_made import Bounds, Made
 from dryslate.app.result_settings import ResultSettings
 from dryslate.app.result_sizes import juveniles_of, sizes_of
 from dryslate.app.result_tallies import ALL, NotedName, SampledAlike
-from dryslate.app.result_units import BLANK, edge_rule_of, survey_settings, things_of, unseen
+from dryslate.app.result_units import (
+    BLANK,
+    as_noted,
+    counted,
+    edge_rule_of,
+    survey_settings,
+    things_of,
+)
 from dryslate.base.quality import Flag
 from dryslate.core.survey.cover import estimate_cover, estimate_line_cover, estimate_point_covers
 from dryslate.core.survey.density import estimate_density, estimate_line_density, estimate_rate
@@ -160,15 +167,13 @@ def density_of(tallies: Sequence[UnitTally], thing: str, settings: SurveySetting
     -------
     Estimate
     """
-    counts, efforts = _counts(tallies, thing), _efforts(tallies)
+    of_thing, efforts = counted(tallies, thing), _efforts(tallies)
     if tallies[0].design.design == "timed_swim":
-        return estimate_rate(counts, efforts, settings)
-    return estimate_density(counts, efforts, settings, edge_rule=edge_rule_of(tallies))
-
-
-def _counts(tallies: Sequence[UnitTally], thing: str) -> list[float]:
-    """How many each unit counted; blank where it did not look."""
-    return [one.counts.get(thing, unseen(one, thing)) for one in tallies]
+        found = estimate_rate(of_thing.counts, efforts, settings)
+    else:
+        edge_rule = edge_rule_of(tallies)
+        found = estimate_density(of_thing.counts, efforts, settings, edge_rule=edge_rule)
+    return as_noted(found) if of_thing.reads_low else found
 
 
 def _efforts(tallies: Sequence[UnitTally]) -> list[float]:
@@ -182,7 +187,7 @@ def density_bounds(
 ) -> Bounds | None:
     """Tell what names short of genus leave open about the density of a genus."""
     sums = [one.counts for one in tallies]
-    return genus_bounds(thing, names, _counts(tallies, thing), sums, _efforts(tallies))
+    return genus_bounds(thing, names, counted(tallies, thing).counts, sums, _efforts(tallies))
 
 
 def _densities(

@@ -12,11 +12,12 @@ from dryslate.app.result_settings import ResultSettings
 from dryslate.app.result_tallies import NotedName, SampledAlike
 from dryslate.app.result_units import (
     BLANK,
+    as_noted,
+    counted,
     edge_rule_of,
     is_told_apart,
     survey_settings,
     things_of,
-    unseen,
 )
 from dryslate.base.quality import Flag
 from dryslate.core.survey.density import estimate_density, flag_juveniles
@@ -175,7 +176,11 @@ def juveniles_of(
     tallies, survey = group.tallies, survey_settings(group, settings)
     areas = [one.design.searched_m2 or BLANK for one in tallies]
     things = list(filter(is_told_apart, things_of(tallies, "counts")))
-    sums = [{t: _juveniles(one, t, settings.juvenile_cm) for t in things} for one in tallies]
+    sums = [dict[str, float]() for _ in tallies]
+    for thing in things:
+        of_all = counted(tallies, thing).counts
+        for unit, one, n in zip(sums, tallies, of_all, strict=True):
+            unit[thing] = _juveniles(one, thing, n, settings.juvenile_cm)
     for thing in things:
         counts = [unit[thing] for unit in sums]
         if all(map(math.isnan, counts)) or not any(thing in one.colonies for one in tallies):
@@ -223,20 +228,24 @@ def juvenile_density(
     Estimate
     """
     rows = [row for one in tallies for of_thing in one.colonies.values() for row in of_thing]
+    of_all = counted(tallies, thing)
     found = estimate_density(
-        [_juveniles(one, thing, under_cm) for one in tallies],
+        [
+            _juveniles(one, thing, n, under_cm)
+            for one, n in zip(tallies, of_all.counts, strict=True)
+        ],
         [one.design.searched_m2 or BLANK for one in tallies],
         survey,
         edge_rule=edge_rule_of(tallies),
         what="juvenile_density_per_m2",
     )
+    found = as_noted(found) if of_all.reads_low else found
     is_from_photos = bool(rows) and all(row.photo_id is not None for row in rows)
     return flag_juveniles(found, largest_cm=under_cm, is_from_photos=is_from_photos)
 
 
-def _juveniles(tally: UnitTally, thing: str, under_cm: float) -> float:
-    """Count a unit's juveniles; blank where a colony was counted that nobody sized."""
-    n = tally.counts.get(thing, unseen(tally, thing))
+def _juveniles(tally: UnitTally, thing: str, n: float, under_cm: float) -> float:
+    """Count a unit's juveniles among `n`; blank where a colony was counted that nobody sized."""
     if math.isnan(n):
         return BLANK
     sizes = [row.longest_cm for row in tally.colonies.get(thing, []) if row.longest_cm is not None]

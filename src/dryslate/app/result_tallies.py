@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from dryslate.app.survey_records import Category, NotedRow
     from dryslate.app.unit_records import Unit
 
+_ANY_CORAL = frozenset({"Scleractinia", "coral"})
+"""Names that hold every coral, as they are kept."""
 ALL = "group\tall corals"
 """Every coral, named or not."""
 UNNAMED = "name\tcorals without a name"
@@ -153,7 +155,8 @@ def tally_units(store: SurveyStore, usual: Sequence[Category]) -> Tallied:
     colony that was chosen because it was stressed counts where colonies are counted, and for
     nothing else (`chosen_rows`).
     Points on photos that are set aside are left out. Units without rows stay, with empty sums. A
-    name that a unit says was searched for counts 0 there if nothing says more.
+    name that a unit says was searched for counts 0 there if anything was noted and nothing says
+    more.
     """
     visits = {visit.visit_id: visit for visit in store.visits()}
     lists: dict[int | None, dict[str, Category]] = defaultdict(dict)
@@ -182,8 +185,9 @@ def tally_units(store: SurveyStore, usual: Sequence[Category]) -> Tallied:
                 named.append((noted.row, on))
         tally = tally_unit(stated.design, [*named, *left_out])
         tally.chosen = tally_unit(stated.design, left_out).counts
-        for name in stated.design.searched:
-            tally.counts.setdefault(f"name\t{name}", 0)
+        if tally.counts:  # where nothing was noted nobody knows that anybody looked
+            for name in stated.design.searched:
+                tally.counts.setdefault(f"name\t{name}", 0)
         tallies[unit.unit_id] = tally, things
         key = (unit.visit_id, unit.zone or "", stated.design.design, stated.design.is_permanent)
         groups[key].append(TalliedUnit(unit=unit, tally=tally))
@@ -192,6 +196,12 @@ def tally_units(store: SurveyStore, usual: Sequence[Category]) -> Tallied:
         on = things.of(found.said)
         _keep_name(names, on, found.said)
         add_cover(tally, found.amount * found.n, on, is_unreadable=found.said.is_unreadable)
+    held: dict[tuple[str, ...], frozenset[str]] = {}
+    for tally, _ in tallies.values():
+        searched = tally.design.searched
+        if searched not in held:
+            held[searched] = looked_for(searched, names)
+        tally.looked_for = held[searched]
     alike = tuple(
         SampledAlike(
             visit_id=visit_id,
@@ -205,6 +215,39 @@ def tally_units(store: SurveyStore, usual: Sequence[Category]) -> Tallied:
         for (visit_id, zone, design, is_permanent), sampled in sorted(groups.items())
     )
     return Tallied(groups=alike, names=names)
+
+
+def looked_for(searched: Sequence[str], names: Mapping[str, NotedName]) -> frozenset[str]:
+    """
+    Return the things that a unit would have noted, where it says which names it searched for.
+
+    Parameters
+    ----------
+    searched : sequence of str
+    names : mapping of str to NotedName
+        Of corals that were noted anywhere.
+
+    Returns
+    -------
+    frozenset of str
+        The names themselves; what they hold, where they are more than a genus (all corals, where
+        stony corals were searched for); and names short of genus, for a coral that was found and
+        could not be told is noted too.
+    """
+    if not searched:
+        return frozenset()
+    words = {f"name\t{name}" for name in searched}
+    is_any = not _ANY_CORAL.isdisjoint(searched)
+    held = {genus for word in words if word in names for genus in names[word].genera}
+    held |= set(searched)
+    told = {
+        thing
+        for thing, noted in names.items()
+        if is_any
+        or (noted.is_listed and not noted.is_genus)
+        or (noted.is_genus and noted.genera[0] in held)
+    }
+    return frozenset(words | told | ({ALL} if is_any else set()))
 
 
 def rows_about(
@@ -290,6 +333,10 @@ def _things(said: Said, known: Mapping[str, Category]) -> Iterator[str]:
     if said.is_unreadable:
         return
     one = known.get(said.category)
+    if said.name in _ANY_CORAL and said.kind == "none_seen" and not said.category:
+        for each in known.values():  # none of them all is none of each
+            if each.is_hard_coral:
+                yield f"category\t{each.category}"
     if said.category:
         yield f"category\t{said.category}"
         if one is not None and one.group != said.category:
@@ -298,7 +345,8 @@ def _things(said: Said, known: Mapping[str, Category]) -> Iterator[str]:
         is_coral = one.is_hard_coral
     else:
         is_coral = bool(said.genera) or (said.kind == "colony" and not said.category)
-    is_one_unseen = bool(said.name) and said.kind == "none_seen"  # that is not all of them
+    is_any = said.name in _ANY_CORAL
+    is_one_unseen = bool(said.name) and not is_any and said.kind == "none_seen"  # not all of them
     if is_coral and not is_one_unseen:
         yield ALL
     if said.name:

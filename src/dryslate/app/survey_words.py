@@ -54,6 +54,7 @@ SURVEY_FLAGS: Mapping[str, str] = {
     Flag.FEW_PERMUTATIONS: "too few ways to exchange: no p of 0.05 or less is possible",
     Flag.GROUPS_SPREAD_UNALIKE: "groups differ in spread",
     Flag.THINGS_NOT_SEARCHED: "names not searched for in every unit left out",
+    Flag.NOT_SEARCHED: "not searched for: what was noted, reads low",
 }
 
 BY_LOOKS = "names as second looks settled them"

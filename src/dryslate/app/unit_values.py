@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 
 from dryslate.app.result_figures import COUNT_DESIGNS, COVER_DESIGNS
 from dryslate.app.result_tallies import SampledAlike
-from dryslate.app.result_units import things_of, unseen
+from dryslate.app.result_units import is_looked_for, things_of, unseen
 from dryslate.base.quality import Flag
 from dryslate.core.survey.change_interval import Scale
 from dryslate.core.survey.colony_health import examined, is_bleached, is_pale_or_bleached
@@ -257,10 +258,11 @@ def _cover(tally: UnitTally, thing: str) -> tuple[float, float]:
 
 
 def _counted(tally: UnitTally, thing: str) -> tuple[float, float]:
-    """Return counts, and area or minutes; no row is 0 where it would have been noted."""
+    """Return counts, and area or minutes; no row is 0 where it would have been noted, else NaN."""
     is_swim = tally.design.design == "timed_swim"
     effort = tally.design.minutes if is_swim else tally.design.searched_m2
-    return tally.counts.get(thing, unseen(tally, thing)), effort or 0.0
+    is_there = is_looked_for(tally, thing)
+    return tally.counts.get(thing, unseen(tally, thing)) if is_there else math.nan, effort or 0.0
 
 
 def _amounts(thing: str, one: Callable[[UnitTally, str], tuple[float, float]]) -> ValuesOf:
@@ -286,8 +288,7 @@ def _noted(
     tally: UnitTally, thing: str, one: Callable[[UnitTally, str], tuple[float, float]]
 ) -> float:
     """Return what was noted of a thing; nothing where the unit is blank for it."""
-    amount = one(tally, thing)[0]
-    return amount if np.isfinite(amount) else 0.0
+    return (tally.on if one is _cover else tally.counts).get(thing, 0.0)
 
 
 def _prevalence(what: str, thing: str) -> ValuesOf:

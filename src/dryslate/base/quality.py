@@ -120,6 +120,8 @@ class Flag(StrEnum):
     """The list of categories changed between visits: earlier ones count as what stands for them."""
     THINGS_NOT_SEARCHED = "things_not_searched"
     """Names that some units did not search for were left out of the comparison."""
+    NOT_SEARCHED = "not_searched"
+    """Units say what they searched for, and not this name: what was noted, which reads low."""
     ADJUSTED_OUTSIDE = "adjusted_outside"
     """Corrected for misnaming it came out below 0 or above 1: chance, or rates that do not hold."""
     RATES_FROM_ELSEWHERE = "rates_from_elsewhere"

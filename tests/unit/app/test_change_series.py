@@ -13,7 +13,14 @@ from dryslate.app.change import ChangeAsked, changes_of
 from dryslate.app.change_categories import CategoryLists
 from dryslate.app.change_rows import ChangeRow
 from dryslate.app.change_series import SurveyedUnits
-from dryslate.app.result_tallies import ALL, UNNAMED, NotedName, SampledAlike, TalliedUnit
+from dryslate.app.result_tallies import (
+    ALL,
+    UNNAMED,
+    NotedName,
+    SampledAlike,
+    TalliedUnit,
+    looked_for,
+)
 from dryslate.app.survey_records import Category
 from dryslate.app.unit_records import Unit
 from dryslate.core.survey.designs import SurveyRow, UnitDesign
@@ -47,6 +54,7 @@ def belts(date: str, units: Sequence[Amounts], site: str = "Ledge", design=BELT)
         tally = tally_unit(design, rows)
         for name in design.searched:
             tally.counts.setdefault(f"name\t{name}", 0)
+        tally.looked_for = looked_for(design.searched, NAMES)
         unit_id = f"{site} {date} {k}"
         unit = Unit(unit_id=unit_id, visit_id=f"{site} {date}", observer="Ines Varro")
         made.append(TalliedUnit(unit=unit, tally=tally))
@@ -156,6 +164,16 @@ def test_what_was_put_together_is_blank_where_not_all_of_it_was_searched_for() -
         "Merulinidae"
     ]
     assert (row.after, row.n_blank) == (pytest.approx(8 / 30), 0)
+
+
+def test_a_name_met_by_chance_is_not_compared() -> None:
+    design = replace(BELT, searched=("Porites",))
+    counts = [{"Porites": 9, "Favites": 4}, {"Porites": 8, "Favites": 5}, {"Porites": 7}]
+    found = names_of(
+        belts("2024-05-19", counts, design=design),
+        belts("2025-05-20", [{"Porites": n} for n in (8, 8, 6)], design=design),
+    )
+    assert set(found) == {"Porites"}  # where Favites was not met nobody knows that it was not there
 
 
 def a_coral(bleached_pct: int) -> SurveyRow:

@@ -342,7 +342,9 @@ def _slips(written: str, whole: str, book: NameBook) -> NameMatch:
         return unknown_name(
             written,
             "name-unknown",
-            f"no genus, family or group{f' of {book.region}' if book.region else ''} is called so",
+            f"no genus, family or group of {book.region} is called so"
+            if book.region
+            else "no genus, family or group is called so",
             "Check the spelling and the region; `dryslate taxa check` shows a project's own names.",
         )
     found = [names[n] for n in likely]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import warnings
 from dataclasses import dataclass
 from typing import Literal
 
@@ -110,12 +111,8 @@ def compare_sizes(
     flags: list[Flag] = []
     p_colonies = None
     if not first.is_weighted and not second.is_weighted:
-        from scipy.stats import ks_2samp
-
         flags.append(Flag.COLONIES_TAKEN_AS_INDEPENDENT)
-        is_exact = len(first.size_cm) + len(second.size_cm) <= MOST_EXACT
-        way: Literal["exact", "asymp"] = "exact" if is_exact else "asymp"
-        p_colonies = float(ks_2samp(first.size_cm, second.size_cm, method=way).pvalue)
+        p_colonies = _colonies_p(first.size_cm, second.size_cm)
     if min(len(first.size_cm), len(second.size_cm)) < FEWEST_COLONIES:
         flags.append(Flag.FEW_COLONIES)
     n_distinct = math.comb(first.n_units + second.n_units, first.n_units)
@@ -130,6 +127,16 @@ def compare_sizes(
         ratio=flag_weighted(_ratio(first, second, settings), first, second),
         flags=tuple(flags),
     )
+
+
+def _colonies_p(a: FloatArray, b: FloatArray) -> float:
+    """P by Kolmogorov and Smirnov: exact where a computer can count the ways, else by its limit."""
+    from scipy.stats import ks_2samp
+
+    way: Literal["exact", "asymp"] = "exact" if len(a) + len(b) <= MOST_EXACT else "asymp"
+    with warnings.catch_warnings():  # of an exact p beyond 1 by rounding: the limit gives it then
+        warnings.simplefilter("ignore", RuntimeWarning)
+        return float(ks_2samp(a, b, method=way).pvalue)
 
 
 def _distance(a: FloatArray, wa: FloatArray, b: FloatArray, wb: FloatArray) -> float:

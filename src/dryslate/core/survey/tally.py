@@ -32,6 +32,8 @@ class UnitTally:
         Rows of the corals noted one by one, for sizes, widths and health.
     chosen : dict
         Colonies that were chosen because they were stressed, and are in the counts alone.
+    looked_for : frozenset of str
+        Names that would have been noted here, where the unit says which it searched for.
     """
 
     design: UnitDesign
@@ -41,6 +43,7 @@ class UnitTally:
     counts: dict[str, int] = field(default_factory=lambda: defaultdict(int))
     colonies: dict[str, list[SurveyRow]] = field(default_factory=lambda: defaultdict(list))
     chosen: dict[str, int] = field(default_factory=lambda: defaultdict(int))
+    looked_for: frozenset[str] = frozenset()
 
 
 def tally_unit(design: UnitDesign, rows: Iterable[NamedRow]) -> UnitTally:

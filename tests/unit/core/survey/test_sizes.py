@@ -158,6 +158,11 @@ def test_many_colonies_are_compared_without_a_word_from_elsewhere(recwarn) -> No
     found = compare_sizes(*groups, SurveySettings())
     by_limit = stats.ks_2samp(groups[0].size_cm, groups[1].size_cm, method="asymp").pvalue
     assert found.p_colonies == pytest.approx(by_limit)
+    close = [
+        require_sizes([[4.0, 10, 13, 18, 23, 30, 41]]),
+        require_sizes([[6.0, 12, 12, 18, 22, 30, 41]]),
+    ]
+    assert compare_sizes(*close, SurveySettings()).p_colonies > 0.99
     assert not recwarn.list
 
 
