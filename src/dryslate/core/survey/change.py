@@ -203,7 +203,8 @@ def unpaired_change(
     -----
     Fractions and rates: `change_interval.anew_parts`. Prevalence, its values left out in turn
     (jackknife), and plain values: :math:`u^2 = s_1^2/n_1 + s_2^2/n_2` with Satterthwaite's degrees
-    of freedom [1]_. These also stand for the doubt of the spread in what the design sees.
+    of freedom [1]_; ends of a prevalence are cut at a change of all colonies. These also stand for
+    the doubt of the spread in what the design sees.
 
     References
     ----------
@@ -223,7 +224,9 @@ def unpaired_change(
     numbers = (len(one.values), len(other.values))
     is_shaped = scale in {Scale.FRACTION, Scale.RATE}
     figure = Figure.UNPAIRED_CHANGE if is_shaped else Figure.UNPAIRED_DIFFERENCE
-    part = _Part(what, figure, float(other.mean - one.mean), sum(numbers), min(numbers), blank)
+    most = 1.0 if scale is Scale.PREVALENCE else math.inf
+    gap = float(other.mean - one.mean)
+    part = _Part(what, figure, gap, sum(numbers), min(numbers), blank, most)
     ends = anew_parts(one, other, scale).ends if is_shaped and min(numbers) > 1 else None
     made = _state(part, _welch(*away), settings or SurveySettings(), ends)
     return _flagged(made, (one, other), scale, settings, "anew")
@@ -290,6 +293,8 @@ class _Part:
     n_units: int
     fewest: int
     n_blank: int
+    most: float = math.inf
+    """A change larger than this, either way, cannot be."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -358,7 +363,8 @@ def _state(
             p = p_of_no_change(ends, part.difference)
     elif is_known:
         reach = float(stdtrit(error.df, P_HI)) * u
-        lo, hi = part.difference - reach, part.difference + reach
+        lo = max(part.difference - reach, -part.most)
+        hi = min(part.difference + reach, part.most)
         p = float(2 * stdtr(error.df, -abs(part.difference / u)))
     change = Estimate(
         what=part.what,

@@ -200,7 +200,8 @@ def paired_parts(first: Seen, second: Seen, scale: Scale) -> PairedParts:
     the ends are put together with the correlation :math:`r` of :math:`A` and :math:`e` [1]_:
     :math:`\sqrt{a^2 + b^2 - 2 r a b}`. So a loss in proportion has the shape of the density's own
     interval, a change of nothing that of paired t. Where nothing is found at one visit, its upper
-    limit stands in for its doubt. :math:`n - 1` degrees of freedom.
+    limit stands in for its doubt. Of two visits with one mean neither is the larger: half of their
+    sum stands for :math:`A` in the weights. :math:`n - 1` degrees of freedom.
 
     References
     ----------
@@ -218,6 +219,9 @@ def paired_parts(first: Seen, second: Seen, scale: Scale) -> PairedParts:
     with np.errstate(all="ignore"):
         ratio = np.where(a > 0, b / a, 0.0)
         rest = b_away - ratio[..., None] * a_away
+        is_tied = (a - b <= ALIKE * a)[..., None]
+        larger = np.where(is_tied, (first.values + second.values) / 2, larger)
+        a_away = np.where(is_tied, (a_away + b_away) / 2, a_away)
         if scale is not Scale.PREVALENCE:
             rest = rest * _left_out_weight(larger)
         v_rest, v_a = ((x**2).sum(axis=-1) / (n - 1) for x in (rest, a_away))
@@ -264,7 +268,10 @@ class VisitMeans:
         terms = Terms(is_narrowed=True, error=error)
         away = []
         for mean, u, n, counted in zip(self.means, self.u, self.n, self.counted, strict=True):
-            lo, hi = interval(mean, u, n, counted, self.df, terms)
+            each = counted
+            if self.scale is Scale.FRACTION:  # where it is not known, as of tape and areas
+                each = np.where(np.isnan(counted), np.inf, counted)
+            lo, hi = interval(mean, u, n, each, self.df, terms)
             away.append([np.maximum(np.nan_to_num(x), 0.0) for x in (mean - lo, hi - mean)])
         (down_1, up_1), (down_2, up_2) = away
         middle = self.means[1] - self.means[0]

@@ -14,7 +14,7 @@ from dryslate.base.errors import InputError
 from dryslate.base.quality import Flag
 from dryslate.core.survey.change import Change
 from dryslate.core.survey.estimate import Estimate
-from dryslate.core.survey.intervals import ALIKE, P_HI
+from dryslate.core.survey.intervals import ALIKE, P_HI, ROUNDING
 from dryslate.core.survey.methods import Method
 from dryslate.core.survey.planning import change_seen
 from dryslate.core.survey.spread import Spread
@@ -28,14 +28,15 @@ class Rates:
     Parameters
     ----------
     absolute, relative : float
-    annual_rate : float
-        Steady relative change a year that gives the same.
+    annual_rate : float or None
+        Steady relative change a year that gives the same; None where it is past all numbers, as a
+        great rise within a day is.
     ln_ratio : float
     """
 
     absolute: float
     relative: float
-    annual_rate: float
+    annual_rate: float | None
     ln_ratio: float
 
 
@@ -112,12 +113,16 @@ def rates_of_change(first: float, second: float, years: float) -> Rates:
             "A relative change needs two figures above 0 and a time between them.",
             "State the absolute change instead.",
         )
-    ratio = second / first
+    ln_ratio = math.log(second) - math.log(first)
+    try:
+        annual_rate = math.expm1(ln_ratio / years)
+    except OverflowError:
+        annual_rate = None
     return Rates(
         absolute=second - first,
-        relative=ratio - 1,
-        annual_rate=ratio ** (1 / years) - 1,
-        ln_ratio=math.log(ratio),
+        relative=second / first - 1,
+        annual_rate=annual_rate,
+        ln_ratio=ln_ratio,
     )
 
 
@@ -202,7 +207,9 @@ def trend_of_visits(what: str, times: ArrayLike, means: ArrayLike) -> Change:
     """
     fit = fit_trend(times, means)
     df = fit.n_visits - 2.0
-    is_known = fit.u_slope > ALIKE * abs(fit.slope) and fit.u_slope > 0
+    x, y = (np.asarray(v, dtype=np.float64) for v in (times, means))
+    least = ALIKE * abs(fit.slope) + ROUNDING * float(np.abs(y).max() / np.ptp(x))
+    is_known = fit.u_slope > least
     reach = float(stdtrit(df, P_HI)) * fit.u_slope
     change = Estimate(
         what=what,

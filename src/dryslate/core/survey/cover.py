@@ -12,6 +12,7 @@ from dryslate.base.errors import InputError
 from dryslate.base.quality import Flag
 from dryslate.core.identify.hit_rate import wilson_interval
 from dryslate.core.survey.estimate import Estimate
+from dryslate.core.survey.intervals import is_apart
 from dryslate.core.survey.methods import Figure, Method, require_method
 from dryslate.core.survey.overdispersion import fit_beta_binomial
 from dryslate.core.survey.statement import (
@@ -329,7 +330,7 @@ def _state_covers(
     found = list(state_fractions(parts, settings))
     if method in (Method.BCA, Method.BETA_BINOMIAL):
         for thing, mean in enumerate(means):
-            if 0 < mean < 1:
+            if 0 < mean < 1 and is_apart(spreads[thing], mean, mean * (1 - mean)):
                 found[thing] = _state_asked(what, units.of(thing), settings, method)
     return tuple(found)
 

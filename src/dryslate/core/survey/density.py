@@ -13,7 +13,7 @@ from dryslate.base.quality import Flag
 from dryslate.core.survey.coverage import coverage_flags
 from dryslate.core.survey.designs import EdgeRule
 from dryslate.core.survey.estimate import Estimate
-from dryslate.core.survey.intervals import poisson_gamma_interval
+from dryslate.core.survey.intervals import is_apart, poisson_gamma_interval
 from dryslate.core.survey.methods import Figure, Method, require_method
 from dryslate.core.survey.statement import (
     MeanOfUnits,
@@ -361,7 +361,7 @@ def _state(
     n = len(units.found)
     mean, u = units.mean_and_u(settings.weighting)
     method = require_method(figure, n, settings.method) if n > 1 else Method.NONE
-    if mean > 0 and method is Method.BCA:
+    if mean > 0 and method is Method.BCA and is_apart(u, mean, mean):
         found = state_bca(what, units.statistic(settings.weighting), n, units.n_blank, settings)
         return replace(found, flags=(*found.flags, *flags))
     part = MeanOfUnits(

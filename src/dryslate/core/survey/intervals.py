@@ -19,6 +19,8 @@ ZERO_K = 1.0
 """Clumping (negative binomial `k`) assumed where no unit shows anything (our choice, stated)."""
 ALIKE = 1e-9
 """Below this share of its scale a standard error is that of units all alike."""
+ROUNDING = 1e-14
+"""Below this share of the mean it is that of the computer's digits."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -47,6 +49,30 @@ class Terms:
 
 USUAL = Terms()
 """Those of figures."""
+
+
+def is_apart(u: ArrayLike, mean: ArrayLike, scale: ArrayLike) -> NDArray[np.bool_]:
+    """
+    Tell whether units differ by more than rounding.
+
+    Parameters
+    ----------
+    u, mean : array_like of float
+        Standard error of the mean, and the mean.
+    scale : array_like of float
+        Of fractions mean times the rest, of rates the mean.
+
+    Returns
+    -------
+    ndarray of bool
+
+    Examples
+    --------
+    >>> is_apart([0.1, 1e-17], 0.5, 0.25).tolist()
+    [True, False]
+    """
+    u, mean, scale = (np.asarray(a, dtype=np.float64) for a in (u, mean, scale))
+    return np.asarray(u > np.maximum(ALIKE * scale, ROUNDING * mean))
 
 
 def fraction_interval(
@@ -110,7 +136,7 @@ def fraction_interval(
     with np.errstate(all="ignore"):
         scale = mean * (1 - mean)
         counting = np.sqrt(scale / counted)
-        u = np.where(u > ALIKE * scale, u, np.where(counting > 0, counting, np.nan))
+        u = np.where(is_apart(u, mean, scale), u, np.where(counting > 0, counting, np.nan))
         s = u / scale
         beyond = np.maximum((u / counting) ** 2, 1.0)
         s = s * terms.second_order(beyond, (1 - 2 * mean) * s)
@@ -118,8 +144,8 @@ def fraction_interval(
         centre = logit(mean) + _within((0.5 - mean) * s**2, reach)
         limit = zero_fraction_limit(n, counted, error=terms.error)
         inner = (mean > 0) & (mean < 1) & (n > 1)
-        lo = np.where(inner, expit(centre - reach), np.nan)
-        hi = np.where(inner, expit(centre + reach), np.nan)
+        lo = np.where(inner, np.minimum(expit(centre - reach), mean), np.nan)
+        hi = np.where(inner, np.maximum(expit(centre + reach), mean), np.nan)
     lo = np.where((mean >= 1) & (n > 1), 1 - limit, lo)
     hi = np.where((mean <= 0) & (n > 1), limit, hi)
     return lo, hi
@@ -235,7 +261,7 @@ def rate_interval(
     effort = np.asarray(effort, dtype=np.float64)
     free = n - 1 if df is None else np.asarray(df, dtype=np.float64)
     with np.errstate(all="ignore"):
-        u = np.where(u > ALIKE * mean, u, np.sqrt(mean / effort))
+        u = np.where(is_apart(u, mean, mean), u, np.sqrt(mean / effort))
         s = u / mean
         beyond = np.where(effort > 0, np.maximum(u**2 * effort / mean, 1.0), np.inf)
         s = s * terms.second_order(beyond, s)

@@ -55,6 +55,7 @@ class Figure(StrEnum):
     SIZE_QUANTILE = "size_quantile"
     SIZE_VARIATION = "size_variation"
     SIZE_SHAPE = "size_shape"
+    SIZE_CLASS = "size_class"
     SIZE_RATIO = "size_ratio"
     HILL_NUMBER = "hill_number"
     PAIRED_CHANGE = "paired_change"
@@ -214,9 +215,17 @@ RULES: tuple[Rule, ...] = (
     ),
     Rule(
         figure=Figure.SIZE_SHAPE,
-        words="Standard deviation, skewness and kurtosis of log size; share of a size class",
+        words="Standard deviation, skewness and kurtosis of log size",
         method=Method.BCA,
         fewest_units=BCA_FEWEST,
+        page="sizes.md",
+    ),
+    Rule(
+        figure=Figure.SIZE_CLASS,
+        words="Share of a size class",
+        method=Method.BCA,
+        fewest_units=BCA_FEWEST,
+        all_zero=Method.LIMIT_FRACTION,
         page="sizes.md",
     ),
     Rule(

@@ -28,7 +28,7 @@ FEW_OF_HEALTH = 8
 def amount_interval(
     estimate: ArrayLike, u: ArrayLike, n_units: int, df: ArrayLike, *, is_share: bool
 ) -> tuple[FloatArray, FloatArray]:
-    """
+    r"""
     Return 95 % intervals of corrected amounts.
 
     Parameters
@@ -44,6 +44,19 @@ def amount_interval(
         t on the logit or the logarithm; on the plain scale where the correction came out at 0 or
         less, or a share at 1 or more; NaN without a doubt.
 
+    Notes
+    -----
+    The standard error of a mean of units is never more than the mean itself, nor than the rest to
+    1 of shares. What goes beyond comes from names: it is of the size of other classes' amounts, not
+    in proportion to this one's, so that t of it stands on the plain scale. Both distances from the
+    estimate to an end are put together by :math:`\sqrt{a^2 + b^2}` [1]_: as the amount goes to
+    nothing, the interval goes over into that of nothing, only cut off at what cannot be.
+
+    References
+    ----------
+    .. [1] Zou, G.Y. & Donner, A. (2008). Construction of confidence limits about effect measures:
+       a general approach. Stat. Med. 27, 1693-1702 (cited from memory).
+
     Examples
     --------
     >>> lo, hi = amount_interval([0.12, -0.01], [0.03, 0.02], 8, [7.0, 7.0], is_share=True)
@@ -53,13 +66,16 @@ def amount_interval(
     value, spread, free = (np.asarray(a, dtype=np.float64) for a in (estimate, u, df))
     is_inside = (value > 0) & (value < (1.0 if is_share else math.inf))
     interval = fraction_interval if is_share else rate_interval
-    lo, hi = interval(np.where(is_inside, value, 0.5), spread, n_units, math.inf, free)
-    reach = stdtrit(free, P_HI) * spread
+    most = np.where(is_inside, np.minimum(value, 1 - value) if is_share else value, 0.0)
+    own = np.minimum(spread, most)
+    lo, hi = interval(np.where(is_inside, value, 0.5), own, n_units, math.inf, free)
+    reach = stdtrit(free, P_HI) * np.sqrt(np.maximum(spread**2 - own**2, 0.0))
+    down, up = (np.where(is_inside, gap, 0.0) for gap in (value - lo, hi - value))
     nothing = np.where(spread > 0, 0.0, math.nan)
-    return (
-        np.where(is_inside, lo, value - reach) + nothing,
-        np.where(is_inside, hi, value + reach) + nothing,
-    )
+    lo, hi = value - np.hypot(down, reach), value + np.hypot(up, reach)
+    lo = np.where(is_inside, np.maximum(lo, 0.0), lo)
+    hi = np.where(is_inside & is_share, np.minimum(hi, 1.0), hi)
+    return lo + nothing, hi + nothing
 
 
 def state_amount(

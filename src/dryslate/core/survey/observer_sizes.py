@@ -114,7 +114,7 @@ def intraclass_correlation(values: ArrayLike, form: Form) -> Correlation:
     left E [1]_: :math:`(B-W)/(B+(k-1)W)`, :math:`(B-E)/(B+(k-1)E+k(J-E)/n)`,
     :math:`(B-E)/(B+(k-1)E)`; for means of k observers :math:`(B-W)/B`,
     :math:`(B-E)/(B+(J-E)/n)`, :math:`(B-E)/B`. Intervals by F, with the degrees of freedom
-    of [1]_ for the second.
+    of [1]_ for the second, where a value below 0 stands for 0.
 
     References
     ----------
@@ -204,8 +204,9 @@ def _random_ends(
     between, _within, observers, left = spread
     if value is None or left <= 0:
         return None, None
-    a = k * value * observers / left
-    b = n * (1 + (k - 1) * value) - k * value
+    share = max(value, 0.0)  # degrees of freedom are those of a sum: no part of it is below 0
+    a = k * share * observers / left
+    b = n * (1 + (k - 1) * share) - k * share
     df = (k - 1) * (n - 1) * (a + b) ** 2 / ((n - 1) * a**2 + b**2)
     rest = k * observers + (k * n - k - n) * left
     upper, lower = float(fdtri(n - 1, df, 0.975)), float(fdtri(df, n - 1, 0.975))

@@ -22,6 +22,8 @@ SEED = 1978
 ENDS = (0.025, 0.975)
 FARTHEST = 50.0
 """Most that a drawn logarithm may lie above that of the mean: with two units t has no end."""
+NOTHING = 1e-9
+"""A class of less than this share of all colonies is one of which nothing is left."""
 MIDDLE = (0.15865525393145705, 0.8413447460685429)
 """Shares of the normal law within one standard deviation."""
 
@@ -157,9 +159,9 @@ def correct_by_table(
     (as in JCGM 101 [2]_): means as read from t with :math:`n - 1` degrees of freedom on the logit
     or the logarithm, correlated as the units are, with the middle and the spread that
     `fraction_interval` and `rate_interval` take; tables as `prepare_table` draws them. The interval
-    goes from the 2.5 to the 97.5 % quantile, and `u` is half of the middle 68.3 %. A class that no
-    unit read stays unread in all draws. With a table without errors the intervals are those of the
-    figures as read.
+    goes from the 2.5 to the 97.5 % quantile, and to the estimate at least, and `u` is half of the
+    middle 68.3 %. A class that no unit read stays unread in all draws. With a table without errors
+    the intervals are those of the figures as read.
 
     References
     ----------
@@ -224,14 +226,21 @@ def correct_prevalence_by_table(
         raw = means[0] / (means[0] + means[1])
         back = outside.back @ means[0], outside.back @ means[1]
         whole = back[0] + back[1]
-        estimate = np.where(whole > 0, back[0] / whole, np.nan)
+        least = NOTHING * float(sum(part.sum() for part in means))
+        estimate = np.where(whole > least, back[0] / whole, np.nan)
         return _stated(raw, estimate, tops / (tops + rests))
 
 
 def _stated(raw: FloatArray, estimate: FloatArray, draws: FloatArray) -> DrawnAmounts:
     """Take ends and doubt from draws."""
     lo, low, high, hi = np.quantile(draws, [ENDS[0], *MIDDLE, ENDS[1]], axis=0)
-    return DrawnAmounts(raw=raw, estimate=estimate, u=(high - low) / 2, lo95=lo, hi95=hi)
+    return DrawnAmounts(
+        raw=raw,
+        estimate=estimate,
+        u=(high - low) / 2,
+        lo95=np.fmin(lo, estimate),
+        hi95=np.fmax(hi, estimate),
+    )
 
 
 def _through(outside: OutsideTable, drawn: FloatArray) -> FloatArray:

@@ -230,9 +230,14 @@ def fit_beta_binomial(hits: ArrayLike, points: ArrayLike) -> BetaBinomialFit:
         )
         return float(best.fun), float(expit(best.x))
 
-    start = float(logit(x.sum() / big.sum()))
+    # the best mean lies near that of all points or that of units, or between them
+    near = logit([x.sum() / big.sum(), float(np.mean(x / big))])
+    grid = np.linspace(near.min() - 3, near.max() + 3, 13 + 2 * int(np.ptp(near)))
+    best = int(np.argmin([profile(float(at))[0] for at in grid]))
     top = minimize_scalar(
-        lambda at: profile(at)[0], bounds=(start - 3, start + 3), method="bounded"
+        lambda at: profile(at)[0],
+        bounds=(grid[max(best - 1, 0)], grid[min(best + 1, len(grid) - 1)]),
+        method="bounded",
     )
     peak, least = float(top.x), float(top.fun)
     allowed = float(stdtrit(len(x) - 1, 0.975)) ** 2 / 2.0

@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 from dryslate.base.quality import Flag
 from dryslate.core.survey.cover import state_beta_binomial
 from dryslate.core.survey.estimate import Estimate
+from dryslate.core.survey.intervals import is_apart
 from dryslate.core.survey.methods import Figure, Method, require_method
 from dryslate.core.survey.resampling import ratio_jackknife
 from dryslate.core.survey.statement import (
@@ -122,7 +123,7 @@ def _state(
         return Estimate(what=what, estimate=None, flags=flags, n_blank=units.n_blank)
     method = require_method(figure, n, settings.method) if n > 1 else Method.NONE
     ratio, u = (float(np.asarray(v)) for v in ratio_jackknife(units.found, units.effort))
-    if 0 < ratio < 1 and method is Method.BCA:
+    if 0 < ratio < 1 and method is Method.BCA and is_apart(u, ratio, ratio * (1 - ratio)):
         found = state_bca(what, units.statistic("effort"), n, units.n_blank, settings)
         return replace(found, flags=(*found.flags, *flags))
     if 0 < ratio < 1 and method is Method.BETA_BINOMIAL:

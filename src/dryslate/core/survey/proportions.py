@@ -74,7 +74,8 @@ def compare_shares(hits1: int, n1: int, hits2: int, n2: int) -> tuple[float, flo
     p1, p2 = hits1 / n1, hits2 / n2
     (l1, u1), (l2, u2) = wilson_interval(p1, n1), wilson_interval(p2, n2)
     d = p1 - p2
-    return d, d - math.hypot(p1 - l1, u2 - p2), d + math.hypot(u1 - p1, p2 - l2)
+    lo, hi = d - math.hypot(p1 - l1, u2 - p2), d + math.hypot(u1 - p1, p2 - l2)
+    return d, max(lo, -1.0), min(hi, 1.0)
 
 
 def compare_paired_shares(

@@ -92,6 +92,7 @@ def fit_jackknife(statistic: Statistic, n_units: int) -> Jackknife:
     Returns
     -------
     Jackknife
+        Without `u` and bias, its acceleration 0, where the others alone give no statistic.
 
     Notes
     -----
@@ -111,8 +112,11 @@ def fit_jackknife(statistic: Statistic, n_units: int) -> Jackknife:
     >>> print(f"{found.u:.4f}")
     1.5275
     """
-    left_out = statistic(1.0 - np.eye(n_units))
+    with np.errstate(all="ignore"):  # without one unit there may be nothing left to tell
+        left_out = statistic(1.0 - np.eye(n_units))
     whole = float(statistic(np.ones((1, n_units)))[0])
+    if not np.isfinite(left_out).all():
+        return Jackknife(u=np.nan, bias=np.nan, acceleration=0.0)
     middle = left_out.mean()
     away = middle - left_out
     squares = float((away**2).sum())
@@ -205,7 +209,9 @@ def _bca_ends(
     share = np.clip(below / len(values), 0.5 / len(values), 1 - 0.5 / len(values))
     z0 = float(ndtri(share))
     z = z0 + np.array([-reach, reach])
-    lo, hi = np.quantile(values, ndtr(z0 + z / (1.0 - acceleration * z)))
+    left = 1.0 - acceleration * z  # at 0 and below the transformation has no end on that side
+    shares = np.where(left > 0, ndtr(z0 + z / np.where(left > 0, left, 1.0)), [z[0] > 0, z[1] > 0])
+    lo, hi = np.quantile(values, shares)
     return z0, (float(lo), float(hi))
 
 

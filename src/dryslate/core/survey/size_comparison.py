@@ -12,12 +12,12 @@ from scipy.special import stdtrit
 
 from dryslate.base.quality import Flag
 from dryslate.core.survey.estimate import Estimate
-from dryslate.core.survey.intervals import P_HI
+from dryslate.core.survey.intervals import P_HI, ROUNDING
 from dryslate.core.survey.methods import Figure, Method, require_method
 from dryslate.core.survey.resampling import FloatArray, Resampling, fit_bootstrap, ratio_jackknife
 from dryslate.core.survey.size_frequency import FEWEST_COLONIES
 from dryslate.core.survey.sizes import ColonySizes, flag_weighted
-from dryslate.core.survey.statement import SurveySettings
+from dryslate.core.survey.statement import SurveySettings, state_bootstrap
 
 N_PERMUTATIONS = 4_999
 MOST_EXACT = 1_000
@@ -195,7 +195,7 @@ def _ratio(first: ColonySizes, second: ColonySizes, settings: SurveySettings) ->
     if method is Method.BCA:
         return _ratio_bca(what, sums, totals, settings)
     variance = sum(parts)
-    if not variance > 0:
+    if not math.sqrt(variance) > ROUNDING * float(np.abs(np.concatenate(logs)).max()):
         flags = (*flags, Flag.NO_SPREAD)
         return Estimate(what=what, estimate=math.exp(difference), n_units=sum(n), flags=flags)
     df = variance**2 / sum(p**2 / (m - 1) for p, m in zip(parts, n, strict=True))
@@ -230,13 +230,4 @@ def _ratio_bca(
         return np.asarray(np.exp((b @ sum2) / (b @ total2) - (a @ sum1) / (a @ total1)))
 
     found = fit_bootstrap(ratio, sum(n), settings.rng, Resampling(n_first=n[0], is_widened=True))
-    return Estimate(
-        what=what,
-        estimate=found.estimate,
-        u=found.u,
-        lo95=found.lo,
-        hi95=found.hi,
-        method=Method.BCA,
-        n_units=sum(n),
-        flags=settings.scope_flags(),
-    )
+    return state_bootstrap(what, found, (sum(n), 0), settings.scope_flags())

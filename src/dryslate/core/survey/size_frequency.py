@@ -12,8 +12,8 @@ from scipy.special import stdtrit
 from dryslate.base.quality import Flag
 from dryslate.core.survey.coverage import LINE_SIZES, CoverageTable, coverage_flags
 from dryslate.core.survey.estimate import Estimate, or_none
-from dryslate.core.survey.intervals import P_HI
-from dryslate.core.survey.methods import Figure, Method, require_method
+from dryslate.core.survey.intervals import P_HI, ROUNDING, zero_fraction_limit
+from dryslate.core.survey.methods import Figure, Method, find_rule, require_method
 from dryslate.core.survey.resampling import FloatArray, Statistic, ratio_jackknife
 from dryslate.core.survey.sizes import ColonySizes, flag_weighted, measure_shape
 from dryslate.core.survey.statement import SurveySettings, common_flags, state_bca
@@ -115,7 +115,8 @@ def describe_sizes(
     Sizes of colonies are about log-normal [1]_: geometric mean, standard deviation, skewness and
     kurtosis are of natural log size, the coefficient of variation of size itself. The geometric
     mean has the jackknife of units and t on the logarithm; the rest, and the shares of classes,
-    the BCa bootstrap of units at 15 or more and no interval below. The coefficient of variation
+    the BCa bootstrap of the units that hold colonies, at 15 or more and no interval below. A class
+    without a colony has an upper limit there, one with all a lower. The coefficient of variation
     has none: it hangs on the few largest colonies and reads low, and no interval held it. Small
     colonies are missed sooner, which makes the mean read high and the skewness low; a cut-off makes
     surveys comparable and is stated, but its figures are those of larger colonies only.
@@ -204,7 +205,7 @@ def geometric_mean(sizes: ColonySizes, settings: SurveySettings) -> Estimate:
         )
     log_mean, log_u = (float(v) for v in ratio_jackknife(sums, totals))
     flags = common_flags(settings, n, 0)
-    if n < 2 or not log_u > 0:
+    if n < 2 or not log_u > ROUNDING * float(np.abs(np.log(sizes.size_cm)).max()):
         return Estimate(
             what=what,
             estimate=math.exp(log_mean),
@@ -275,6 +276,7 @@ def size_statistics(sizes: ColonySizes) -> dict[str, Statistic]:
     centred = log_size - np.average(log_size, weights=sizes.weight)
     logs = np.array([sizes.unit_sums(centred**k) for k in range(5)])
     squares = sizes.unit_sums(sizes.weight)
+    least = ROUNDING * float((centred**2).max())
 
     def number(drawn: FloatArray) -> FloatArray:
         """Effective number of colonies drawn."""
@@ -284,6 +286,7 @@ def size_statistics(sizes: ColonySizes) -> dict[str, Statistic]:
         """Central moments 2 to 4 of log size."""
         a, b, c, d = (np.asarray(drawn @ logs[k] / (drawn @ logs[0])) for k in (1, 2, 3, 4))
         m2 = b - a**2
+        m2 = np.where(m2 > least, m2, 0.0)  # colonies all alike
         return m2, c - 3 * a * b + 2 * a**3, d - 4 * a * c + 6 * a**2 * b - 3 * a**4
 
     def log_sd(drawn: FloatArray) -> FloatArray:
@@ -330,12 +333,21 @@ def _shape(
     what: str, statistic: Statistic, sizes: ColonySizes, settings: SurveySettings
 ) -> Estimate:
     """One statistic of the sizes; without interval under 15 units."""
-    n = sizes.n_units
+    held = np.flatnonzero(sizes.unit_sums(np.ones_like(sizes.size_cm)) > 0)
+    n = len(held)
+
+    def of_held(drawn: FloatArray) -> FloatArray:
+        """Return the statistic of units that hold colonies: the others say nothing of sizes."""
+        every = np.zeros((len(drawn), sizes.n_units))
+        every[:, held] = drawn
+        return statistic(every)
+
     with np.errstate(all="ignore"):
-        value = float(statistic(np.ones((1, n)))[0])
+        value = float(of_held(np.ones((1, n)))[0])
     if require_method(Figure.SIZE_SHAPE, n) is Method.BCA and math.isfinite(value):
-        return state_bca(what, statistic, n, 0, settings)
-    flags = (*common_flags(settings, n, 0), Flag.FEW_UNITS)
+        return state_bca(what, of_held, n, 0, settings)
+    flags = common_flags(settings, n, 0)
+    flags = flags if n == 1 else (*flags, Flag.FEW_UNITS)
     return Estimate(
         what=what, estimate=value if math.isfinite(value) else None, n_units=n, flags=flags
     )
@@ -354,12 +366,30 @@ def _classes(
         def share(drawn: FloatArray, inside: FloatArray = inside) -> FloatArray:
             return np.asarray((drawn @ inside) / (drawn @ totals))
 
+        stated = flag_weighted(_shape("class_share_frac", share, sizes, settings), sizes)
         found.append(
             SizeClass(
                 lo_cm=float(lo),
                 hi_cm=float(edges[k + 1]) if k + 1 < len(edges) else math.inf,
                 count=int((at == k).sum()),
-                share=flag_weighted(_shape("class_share_frac", share, sizes, settings), sizes),
+                share=_limited(stated, sizes),
             )
         )
     return tuple(found)
+
+
+def _limited(share: Estimate, sizes: ColonySizes) -> Estimate:
+    """Give a class that holds none of the colonies, or all, the limit that none found has."""
+    rule = find_rule(Figure.SIZE_CLASS)
+    value, is_few = share.estimate, share.n_units < rule.fewest_units
+    if is_few or value is None or 0 < value < 1 or sizes.is_weighted:
+        return share
+    limit = float(zero_fraction_limit(share.n_units, len(sizes.size_cm)))
+    flag = Flag.UPPER_LIMIT_ONLY if value <= 0 else Flag.LOWER_LIMIT_ONLY
+    return replace(
+        share,
+        lo95=None if value <= 0 else 1 - limit,
+        hi95=limit if value <= 0 else None,
+        method=rule.all_zero,
+        flags=(*(one for one in share.flags if one is not Flag.NO_SPREAD), flag),
+    )

@@ -34,8 +34,9 @@ def estimate_quantile(sizes: ColonySizes, share: float, settings: SurveySettings
     Returns
     -------
     Estimate
-        Without interval under 3 units for the median and under 10 for others, and where no colony
-        lies beyond an end.
+        Without interval under 3 units for the median and under 10 for others, where no colony
+        lies beyond an end, and, flagged ``no_spread``, where both ends fall on colonies of one
+        size: sizes are rounded too much to tell.
 
     Notes
     -----
@@ -83,6 +84,8 @@ def estimate_quantile(sizes: ColonySizes, share: float, settings: SurveySettings
     if share >= LOW_FROM and n < LOW_UNDER_UNITS:
         flags = (*flags, Flag.COVERAGE_LOW)
     lo95, hi95 = _at(size, grown, float(lo)), _at(size, grown, float(hi))
+    if not lo95 < hi95:
+        return Estimate(what=what, estimate=value, n_units=n, flags=(*flags, Flag.NO_SPREAD))
     found = Estimate(
         what=what,
         estimate=value,

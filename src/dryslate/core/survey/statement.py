@@ -14,13 +14,15 @@ from dryslate.base.errors import InputError
 from dryslate.base.quality import Flag
 from dryslate.core.survey.coverage import CoverageTable, coverage_flags
 from dryslate.core.survey.estimate import Estimate, or_none
-from dryslate.core.survey.intervals import ALIKE, fraction_interval, rate_interval
+from dryslate.core.survey.intervals import ALIKE, fraction_interval, is_apart, rate_interval
 from dryslate.core.survey.methods import Figure, Method, find_rule, require_method
-from dryslate.core.survey.resampling import Resampling, Statistic, fit_bootstrap
+from dryslate.core.survey.resampling import Bootstrap, Resampling, Statistic, fit_bootstrap
 
 FloatArray = NDArray[np.float64]
 Scope = Literal["area", "plots"]
 Weighting = Literal["units", "effort"]
+NEARLY = 1e-9
+"""A part within this share of the whole is the whole: sums of decimals do not come out even."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -195,7 +197,7 @@ def require_units(
     blank = ~np.isfinite(x) | ~np.isfinite(big)
     if needs_effort:
         blank |= big == 0
-    bad = ~blank & ((x < 0) | (big < 0) | (is_share & (x > big * (1 + 1e-9))))
+    bad = ~blank & ((x < 0) | (big < 0) | (is_share & (x > big * (1 + NEARLY))))
     if bad.any():
         at = int(np.argmax(bad))
         unit, part, whole = at + 1, x[at], big[at]
@@ -204,7 +206,15 @@ def require_units(
             f"Unit {unit}: {part:g} found out of {whole:g} is not possible.",
             "Correct the record; a unit that was not surveyed stays blank.",
         )
-    return UnitValues(found=x[~blank], effort=big[~blank], n_blank=int(blank.sum()))
+    found, effort = x[~blank], big[~blank]
+    if is_share:
+        found = _whole_where_nearly(found, effort)
+    return UnitValues(found=found, effort=effort, n_blank=int(blank.sum()))
+
+
+def _whole_where_nearly(found: FloatArray, effort: FloatArray) -> FloatArray:
+    """Take a part that is the whole but for rounding, such as of added-up intercepts, as it."""
+    return np.where(np.abs(found - effort) <= NEARLY * effort, effort, found)
 
 
 def require_things(found: ArrayLike, effort: ArrayLike, *, is_share: bool = False) -> ThingValues:
@@ -239,9 +249,11 @@ def require_things(found: ArrayLike, effort: ArrayLike, *, is_share: bool = Fals
         raise ValueError("a unit is blank of some things only")
     # Units side by side in memory, so that sums have the digits of one thing alone.
     whole, most = np.ascontiguousarray(x[:, ~blank]), big[~blank]
-    bad = (whole < 0) | (most < 0) | (is_share & (whole > most * (1 + 1e-9)))
+    bad = (whole < 0) | (most < 0) | (is_share & (whole > most * (1 + NEARLY)))
     for thing in np.flatnonzero(bad.any(axis=1)):
         require_units(x[thing], big, is_share=is_share)
+    if is_share:
+        whole = _whole_where_nearly(whole, most)
     return ThingValues(found=whole, effort=most, n_blank=int(blank.sum()))
 
 
@@ -284,6 +296,7 @@ def state_bca(
     Returns
     -------
     Estimate
+        Without interval, flagged ``no_spread``, where units drawn again all give the same.
 
     Raises
     ------
@@ -293,15 +306,41 @@ def state_bca(
     if settings.rng is None:
         raise ValueError("a bootstrap needs a seeded generator in the settings")
     found = fit_bootstrap(statistic, n_units, settings.rng, Resampling(is_widened=True))
+    flags = common_flags(settings, n_units, n_blank)
+    return state_bootstrap(what, found, (n_units, n_blank), flags)
+
+
+def state_bootstrap(
+    what: str, found: Bootstrap, numbers: tuple[int, int], flags: tuple[Flag, ...]
+) -> Estimate:
+    """
+    State a figure from units drawn again.
+
+    Parameters
+    ----------
+    what : str
+    found : Bootstrap
+    numbers : tuple of int
+        Units, and blank ones.
+    flags : tuple of Flag
+
+    Returns
+    -------
+    Estimate
+        Its interval goes to the estimate at least, which a large bias would leave out; there is
+        none, flagged ``no_spread``, where units drawn again all give the same.
+    """
+    n_units, n_blank = numbers
+    is_known = found.u > ALIKE * abs(found.estimate) and found.hi > found.lo
     return Estimate(
         what=what,
         estimate=found.estimate,
-        u=found.u,
-        lo95=found.lo,
-        hi95=found.hi,
-        method=Method.BCA,
+        u=found.u if is_known else None,
+        lo95=min(found.lo, found.estimate) if is_known else None,
+        hi95=max(found.hi, found.estimate) if is_known else None,
+        method=Method.BCA if is_known else Method.NONE,
         n_units=n_units,
-        flags=common_flags(settings, n_units, n_blank),
+        flags=flags if is_known else (*flags, Flag.NO_SPREAD),
         n_blank=n_blank,
     )
 
@@ -386,7 +425,7 @@ def _state_fraction(
     """Put a fraction together with its interval and what simulated surveys tell of it."""
     scale = part.mean * (1 - part.mean)
     u = part.u
-    if part.n_units > 1 and not u > ALIKE * scale:
+    if part.n_units > 1 and not is_apart(u, part.mean, scale):
         u = float(np.sqrt(scale / part.counted)) or float("nan")
     flags: tuple[Flag, ...] = ()
     if part.n_units > 1 and settings.coverage and 0 < part.mean < 1:
@@ -395,7 +434,7 @@ def _state_fraction(
         flags = coverage_flags(
             settings.coverage, part.figure, part.n_units, level, min(size, 1e6), spread
         )
-    return _stated(part, settings, ends, u, flags)
+    return _stated(part, settings, ends, _Doubt(u, scale, flags))
 
 
 def state_rate(part: MeanOfUnits, settings: SurveySettings) -> Estimate:
@@ -413,34 +452,39 @@ def state_rate(part: MeanOfUnits, settings: SurveySettings) -> Estimate:
     """
     lo, hi = rate_interval(part.mean, part.u, part.n_units, part.counted, part.df)
     u = part.u
-    if part.n_units > 1 and not u > ALIKE * part.mean:
+    if part.n_units > 1 and not is_apart(u, part.mean, part.mean):
         u = float(np.sqrt(part.mean / part.counted))
     flags: tuple[Flag, ...] = ()
     if part.n_units > 1 and settings.coverage and part.mean > 0 and np.isfinite(part.counted):
         level = part.mean * part.counted / part.n_units
         spread = part.n_units * (u / part.mean) ** 2
         flags = coverage_flags(settings.coverage, part.figure, part.n_units, level, 0.0, spread)
-    return _stated(part, settings, (float(lo), float(hi)), u, flags)
+    return _stated(part, settings, (float(lo), float(hi)), _Doubt(u, part.mean, flags))
+
+
+@dataclass(frozen=True, slots=True)
+class _Doubt:
+    """Standard error to be stated, the scale that it is small on, and flags of coverage."""
+
+    u: float
+    scale: float
+    flags: tuple[Flag, ...]
 
 
 def _stated(
-    part: MeanOfUnits,
-    settings: SurveySettings,
-    ends: tuple[float, float],
-    u: float,
-    more: tuple[Flag, ...],
+    part: MeanOfUnits, settings: SurveySettings, ends: tuple[float, float], doubt: _Doubt
 ) -> Estimate:
     """Put the figure together; a limit at nothing found or everything full."""
     lo, hi = ends
-    flags = [*common_flags(settings, part.n_units, part.n_blank), *part.flags, *more]
+    flags = [*common_flags(settings, part.n_units, part.n_blank), *part.flags, *doubt.flags]
     method = require_method(part.figure, part.n_units)
     df = float(part.n_units - 1) if part.df is None else part.df
-    spread = float("nan") if part.n_units < 2 else u
+    spread = float("nan") if part.n_units < 2 else doubt.u
     stated_df: float | None = df
     if math.isnan(lo) != math.isnan(hi):
         flags.append(Flag.UPPER_LIMIT_ONLY if math.isnan(lo) else Flag.LOWER_LIMIT_ONLY)
         method, spread, stated_df = find_rule(part.figure).all_zero, float("nan"), None
-    elif part.n_units > 1 and not part.u > ALIKE * part.mean:
+    elif part.n_units > 1 and not is_apart(part.u, part.mean, doubt.scale):
         flags.append(Flag.NO_SPREAD)
     if math.isnan(lo) and math.isnan(hi):
         method, stated_df = Method.NONE, None

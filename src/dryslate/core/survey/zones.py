@@ -97,6 +97,7 @@ def estimate_site(
         mean = math.nan
     else:
         mean = sum(share[n] * m for n, m in means.items() if m is not None)
+        mean = min(mean, 1.0) if is_fraction else mean  # shares add up to 1 but for rounding
     unspread = [n for n in means if zones[n].u is None]
     if unspread and not bare and mean > 0:
         flags.append(Flag.ZONE_WITHOUT_SPREAD)
@@ -143,7 +144,7 @@ def _simulated(coverage: CoverageTable, part: MeanOfUnits) -> tuple[Flag, ...]:
 def _shares(zones: Mapping[str, Estimate], weights: Mapping[str, float]) -> dict[str, float]:
     """Weights that sum to 1, in the order of the zones."""
     total = sum(weights.get(name, math.nan) for name in zones)
-    if not zones or not total > 0 or any(not weights[name] >= 0 for name in zones):
+    if not zones or not 0 < total < math.inf or any(not weights[name] >= 0 for name in zones):
         raise InputError(
             "survey-weights-impossible",
             f"The weights of the zones ({', '.join(zones) or 'none'}) cannot be used: each zone "
@@ -165,15 +166,15 @@ def _limit(
     is_full = all(z.estimate == 1 for n, z in zones.items() if share[n] > 0)
     hi = lo = None
     if is_zero:
-        hi = sum(share[n] * (zones[n].hi95 or 0.0) for n in zones)
+        hi = sum(share[n] * (zones[n].hi95 or 0.0) for n in zones if share[n] > 0)
         flags = [*flags, Flag.UPPER_LIMIT_ONLY]
     elif is_full:
-        lo = sum(share[n] * (zones[n].lo95 or 0.0) for n in zones)
+        lo = sum(share[n] * (zones[n].lo95 or 0.0) for n in zones if share[n] > 0)
         flags = [*flags, Flag.LOWER_LIMIT_ONLY]
     limit = Method.LIMIT_FRACTION if figure is Figure.SITE_FRACTION else Method.LIMIT_COUNT
     return Estimate(
         what=what,
-        estimate=sum(share[n] * (zones[n].estimate or 0.0) for n in zones),
+        estimate=1.0 if is_full else sum(share[n] * (zones[n].estimate or 0.0) for n in zones),
         lo95=lo,
         hi95=hi,
         method=limit if is_zero or is_full else Method.NONE,
