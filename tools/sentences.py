@@ -36,7 +36,9 @@ WHOLE = (
 
 SAID_NAMES = ("REFUSALS",)
 """Tables of sentences."""
-CARRIER = re.compile(r"(Error|[Pp]roblem|[Ff]ault|[Rr]efus\w*|[Rr]eject\w*|_note|_say)$")
+CARRIER = re.compile(
+    r"(Error|[Pp]roblem|[Ff]ault|[Rr]efus\w*|[Rr]eject\w*|_note|_say|unknown_name)$"
+)
 NOT_SAID = re.compile(r"^(Value|Type|Attribute|Key|OS|Operational|Integrity|LinAlg)\w*Error$")
 SLUG = re.compile(r"^[a-z0-9]+(-[a-z0-9]+)+$")
 Piece = tuple[bool, str]
