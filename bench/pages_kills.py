@@ -267,7 +267,7 @@ def kill_in_correction(project: Path, n_kills: int, chance: random.Random) -> To
 
 def _correct(person: Person, port: str) -> None:
     """Have every photo corrected, as if behind another port than the last time."""
-    form = {"port": port, "again": "true"}
+    form = {"port": port, "again": "all"}
     person[0].post("/photos/correct", data=form, headers=person[1]).raise_for_status()
 
 

@@ -66,6 +66,26 @@ def test_easy_coral_is_named_by_fewer_than_ten_keys(
     assert (row.name, row.confidence) == ("Acropora", 5)
 
 
+def test_enter_in_the_field_of_the_name_asks_how_sure_and_saves_nothing_yet(
+    server_of, open_page, own_project
+) -> None:
+    page = open_page(server_of(own_project))
+    record_id = record_of(own_project, "L1-2")
+    with page.expect_response("**/weigh"):
+        page.goto(f"/corals/{record_id}/name")
+    wait_until_weighed(page)
+    n_before = len(names_of(own_project, record_id))
+    page.keyboard.press("w")
+    page.keyboard.type("Favites")
+    page.keyboard.press("Enter")
+    page.locator("#give.awaits .sure button:focus").wait_for()
+    assert len(names_of(own_project, record_id)) == n_before
+    with page.expect_response("**/names"):
+        page.keyboard.press("4")
+    row = names_of(own_project, record_id)[-1]
+    assert (row.name, row.confidence) == ("Favites", 4)
+
+
 def test_coral_is_named_by_mouse_and_its_answers_survive_a_reload(
     server_of, open_page, own_project, shot
 ) -> None:

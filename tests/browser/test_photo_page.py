@@ -114,6 +114,29 @@ def test_a_line_is_measured_and_saved_by_mouse_and_undone(
     assert len(standing(own_project, photo_id)) == n_before + 1
 
 
+def test_points_may_be_set_close_to_each_other_and_are_still_dragged(
+    server_of, open_page, own_project, screen_of
+):
+    page = open_page(server_of(own_project))
+    photo_id, _ = first_measured(own_project)
+    open_photo(page, photo_id)
+    page.keyboard.press("k")
+    page.locator("button[data-kind=corallites][aria-pressed=true]").wait_for()
+    handles = page.locator('[data-layer="now"] .handle')
+    x, y = screen_of(page, (700, 600))
+    far = 14  # of the screen: two sides of one corallite in the whole photo
+    for n, at in enumerate((x, x + far, x + 2 * far, x + 3 * far), start=1):
+        page.mouse.click(at, y)
+        handles.nth(n - 1).wait_for(state="attached")
+        page.wait_for_timeout(350)  # two clicks within a third of a second are one double click
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x - 40, y, steps=4)
+    page.mouse.up()
+    assert handles.count() == 4
+    assert float(handles.first.get_attribute("aria-valuenow")) < 680
+
+
 def row_width_mm(project, row):
     """How wide the card of a correction is, by its definition."""
     return wiring.reference_tables(project).card(row.geometry["card"]).width_mm

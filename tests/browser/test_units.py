@@ -117,6 +117,26 @@ def test_a_visit_is_sorted_into_units_with_the_keyboard_alone(
     shot(page, "units-joined")
 
 
+def test_enter_in_a_field_of_the_bar_does_what_its_line_says(server_of, open_page, trip) -> None:
+    page = open_page(server_of(trip))
+    page.goto(AT)
+    link(page, 0).focus()
+    page.keyboard.press("b")
+    page.locator("#aside-note").press("Enter")
+    page.locator("#photos > li[data-aside]:has-text('IMG_0000')").wait_for()
+    link(page, 5).focus()
+    page.keyboard.press("u")
+    page.locator("#new-unit").fill("Q9")
+    page.locator("#new-unit").press("Enter")
+    page.locator(".strip .band", has_text="Q9").wait_for()
+    assert units_of(trip) == {"Q9": [5]}
+    box = link(page, 6).locator("xpath=..").get_by_role("checkbox")
+    box.check()
+    box.press("Enter")
+    assert page.locator("#chosen").inner_text() == "1 photo chosen"
+    assert page.locator("#photos > li[data-slate]").count() == 0
+
+
 def test_photos_are_moved_and_set_aside_by_mouse_and_all_is_undone(
     server_of, open_page, trip, shot, faults_of_access
 ) -> None:

@@ -443,6 +443,17 @@ def test_noting_the_next_one_keeps_visit_and_place(client_of, own_project) -> No
     assert 'value="12 cm"' not in html
 
 
+def test_decimal_commas_are_read_in_the_sizes_of_a_coral(client_of, own_project) -> None:
+    pages = client_of(own_project)
+    data = {**NEW, "width": "12,5 cm", "calice": "8,25 ± 0,5"}
+    assert pages.post("/corals/new", data=data).status_code == 303
+    with wiring.survey_store(own_project, write=False) as store:
+        row = next(r for r in store.records() if r.colony == "T17")
+    assert row.sizes_noted["colony_diameter"]["value_mm"] == 125.0
+    told = row.sizes_noted["corallite_diameter"]
+    assert (told["value_mm"], told["u_mm"]) == (8.25, 0.5)
+
+
 def test_slips_of_a_new_coral_are_told_and_what_was_typed_stays(client_of, own_project) -> None:
     pages = client_of(own_project)
     asks = {"accept": "text/html"}

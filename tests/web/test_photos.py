@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import time
+from dataclasses import replace
 
 import pytest
 
@@ -103,7 +104,7 @@ def test_correcting_again_with_another_port_makes_new_results(client_of, own_pro
     with wiring.survey_store(own_project, write=False) as store:
         before = {row.photo_id: row.key for row in store.corrections()}
     query = f"/photos/correct?name=0001&visit={VISIT}"
-    answer = pages.post(query, data={"port": "dome", "again": "true"})
+    answer = pages.post(query, data={"port": "dome", "again": "all"})
     assert answer.status_code == 303
     assert answer.headers["location"].startswith("/photos?")
     wait_for(pages)
@@ -122,6 +123,23 @@ def test_corrected_photos_stay_unless_asked_for_again(client_of, own_project) ->
     wait_for(pages)
     with wiring.survey_store(own_project, write=False) as store:
         assert len(store.changes()) == before
+
+
+def test_photos_tried_in_vain_are_tried_again_only_where_asked_for(client_of, own_project) -> None:
+    with wiring.survey_store(own_project, write=True, who="Ines Varro") as store:
+        row = store.corrections(VISIT)[0]
+        with store.write():
+            store.save_correction(replace(row, outcome="no_card", key="other", corrected_path=None))
+    pages = client_of(own_project)
+    html = pages.get("/photos", params={"visit": VISIT}).text
+    assert "Correct this photo<" not in html
+    assert "Try 1 photo again that could not be corrected" in html
+    query = f"/photos/correct?visit={VISIT}"
+    for again, outcome in (("", "no_card"), ("failed", "corrected")):
+        assert pages.post(query, data={"port": "flat", "again": again}).status_code == 303
+        wait_for(pages)
+        with wiring.survey_store(own_project, write=False) as store:
+            assert store.correction(row.photo_id).outcome == outcome
 
 
 def test_port_must_be_one_that_is_known(client_of, read_only_project) -> None:

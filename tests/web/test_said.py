@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 
 import pytest
@@ -97,7 +98,8 @@ def test_every_reason_against_wiping_is_told_in_french() -> None:
     unknown = Drive(disks=frozenset(), label="memory", why_not="it lies in memory, not on a disk")
     disk = Drive(disks=frozenset({"sda"}), label="sda", why_not="")
     reasons: set[str] = set()
-    for first, second in ((disk, None), (disk, disk), (unknown, disk), (disk, unknown)):
+    pairs = ((disk, None), (disk, disk), (unknown, disk), (disk, unknown))
+    for (first, second), is_sent in itertools.product(pairs, (False, True)):
         for n in (0, 5):
             seen = CopiesSeen(
                 n_files=n,
@@ -108,6 +110,7 @@ def test_every_reason_against_wiping_is_told_in_french() -> None:
                 second=second,
                 sources=(disk,),
                 is_whole=False,
+                is_sent=is_sent,
             )
             reasons |= set(judge_wiping(seen).reasons)
     assert len(reasons) > 8

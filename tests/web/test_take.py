@@ -88,6 +88,16 @@ def test_zone_that_is_said_with_the_card_is_proposed_for_its_units(
     assert answer.json()["problems"][0]["slug"] == "name-odd"
 
 
+def test_two_zones_said_for_a_visit_propose_none(client_of, empty_project, card) -> None:
+    pages = started(client_of, empty_project)
+    for zone in ("crest", "slope"):
+        data = {**SAID, "source": str(card), "zone": zone}
+        ended(pages, pages.post("/take/folder", data=data).headers["location"])
+    form = pages.get("/units/new", params={"visit": "Quiet Ledge 2024-05-19"}).text
+    assert 'name="zone" list="zones" value=""' in form
+    assert '<option value="slope">' in form
+
+
 def test_second_folder_gets_a_copy_of_every_file(client_of, empty_project, card, tmp_path) -> None:
     pages = started(client_of, empty_project)
     second = tmp_path / "second"

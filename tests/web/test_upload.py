@@ -67,7 +67,9 @@ def test_sent_photos_are_taken_in_like_a_card(client_of, own_project, photos) ->
         time.sleep(0.03)
     html = pages.get(address).text
     assert "one copy: do not wipe" in html
-    assert "what else is on the card is not known" in html
+    assert "a browser sent the photos, so what else is on the card is not known" in html
+    assert re.search(r"<dt>files sent</dt><dd>2</dd>", html)
+    assert "files on the card" not in html
     assert "same drive as the memory card" not in html
     with wiring.survey_store(own_project, write=False) as store:
         rows = {r.card_path: r for r in store.card_files() if r.visit_id.startswith("Quiet Ledge")}

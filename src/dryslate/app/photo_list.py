@@ -169,8 +169,10 @@ class PhotoPage:
         In the order they were taken.
     found : tuple of str
         Ids of all photos that the filter leaves.
-    uncorrected : tuple of str
-        Those of them that stay uncorrected and are not set aside: the ones to correct now.
+    untried : tuple of str
+        Those of them that nobody tried to correct and that are not set aside: to correct now.
+    failed : tuple of str
+        Those of them that could not be corrected and are not set aside.
     standing : tuple of str
         Those of them that are not set aside.
     counts : Mapping
@@ -182,7 +184,8 @@ class PhotoPage:
 
     lines: tuple[PhotoLine, ...]
     found: tuple[str, ...]
-    uncorrected: tuple[str, ...]
+    untried: tuple[str, ...]
+    failed: tuple[str, ...]
     standing: tuple[str, ...]
     counts: Mapping[str, int]
     page: int
@@ -229,7 +232,10 @@ def list_photos(
     return PhotoPage(
         lines=tuple(line for _, line in islice(found, start, start + step)),
         found=tuple(line.photo_id for _, line in found),
-        uncorrected=tuple(line.photo_id for line in standing if line.outcome not in CORRECTED),
+        untried=tuple(line.photo_id for line in standing if line.row is None),
+        failed=tuple(
+            line.photo_id for line in standing if line.row and line.outcome not in CORRECTED
+        ),
         standing=tuple(line.photo_id for line in standing),
         counts={show: counts[show] for show in SHOWS},
         page=page,

@@ -332,6 +332,7 @@ class _Work:
             first=drives[0],
             second=drives[1] if len(drives) > 1 else None,
             sources=tuple(sources.values()),
+            is_sent=plan.request.is_sent,
             is_whole=bool(sources) and all(source.is_dir() for source in sources),
         )
         return TakeReport(
@@ -343,6 +344,7 @@ class _Work:
             n_photos=len(self._tools.store.photos(plan.visit.visit_id)),
             bytes_copied=self._counts.bytes_copied,
             drives=tuple(drive.label for drive in drives),
+            is_sent=plan.request.is_sent,
             verdict=judge_wiping(seen),
             problems=tuple(self._problems + self._book.problems_at_end()),
         )

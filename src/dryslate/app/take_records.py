@@ -89,6 +89,8 @@ class TakeReport:
     n_photos : int
         Photos of this visit afterwards.
     bytes_copied : int
+    is_sent : bool
+        Whether the files are what a browser sent, not what is on a card.
     verdict : WipeVerdict
     problems : tuple of Problem
     """
@@ -103,6 +105,7 @@ class TakeReport:
     drives: tuple[str, ...]
     verdict: WipeVerdict
     problems: tuple[Problem, ...]
+    is_sent: bool = False
 
     def as_dict(self) -> dict[str, Any]:
         """Return the fields as plain values, for JSON."""

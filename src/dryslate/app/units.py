@@ -19,7 +19,11 @@ if TYPE_CHECKING:
 
 
 def mark_slates(
-    store: SurveyStore, photo_ids: Sequence[str], words: UnitWords | None, observer: str
+    store: SurveyStore,
+    photo_ids: Sequence[str],
+    words: UnitWords | None,
+    observer: str,
+    by_photos: bool = False,
 ) -> Edit:
     """
     Say that photos show slates: each starts a unit, or all of them the one that is described.
@@ -33,6 +37,8 @@ def mark_slates(
         None: each photo starts a unit of its own that has no name yet.
     observer : str
         Who surveyed the units that come to be.
+    by_photos : bool
+        Whose photo shows a unit's slate surveyed it, where that is known.
 
     Returns
     -------
@@ -56,10 +62,17 @@ def mark_slates(
         if photo.photo_id in joins and joins[photo.photo_id].how == "slate":
             continue
         visit_id = photo.visit_id
-        unit = new_unit(store, visit_id, UnitWords(), observer, photo.photo_id, units)
+        who = (photo.observer if by_photos else None) or observer
+        unit = new_unit(store, visit_id, UnitWords(), who, photo.photo_id, units)
         units[unit.unit_id] = unit
         wished |= slates(unit, [photo])
     return save_wish(store, Wish(units=units, photos=wished))
+
+
+def surveyor_of(store: SurveyStore, photo_ids: Sequence[str], observer: str) -> str:
+    """Return whose photos they all are, else who says that they are a unit."""
+    whose = {photo.observer for photo in photos_by_id(store, photo_ids)}
+    return (whose.pop() if len(whose) == 1 else None) or observer
 
 
 def add_slates(store: SurveyStore, unit_id: str, photo_ids: Sequence[str]) -> Edit:

@@ -29,6 +29,8 @@ class CopiesSeen:
     sources : sequence of Drive
     is_whole : bool
         Whether folders were given, not single files.
+    is_sent : bool
+        Whether a browser sent the files, so that nobody saw the card.
     """
 
     n_files: int
@@ -39,6 +41,7 @@ class CopiesSeen:
     second: Drive | None
     sources: Sequence[Drive]
     is_whole: bool
+    is_sent: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,7 +71,9 @@ def judge_wiping(seen: CopiesSeen) -> WipeVerdict:
         reasons.append("there was no file to take in")
     if seen.n_not_kept:
         reasons.append(f"{seen.n_not_kept} of the things on it could not be taken in")
-    if not seen.is_whole:
+    if seen.is_sent:
+        reasons.append("a browser sent the photos, so what else is on the card is not known")
+    elif not seen.is_whole:
         reasons.append("single files were given, so what else is on the card is not known")
     reasons += _against(seen.first, seen.n_files - seen.n_proved_first, "the project", seen)
     if seen.second is None:

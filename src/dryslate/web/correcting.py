@@ -44,7 +44,7 @@ def start_correcting(
     Returns
     -------
     Job
-        The one under way already, where there is one.
+        The one under way already, where it does the same.
     """
     reach = reach_of(request)
     settings = CorrectSettings(port=parse_port(port))
@@ -55,7 +55,7 @@ def start_correcting(
         picturing.start_picturing(reach, pictures, observer)
         return summary
 
-    return reach.jobs.start(TITLE, page, observer, work, kind="correct")
+    return reach.jobs.start(TITLE, page, observer, work, kind="correct", asked=(ids, port))
 
 
 def correct_in_turns(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from dryslate.web.jobs import Job
+from dryslate.web.jobs import WAITING, Job
 from dryslate.web.languages import S_, catalogue
 from dryslate.web.said import said, told
 
@@ -15,7 +15,9 @@ STRETCHES = (
     S_("figures and drawings"),
     S_("pictures for the pages"),
     S_("sheets"),
+    WAITING,
 )
+STOPPING = S_("stops after this one")
 """What the use cases call the stretches of their work."""
 
 
@@ -34,6 +36,8 @@ def job_words(language: str, job: Job) -> dict[str, Any]:
     """
     state = job.as_dict()
     state["title"] = catalogue(language).gettext(job.title)
-    state["what"] = said(language, job.what) or job.what
+    state["is_stopping"] = job.state == "running" and job.cancelled.is_set()
+    what = STOPPING if state["is_stopping"] else job.what
+    state["what"] = said(language, what) or what
     state["problems"] = [told(language, problem) for problem in job.problems]
     return state

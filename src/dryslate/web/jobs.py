@@ -6,16 +6,20 @@ import logging
 import secrets
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field
 from typing import Any
 
 from dryslate.base.errors import DryslateError
 from dryslate.base.problems import Problem
 from dryslate.web.errors import Refusal, problem_of_error
+from dryslate.web.languages import S_
 
 LOG = logging.getLogger("dryslate.web")
 KEPT_JOBS = 50
+WAITING = S_("waits for its turn")
+"""What a job does while another of its kind is under way."""
+LOOK_S = 0.1
 
 
 class JobCancelledError(Exception):
@@ -37,6 +41,8 @@ class Job:
     observer : str
     kind : str
         Jobs of one kind do not run side by side; empty where they may.
+    asked : hashable
+        What was asked for, to tell the same job from another of its kind.
     """
 
     job_id: str
@@ -44,6 +50,7 @@ class Job:
     page: str
     observer: str
     kind: str = ""
+    asked: Hashable = ""
     state: str = "running"
     what: str = ""
     n_done: int = 0
@@ -102,14 +109,20 @@ class Job:
 
 
 class JobBoard:
-    """All long jobs of a server; one of a kind runs at a time."""
+    """All long jobs of a server; one of a kind runs at a time, the others wait for their turn."""
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
         self._jobs: dict[str, Job] = {}
 
     def start(
-        self, title: str, page: str, observer: str, work: Callable[[Job], Any], kind: str = ""
+        self,
+        title: str,
+        page: str,
+        observer: str,
+        work: Callable[[Job], Any],
+        kind: str = "",
+        asked: Hashable = "",
     ) -> Job:
         """
         Run `work` in a thread of its own.
@@ -121,23 +134,32 @@ class JobBoard:
         work : callable
             Takes the job, to which it reports as `Progress`; returns anything to be kept.
         kind : str
-            Where one of this kind is under way already, that one is returned and none started.
+            Where one of this kind is under way already, this one waits until that has ended.
+        asked : hashable
+            Where that one was asked for the very same, it is returned and none started.
 
         Returns
         -------
         Job
         """
-        job = Job(job_id=secrets.token_hex(8), title=title, page=page, observer=observer, kind=kind)
+        job = Job(
+            job_id=secrets.token_hex(8),
+            title=title,
+            page=page,
+            observer=observer,
+            kind=kind,
+            asked=asked,
+        )
         with self._lock:
             for other in self._jobs.values():
-                if kind and other.kind == kind and other.state == "running":
+                if _is_same(other, job):
                     return other
             ended = [k for k, j in self._jobs.items() if j.state != "running"]
             for key in ended[: max(0, len(self._jobs) - KEPT_JOBS)]:
                 del self._jobs[key]
             self._jobs[job.job_id] = job
         threading.Thread(
-            target=_run, args=(job, work), name=f"job-{job.job_id}", daemon=True
+            target=self._run, args=(job, work), name=f"job-{job.job_id}", daemon=True
         ).start()
         return job
 
@@ -166,20 +188,42 @@ class JobBoard:
         while self.running() and time.monotonic() < until:
             time.sleep(0.02)
 
+    def _run(self, job: Job, work: Callable[[Job], Any]) -> None:
+        """Do the work when its turn comes; whatever ends it is told on the job."""
+        try:
+            self._take_turn(job)
+            job.answer = work(job)
+            state = "done"
+        except JobCancelledError:
+            state = "cancelled"
+        except DryslateError as error:
+            job.problems.append(problem_of_error(error))
+            state = "failed"
+        except Exception:
+            LOG.exception("job %s failed", job.title)
+            job.problems.append(Refusal("page-fault", 500).problem())
+            state = "failed"
+        job.ended_s = time.monotonic()
+        job.state = state
 
-def _run(job: Job, work: Callable[[Job], Any]) -> None:
-    """Do the work; whatever ends it is told on the job."""
-    try:
-        job.answer = work(job)
-        state = "done"
-    except JobCancelledError:
-        state = "cancelled"
-    except DryslateError as error:
-        job.problems.append(problem_of_error(error))
-        state = "failed"
-    except Exception:
-        LOG.exception("job %s failed", job.title)
-        job.problems.append(Refusal("page-fault", 500).problem())
-        state = "failed"
-    job.ended_s = time.monotonic()
-    job.state = state
+    def _take_turn(self, job: Job) -> None:
+        """Wait until those of its kind that came before have ended."""
+        while self._is_behind(job):
+            job.what = WAITING
+            job.require_wanted()
+            time.sleep(LOOK_S)
+        job.what = ""
+
+    def _is_behind(self, job: Job) -> bool:
+        """Tell whether one of its kind that came before is under way."""
+        with self._lock:
+            before = list(self._jobs.values())
+        before = before[: before.index(job)]
+        return any(job.kind and one.kind == job.kind and one.state == "running" for one in before)
+
+
+def _is_same(other: Job, job: Job) -> bool:
+    """Tell whether a job under way does what another was asked for."""
+    if not job.kind or other.state != "running" or other.cancelled.is_set():
+        return False
+    return (other.kind, other.asked) == (job.kind, job.asked)

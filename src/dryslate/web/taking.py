@@ -99,7 +99,7 @@ def start_take(
     -------
     Job
         Its answer is the report, its page the one that shows it. The one under way already,
-        where there is one.
+        where it does the same.
     """
     reach, observer = reach_of(request), observer_of(request)
     said = require_name(zone, "zone") if zone.strip() else ""
@@ -117,7 +117,7 @@ def start_take(
         picturing.start_picturing(reach, pictures, observer)
         return report
 
-    return reach.jobs.start(TITLE, "", observer, work, kind="take")
+    return reach.jobs.start(TITLE, "", observer, work, kind="take", asked=(wanted, said))
 
 
 def take_in_turns(reach: Reach, observer: str, wanted: TakeRequest, job: Job) -> TakeReport:
@@ -153,7 +153,7 @@ def start_second(request: Request, visit_id: str, second: Path) -> Job:
     Returns
     -------
     Job
-        Its answer is the report. The one under way already, where there is one.
+        Its answer is the report. The one under way already, where it does the same.
     """
     reach, observer = reach_of(request), observer_of(request)
     project = reach.settings.project
@@ -166,4 +166,4 @@ def start_second(request: Request, visit_id: str, second: Path) -> Job:
             return make_second_copy(tools, project, visit_id, second)
 
     page = f"/take/copies?{urlencode({'visit': visit_id})}"
-    return reach.jobs.start(SECOND, page, observer, work, kind="take")
+    return reach.jobs.start(SECOND, page, observer, work, kind="take", asked=(visit_id, second))

@@ -165,7 +165,8 @@ def _slate(store: SurveyStore, asked: Asked) -> Done:
     marked = [i for i in asked.ids if i in joins and joins[i].how == "slate"]
     if len(marked) == len(asked.ids):
         return Done(what="no_slate", edit=units.unmark_slates(store, asked.ids))
-    return Done(what="slate", edit=units.mark_slates(store, asked.ids, None, asked.observer))
+    edit = units.mark_slates(store, asked.ids, None, asked.observer, by_photos=True)
+    return Done(what="slate", edit=edit)
 
 
 def _move(store: SurveyStore, asked: Asked) -> Done:
@@ -183,7 +184,8 @@ def _start(store: SurveyStore, asked: Asked) -> Done:
         kind=before[-1].kind if before else None,
         zone=before[-1].zone if before else None,
     )
-    edit = units.start_unit(store, asked.visit_id, words, asked.observer, asked.ids)
+    who = units.surveyor_of(store, asked.ids, asked.observer)
+    edit = units.start_unit(store, asked.visit_id, words, who, asked.ids)
     (unit,) = (after for _, after in edit.units.values() if after is not None)
     return Done(what="start", edit=edit, unit=unit.name or "")
 

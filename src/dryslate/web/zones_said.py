@@ -14,14 +14,15 @@ def say_zone(reach: Reach, observer: str, visit_id: str, zone: str) -> None:
         (site,) = (visit.site for visit in store.visits() if visit.visit_id == visit_id)
         if zone not in {one.zone for one in store.zones(site)}:
             store.save_zone(Zone(site=site, zone=zone))
-    _book(reach)[visit_id] = zone
+    _book(reach).setdefault(visit_id, set()).add(zone)
 
 
 def zone_said(reach: Reach, visit_id: str, zones: list[str]) -> str | None:
-    """Return the zone that was said, else the only one of its site; None where neither is known."""
-    return _book(reach).get(visit_id) or (zones[0] if len(zones) == 1 else None)
+    """Return the one zone that was said, else the only one of its site, else None."""
+    known = sorted(_book(reach).get(visit_id, ())) or zones
+    return known[0] if len(known) == 1 else None
 
 
-def _book(reach: Reach) -> dict[str, str]:
+def _book(reach: Reach) -> dict[str, set[str]]:
     """The zones that were said on this server."""
-    return cast("dict[str, str]", reach.keep("zones said", dict))
+    return cast("dict[str, set[str]]", reach.keep("zones said", dict))

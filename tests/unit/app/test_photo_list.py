@@ -60,6 +60,6 @@ def test_photos_of_a_unit_and_of_a_stretch(store, dive) -> None:
 def test_photos_set_aside_wait_for_no_correction(store, dive) -> None:
     found = list_photos(store, None, PhotoFilter())
     assert len(found.found) == 6
-    assert len(found.uncorrected) == len(found.standing) == 5
+    assert len(found.untried) == len(found.standing) == 5
     assert dive.sha_of("deck") not in found.standing
     assert found.lines[-1].aside.reason == "not_reef"

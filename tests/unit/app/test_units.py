@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -20,6 +21,7 @@ from dryslate.app.units import (
     move_photos,
     remove_unit,
     start_unit,
+    surveyor_of,
     unmark_slates,
 )
 from dryslate.base.errors import InputError
@@ -47,6 +49,16 @@ def ids(dive) -> dict[str, str]:
 def state(store) -> tuple[object, ...]:
     """All that units consist of."""
     return tuple(sorted(store.units(), key=lambda u: u.unit_id)), store.unit_photos()
+
+
+def test_a_unit_is_of_whose_photos_it_is_where_that_is_asked_for(store, ids, dive) -> None:
+    with store.write():
+        store.save_photo(replace(store.photo(ids["s2"]), observer="Tomo Halle"))
+    mark_slates(store, [ids["s1"], ids["s2"]], None, "Mara", by_photos=True)
+    assert [unit.observer for unit in store.units()] == [dive.OBSERVER, "Tomo Halle"]
+    assert surveyor_of(store, [ids["a"], ids["b"]], "Mara") == dive.OBSERVER
+    assert surveyor_of(store, [ids["a"], ids["s2"]], "Mara") == "Mara"
+    assert surveyor_of(store, [], "Mara") == "Mara"
 
 
 def test_slate_with_its_words_starts_a_unit(store, ids, dive) -> None:

@@ -180,7 +180,8 @@ def start(
                 return make_archive(store, tools, box, which, job, how)
             return make_package(store, survey_results(store, wiring.result_settings()), box, how)
 
-    job = reach.jobs.start(translate(request, TITLE), "/archive", observer, work, kind="archive")
+    title, asked = translate(request, TITLE), (what, which, how)
+    job = reach.jobs.start(title, "/archive", observer, work, kind="archive", asked=asked)
     return RedirectResponse(f"/archive?job={job.job_id}", 303)
 
 

@@ -56,5 +56,6 @@ def start(request: Request, to: Annotated[str, Form(max_length=4000)]) -> Redire
         with wiring.survey_store(project, write=True, who=observer, by_turns=True) as store:
             return make_backup(wiring.backup_tools(store, job), project, folder, observer)
 
-    job = reach.jobs.start(translate(request, TITLE), "/backup", observer, work, kind="backup")
+    title = translate(request, TITLE)
+    job = reach.jobs.start(title, "/backup", observer, work, kind="backup", asked=folder)
     return RedirectResponse(f"/backup?job={job.job_id}", 303)

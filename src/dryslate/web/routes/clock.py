@@ -10,6 +10,8 @@ from starlette.responses import HTMLResponse, RedirectResponse
 
 from dryslate.app.clock_offset import ClockRequest, read_clock, set_clock, times_moved
 from dryslate.app.photo_list import CLOCK_STEP, PhotoFilter, list_photos
+from dryslate.base.errors import DryslateError, InputError, SettingsError
+from dryslate.web.errors import problem_of_error, status_of
 from dryslate.web.pages import page
 from dryslate.web.reach import observer_of, reach_of
 from dryslate.web.routes.take import visit_of
@@ -29,15 +31,21 @@ def clock(
 ) -> HTMLResponse:
     """Ask which photo shows a clock and what it shows; say what it would do before it is set."""
     shown: dict[str, Any] = {"photo": photo, "shows": shows, "report": None, "moved": ()}
+    error: DryslateError | None = None
     with reach_of(request).reading() as store:
         found = visit_of(store, visit)
         shown["list"] = list_photos(store, found.visit_id, PhotoFilter(), page_no, CLOCK_STEP)
         shown["set"] = store.clock_offsets(found.visit_id)
         if photo and shows:
             asked = ClockRequest(site=found.site, date=found.date, photo=photo, shows=shows)
-            shown["report"] = read_clock(store, asked)
-            shown["moved"] = times_moved(store, shown["report"].offset)
-    return page(request, "take_clock.html", visit=found, **shown)
+            try:
+                shown["report"] = read_clock(store, asked)
+                shown["moved"] = times_moved(store, shown["report"].offset)
+            except (InputError, SettingsError) as refused:
+                error = refused
+    shown["problem"] = problem_of_error(error) if error is not None else None
+    status = status_of(error) if error is not None else 200
+    return page(request, "take_clock.html", status, visit=found, **shown)
 
 
 @router.post("/take/clock")

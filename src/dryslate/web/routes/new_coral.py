@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Annotated, Any
 from urllib.parse import urlencode
 
@@ -32,8 +33,9 @@ def sizes_form(
         "corallite_diameter"
     ),
 ) -> Sizes:
-    """Read the sizes of a form, as written."""
-    return {"colony_diameter": (width, width_how), calice_kind: (calice, calice_how)}
+    """Read the sizes of a form, as written; a decimal comma is one on the pages."""
+    said = {"colony_diameter": (width, width_how), calice_kind: (calice, calice_how)}
+    return {kind: (re.sub(r"(?<=\d),(?=\d)", ".", text), how) for kind, (text, how) in said.items()}
 
 
 @router.get("/corals/new", response_class=HTMLResponse)

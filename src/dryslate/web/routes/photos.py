@@ -59,16 +59,16 @@ def correct(
     request: Request,
     asked: Annotated[Asked, Depends(asked_of)],
     port: Annotated[str, Form(max_length=20)] = "unknown",
-    again: Annotated[bool, Form()] = False,
+    again: Annotated[str, Form(pattern="^(failed|all)?$")] = "",
 ) -> RedirectResponse:
-    """Correct the photos that the filter leaves; corrected ones only where asked to."""
+    """Correct the photos that the filter leaves; others only where asked to."""
     if port not in PORTS:
         raise Refusal("page-input", 422, "port")
     back = "/photos?" + asked.query()
     with reach_of(request).reading() as store:
         rows = asked_rows(store, asked)
         found = list_photos(store, asked.visit or None, asked.found_filter(rows))
-    ids = found.standing if again else found.uncorrected
+    ids = {"": found.untried, "failed": found.failed, "all": found.standing}[again]
     after = "/photos?" + urlencode({"visit": asked.visit} if asked.visit else {})
     start_correcting(request, observer_of(request), frozenset(ids), port, after)
     return RedirectResponse(back, 303)

@@ -115,7 +115,7 @@ def join(request: Request, visit: Annotated[str, Form(max_length=300)]) -> Redir
                 job.step(note=one.photo.files[0].original_name)
         job.done()
 
-    reach.jobs.start(TITLE, "/sheets#photographed", observer, work, kind="sheets")
+    reach.jobs.start(TITLE, "/sheets#photographed", observer, work, kind="sheets", asked=tuple(ids))
     return RedirectResponse("/sheets#photographed", 303)
 
 

@@ -104,7 +104,9 @@ def start(
             )
 
     title = translate(request, TITLE)
-    job = reach.jobs.start(title, "/results/report", observer, work, kind="report")
+    job = reach.jobs.start(
+        title, "/results/report", observer, work, kind="report", asked=(choice, language)
+    )
     return RedirectResponse(f"/results/report?job={job.job_id}", 303)
 
 

@@ -78,7 +78,8 @@ def begin(
         with reach_of(request).writing(observer) as store:
             found = visit_of(store, visit)
             ids = _stretch(store, visit, stretch)
-            edit = units.start_unit(store, found.visit_id, words, observer, ids)
+            who = units.surveyor_of(store, ids, observer)
+            edit = units.start_unit(store, found.visit_id, words, who, ids)
     except InputError as error:
         return unit_page(request, visit, None, stretch=stretch, then=then, said=words, error=error)
     done = Done(what="start", edit=edit, unit=(words.name or "").strip())

@@ -81,6 +81,14 @@ if (location.hash === "#again") {
   form?.querySelector("input:not([type=hidden]), select, textarea")?.focus();
 }
 
+// Enter in a field of a form that ends with a choice leads to that choice, and never makes it.
+document.addEventListener("keydown", (event) => {
+  const form = event.target.form;
+  if (event.key !== "Enter" || event.target.tagName !== "INPUT" || !form?.dataset.choice) return;
+  event.preventDefault();
+  if (form.reportValidity()) form.querySelector(form.dataset.choice)?.focus();
+});
+
 const jobs = document.getElementById("jobs");
 const jobWords = jobs ? JSON.parse(jobs.dataset.words) : {};
 
@@ -105,9 +113,10 @@ export function follow(job, whenDone) {
   jobs.append(line);
   const show = (now) => {
     name.textContent = now.title;
+    stop.disabled ||= now.is_stopping;
     if (now.n_total) { bar.max = now.n_total; bar.value = now.n_done; } else bar.removeAttribute("value");
     const count = now.n_total ? `${now.n_done} ${jobWords.of} ${now.n_total}` : "";
-    text.textContent = [now.what, count, timeLeft(now.left_s)].filter(Boolean).join(" · ");
+    text.textContent = [now.what, count, now.is_stopping ? "" : timeLeft(now.left_s)].filter(Boolean).join(" · ");
   };
   show(job);
   const events = new EventSource(`/jobs/${job.job}/events`);

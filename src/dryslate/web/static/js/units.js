@@ -118,6 +118,11 @@ document.addEventListener("keydown", (event) => {
     if (tool) { tool.open = false; tool.querySelector("summary").focus(); } else { for (const box of boxes()) box.checked = false; every.checked = false; count(); }
     return;
   }
+  if (event.key === "Enter" && form?.contains(event.target) && event.target.tagName === "INPUT" && isText) {
+    event.preventDefault();  // the button of that line, or else of its sheet; never the form's first
+    (event.target.closest("p").querySelector("button") ?? event.target.closest(".sheet").querySelector("button")).click();
+    return;
+  }
   if (event.defaultPrevented || control || event.altKey || isText || !form || (isTyping(event) && event.target.name !== "photo")) return;
   const at = focused();
   const box = at?.querySelector("input[name=photo]");

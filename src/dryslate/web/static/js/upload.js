@@ -43,16 +43,18 @@ async function run() {
   bar.hidden = stop.hidden = false;
   bar.max = files.length;
   let n = files.length - begun.missing.length;
+  let done = n;
   for (const place of begun.missing) {
     if (isStopped) { says.textContent = text.stopped; return; }
-    bar.value = n;
+    bar.value = done;
     says.textContent = text.sending.replace("{n}", n).replace("{of}", files.length).replace("{name}", pathOf(files[place]));
     const problem = await send(files[place], begun.batch);
-    if (problem) leave(problem);
-    n += 1;
+    if (problem) leave(problem); else n += 1;
+    done += 1;
   }
-  bar.value = n;
-  says.textContent = text.taking;
+  bar.value = done;
+  if (!n) { says.textContent = text.nothing; return; }
+  says.textContent = (n < files.length ? text.some : text.taking).replace("{n}", n).replace("{of}", files.length);
   const { page } = await post("/take/upload/end", visit);
   if (!leftOut.children.length) { location.href = page; return; }
   const see = document.createElement("a");

@@ -232,6 +232,7 @@ at("not").addEventListener("click", () => { isNot = !isNot; showQuestion(); });
 at("back").addEventListener("click", () => { steps.pop(); changed(); });
 at("accept").addEventListener("click", accept);
 at("name").addEventListener("input", () => { at("name").dataset.typed = "yes"; delete at("name").dataset.accept; });
+document.querySelector(".sure").addEventListener("focusin", () => setSure(true));
 at("give").addEventListener("submit", (event) => { event.preventDefault(); save(Number(event.submitter?.value ?? 3)); });
 at("measure")?.addEventListener("change", (event) => {
   const { corallite_diameter, valley_width, ...rest } = start.sizes_mm;

@@ -174,6 +174,7 @@ export class Measuring {
         if (!earlier) return;
         steps.push({ label: this.parts.text.move, isDraft: true, undo: () => this.#restore(this.#copy(earlier)), redo: () => this.#restore(this.#copy(after)) });
       },
+      tapped: (at) => { if (!this.#draft.isDone) this.#add(at, 1 / this.view.scale); },
       focused: (self) => { this.#chosen = i; this.parts.loupe.show(self.xy); },
     });
     made.element.addEventListener("blur", () => { this.#chosen = null; if (this.#draft?.isDone) this.parts.loupe.hide(); });

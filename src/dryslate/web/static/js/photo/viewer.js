@@ -256,10 +256,14 @@ export function open(element, photo) {
   });
 }
 
+const pressed = new WeakMap(); // by the element of a point: how far it is, and what a press on it begins
+const RING_PX = 9, SLACK_PX = 4; // of the screen: what is seen of a point, and how far a click may slip
+
 /**
  * A point that can be dragged and moved by arrow keys.
  *
- * `options`: label; moved(xy, how) while it moves, how is "drag" or "key"; done(xyBefore) when it came to rest; focused().
+ * `options`: label; moved(xy, how) while it moves, how is "drag" or "key"; done(xyBefore) when it came to rest; focused();
+ * tapped(xy) for a click beside its ring, which without it is one on the point.
  * Returns {element, xy, setXY, remove}.
  */
 export function handle(view, layer, xy, options) {
@@ -279,27 +283,39 @@ export function handle(view, layer, xy, options) {
   self.setXY(xy);
   layer.append(made);
   let start = null;
-  made.addEventListener("pointerdown", (event) => {
+  const apart = ([x, y], [ax, ay]) => Math.hypot(x - ax, y - ay) * view.scale;
+  pressed.set(made, {
+    far: (at) => apart(at, self.xy),
+    press: (event, from) => {
+      made.setPointerCapture(event.pointerId);
+      made.focus({ preventScroll: true });
+      start = { xy: self.xy, from, isBeside: Boolean(options.tapped) && apart(from, self.xy) > RING_PX };
+    },
+  });
+  made.addEventListener("pointerdown", (event) => { // where points are close, the nearest one is meant
     event.stopPropagation();
-    made.setPointerCapture(event.pointerId);
-    made.focus({ preventScroll: true });
-    start = { xy: self.xy, from: view.ofEvent(event) };
+    const at = view.ofEvent(event);
+    const all = [...layer.children].filter((one) => pressed.has(one)).map((one) => pressed.get(one));
+    all.reduce((a, b) => (b.far(at) < a.far(at) ? b : a)).press(event, at);
   });
   made.addEventListener("pointermove", (event) => {
     if (!start) return;
     event.stopPropagation();
     const [x, y] = view.ofEvent(event);
+    if (start.isBeside && apart([x, y], start.from) < SLACK_PX) return; // a click so far, no drag
+    start.isBeside = false;
     self.setXY(view.inside([start.xy[0] + x - start.from[0], start.xy[1] + y - start.from[1]]));
     options.moved?.(self.xy, "drag");
   });
   const rest = () => {
     if (!start) return;
-    const before = start.xy;
+    const before = start.xy, beside = start.isBeside ? start.from : null;
     start = null;
-    if (before[0] !== self.xy[0] || before[1] !== self.xy[1]) options.done?.(before);
+    if (beside) options.tapped(view.inside(beside));
+    else if (before[0] !== self.xy[0] || before[1] !== self.xy[1]) options.done?.(before);
   };
   made.addEventListener("pointerup", rest);
-  made.addEventListener("pointercancel", rest);
+  made.addEventListener("pointercancel", () => { if (start) start.isBeside = false; rest(); });
   made.addEventListener("focus", () => options.focused?.(self));
   made.addEventListener("keydown", (event) => {
     const way = arrow(event);
