@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -10,6 +11,7 @@ from typing import Any
 import cv2
 import numpy as np
 import pytest
+from PIL import Image
 from typer.testing import CliRunner
 
 from dryslate import wiring
@@ -49,9 +51,46 @@ def corners(card_photos: ModuleType) -> np.ndarray:
     return card_photos.card_pixels(card_photos.Plan())[1]
 
 
+@pytest.fixture(scope="module")
+def two_cards(tmp_path_factory: pytest.TempPathFactory, card_photos: ModuleType) -> Any:
+    """A corrected project whose photo shows two cards at two scales, and the corners of both."""
+    folder = tmp_path_factory.mktemp("two")
+    near, near_px = card_photos.card_pixels(card_photos.Plan(card="field"))
+    far, far_px = card_photos.card_pixels(card_photos.Plan(card="large", seed=2))
+    Image.fromarray(np.hstack([near, far])).save(folder / "IMG_0007.jpg", quality=95)
+    project = folder / "trip"
+    where = ("--visit", "North bay", "2031-05-04", "--observer", "Ana")
+    assert run("take", folder / "IMG_0007.jpg", "--into", project, *where).exit_code == 0
+    assert run("correct", "--project", project).exit_code == 0
+    return project, near_px, far_px + np.array([near.shape[1], 0])
+
+
 def rows_of(project: Path) -> list[Any]:
     with wiring.survey_store(project, write=False) as store:
         return list(store.measurements())
+
+
+@pytest.mark.parametrize("how_kept", ["all", "as by earlier versions"])
+def test_of_several_cards_the_one_beside_the_points_gives_the_scale(
+    two_cards: Any, how_kept: str
+) -> None:
+    project, near_px, far_px = two_cards
+    if how_kept != "all":
+        with wiring.survey_store(project, write=True) as store, store.write():
+            row = store.corrections()[0]
+            geometry = {k: v for k, v in row.geometry.items() if k != "others"}
+            store.save_correction(replace(row, geometry=geometry, key=row.key[::-1]))
+    table = project.parent / "picks.csv"
+    lines = [
+        "photo,colony,kind,points,off_plane_mm,off_plane_mm_u",
+        f"IMG_0007.jpg,A1,length,{cell(near_px[:2])},0,0",
+        f"IMG_0007.jpg,A2,length,{cell(far_px[:2])},0,0",
+    ]
+    table.write_text("\n".join(lines), "utf-8")
+    told = documents(run("measure", "--project", project, "--from", table, "--json"))
+    assert [d["card"] for d in told] == ["field", "large"]
+    assert [d["length_mm"] for d in told] == pytest.approx([150.0, 210.0], rel=0.02)
+    assert all("measure-several-cards" in [p["slug"] for p in d["problems"]] for d in told)
 
 
 def test_a_table_is_measured_saved_and_not_saved_twice(trip: Path, corners: np.ndarray) -> None:

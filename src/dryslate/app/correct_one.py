@@ -31,6 +31,7 @@ from dryslate.base.problems import Problem, problem_of
 from dryslate.core.card.definition import CardDefinition
 from dryslate.core.colour.apply import apply_correction, apply_correction_16
 from dryslate.core.colour.fit import ColourFit, fit_to_dict
+from dryslate.core.scale.plane import plane_to_dict
 from dryslate.formats.card_toml import format_card
 
 
@@ -315,9 +316,15 @@ def _geometry(reading: CardReading | None) -> dict[str, Any]:
     """Return what the store keeps to rebuild the plane."""
     if reading is None or reading.card is None:
         return {}
+    others = [
+        {"card": found.card.name, "plane": plane_to_dict(plane)}
+        for k, (found, plane) in enumerate(zip(reading.search.cards, reading.planes, strict=True))
+        if k != reading.chosen and plane is not None
+    ]
     return {
         **geometry_to_dict(reading.card, reading.plane),
         "card_key": card_key(reading.card.card),
+        **({"others": others} if others else {}),
     }
 
 

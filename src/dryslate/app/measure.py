@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from dryslate.app.geometry import lens_of, plane_of
+from dryslate.app.geometry import geometry_from_dict, lens_of, plane_of
 from dryslate.app.measure_colour import ColourSource, fitted_source, measure_area
 from dryslate.app.measure_look import Look, look_at
 from dryslate.app.measure_request import MeasureOptions, ToMeasure
@@ -42,6 +42,35 @@ class CardPlane:
 
     card: str
     plane: Plane
+
+
+def kept_planes(geometry: Mapping[str, Any]) -> tuple[CardPlane, ...]:
+    """
+    Make the planes of what a correction kept of the cards in its photo.
+
+    Parameters
+    ----------
+    geometry : Mapping
+        As `CorrectionRow.geometry`.
+
+    Returns
+    -------
+    tuple of CardPlane
+        The card that the correction rests on first; empty where no plane fitted it.
+
+    Raises
+    ------
+    FormatError
+        ``scale-plane-broken`` when what was kept cannot be read.
+    """
+    first = geometry_from_dict(geometry)
+    if first is None:
+        return ()
+    others = [(other, geometry_from_dict(other)) for other in geometry.get("others", ())]
+    return (
+        CardPlane(card=str(geometry.get("card", "")), plane=first),
+        *(CardPlane(card=str(o["card"]), plane=plane) for o, plane in others if plane is not None),
+    )
 
 
 def find_planes(look: Look) -> tuple[tuple[CardPlane, ...], tuple[Problem, ...]]:
@@ -208,7 +237,7 @@ def measure_thing(
         return {**head, **failed_fields(wanted.kind, (*problems, no_card(photo)))}
     seen = nearest(planes, wanted)
     if len(planes) > 1:
-        problems = (*problems, _several(photo, planes, seen))
+        problems = (*problems, several_cards(photo, planes, seen))
     try:
         measured = measure_one(seen.plane, wanted, options)
     except InputError as error:
@@ -313,8 +342,22 @@ def no_card(photo: str) -> Problem:
     )
 
 
-def _several(photo: str, planes: Sequence[CardPlane], seen: CardPlane) -> Problem:
-    """Say which of several cards was used."""
+def several_cards(photo: str, planes: Sequence[CardPlane], seen: CardPlane) -> Problem:
+    """
+    Say which of several cards was used.
+
+    Parameters
+    ----------
+    photo : str
+    planes : sequence of CardPlane
+        Of all cards in the photo.
+    seen : CardPlane
+        The one that was used.
+
+    Returns
+    -------
+    Problem
+    """
     names = ", ".join(p.card for p in planes)
     return Problem(
         slug="measure-several-cards",

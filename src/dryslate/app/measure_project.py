@@ -7,15 +7,16 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from dryslate.app.geometry import geometry_from_dict
 from dryslate.app.measure import (
     CardPlane,
     failed_fields,
     find_planes,
+    kept_planes,
     measure_one,
     measured_fields,
     nearest,
     no_card,
+    several_cards,
 )
 from dryslate.app.measure_colour import ColourSource, fitted_source, measure_area, stored_source
 from dryslate.app.measure_look import look_at
@@ -276,11 +277,14 @@ def measure_scaled(scaled: Scaled, pick: Pick, options: MeasureOptions) -> Measu
         return Measured(measurement=None, problems=(*scaled.problems, no_card(pick.photo)))
     thing = ToMeasure(kind=pick.kind, points_px=pick.points_px, off_plane=pick.off_plane)
     near = nearest(scaled.planes, thing)
+    problems = scaled.problems
+    if len(scaled.planes) > 1:
+        problems = (*problems, several_cards(pick.photo, scaled.planes, near))
     return Measured(
         measurement=measure_one(near.plane, thing, options),
         card=near.card,
         correction_key=scaled.correction_key,
-        problems=scaled.problems,
+        problems=problems,
     )
 
 
@@ -311,15 +315,15 @@ def colour_photo(photo: Photo, bench: Bench, options: MeasureOptions) -> Coloure
 
 
 def _scale(photo: Photo, bench: Bench, options: MeasureOptions) -> Scaled:
-    """Take the plane that the correction kept, or find the card again."""
+    """Take the planes that the correction kept, or find the cards again."""
     row = bench.store.correction(photo.photo_id)
     key = row.key if row is not None else ""
     asked = options.lens is not None or options.port != "unknown" or options.card_names
     if row is not None and not asked and options.corners_px is None:
-        plane = geometry_from_dict(row.geometry)
-        if plane is not None:
-            card = str(row.geometry.get("card", ""))
-            return Scaled(planes=(CardPlane(card=card, plane=plane),), correction_key=key)
+        kept = kept_planes(row.geometry)
+        is_older = "others" not in row.geometry and len(row.result.get("cards", ())) > 1
+        if kept and not is_older:  # earlier versions kept only one of several cards
+            return Scaled(planes=kept, correction_key=key)
     decoded, name = _original(photo, bench)
     planes, problems = find_planes(look_at(decoded, name, (bench.reader, bench.tables), options))
     return Scaled(planes=planes, correction_key=key, problems=problems)

@@ -10,8 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from dryslate.app.geometry import geometry_from_dict
-from dryslate.app.measure import CardPlane, failed_fields, measured_fields
+from dryslate.app.measure import failed_fields, kept_planes, measured_fields
 from dryslate.app.measure_project import (
     Bench,
     Coloured,
@@ -235,15 +234,12 @@ def hexes_of(labs: Sequence[Any]) -> list[str]:
 
 
 def _scaled(row: CorrectionRow | None) -> Scaled:
-    """Return the plane that the correction kept; no card is searched for while somebody waits."""
+    """Return the planes that the correction kept; no card is searched for while one waits."""
     key = row.key if row is not None else ""
     problems: tuple[Problem, ...] = ()
     if row is not None:
         try:
-            plane = geometry_from_dict(row.geometry)
+            return Scaled(planes=kept_planes(row.geometry), correction_key=key)
         except DryslateError as error:
-            plane, problems = None, (problem_of(error, "card"),)
-        if plane is not None:
-            card = CardPlane(card=str(row.geometry.get("card", "")), plane=plane)
-            return Scaled(planes=(card,), correction_key=key)
+            problems = (problem_of(error, "card"),)
     return Scaled(planes=(), correction_key=key, problems=problems)
