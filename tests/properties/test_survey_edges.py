@@ -11,13 +11,19 @@ from hypothesis import strategies as st
 from scipy.optimize import minimize
 from scipy.stats import betabinom
 
+from dryslate.core.health.heat import heating_weeks
+from dryslate.core.identify.hit_rate import wilson_interval
+from dryslate.core.survey.agreement import Coefficient, read_ratings
+from dryslate.core.survey.agreement_many import agree
 from dryslate.core.survey.change import paired_change, unpaired_change
 from dryslate.core.survey.change_interval import Scale
 from dryslate.core.survey.change_rates import rates_of_change, trend_of_visits
 from dryslate.core.survey.cover import estimate_cover, estimate_line_cover, estimate_point_cover
-from dryslate.core.survey.density import estimate_density
+from dryslate.core.survey.density import estimate_density, variance_to_mean
+from dryslate.core.survey.dissimilarity import Dissimilarity, measure_dissimilarity
 from dryslate.core.survey.estimate import Estimate
 from dryslate.core.survey.methods import Method
+from dryslate.core.survey.mixed import VisitedUnits, fit_visits
 from dryslate.core.survey.named_amounts import amount_interval
 from dryslate.core.survey.observer_sizes import Form, intraclass_correlation
 from dryslate.core.survey.outside_table import (
@@ -25,7 +31,7 @@ from dryslate.core.survey.outside_table import (
     correct_prevalence_by_table,
     prepare_table,
 )
-from dryslate.core.survey.overdispersion import fit_beta_binomial
+from dryslate.core.survey.overdispersion import fit_beta_binomial, measure_clustering
 from dryslate.core.survey.prevalence import estimate_prevalence
 from dryslate.core.survey.proportions import compare_shares
 from dryslate.core.survey.size_comparison import compare_sizes
@@ -223,6 +229,55 @@ def test_an_intraclass_correlation_lies_within_its_interval(table) -> None:
         found = intraclass_correlation(table, form)
         if found.lo95 is not None and found.hi95 is not None:
             assert found.lo95 - 1e-9 <= found.value <= found.hi95 + 1e-9 <= 1 + 2e-9
+
+
+def test_observers_more_apart_than_chance_have_an_interval_that_holds_it() -> None:
+    rows = [["a", "a", "a", "a"], ["a", None, None, "b"], ["b", None, None, "a"]]
+    found = agree(read_ratings(rows), Coefficient.CONGER)
+    assert found.value < -1.0
+    assert found.lo95 <= found.value <= found.hi95
+
+
+@given(st.floats(0, 1), st.floats(0.5, 1e12))
+@example(0.0, 0.75)
+@example(1.0, 50.0)
+def test_a_score_interval_holds_its_share(rate, n) -> None:
+    lo, hi = wilson_interval(rate, n)
+    assert 0 <= lo <= rate <= hi <= 1
+
+
+@pytest.mark.filterwarnings("error")
+def test_what_says_nothing_is_no_number() -> None:
+    assert math.isnan(variance_to_mean([]))
+    assert math.isnan(variance_to_mean([0, 0]))
+    assert math.isnan(measure_clustering([1, 0, 1], [1, 1, 1]).rho)
+    assert not len(heating_weeks([], 29.0))
+    with pytest.raises(ValueError, match="two units"):
+        measure_clustering([1, 0], [2, 0])
+
+
+def test_units_of_the_smallest_amounts_have_a_chord() -> None:
+    far = measure_dissimilarity([[0.0, 1.0], [0.0, 1e-292], [1e-300, 0.0]], Dissimilarity.CHORD)
+    assert far[0, 1] == pytest.approx(0.0)
+    assert far[0, 2] == pytest.approx(math.sqrt(2))
+
+
+def test_the_order_of_rows_does_not_move_a_drawn_interval() -> None:
+    rows = [
+        (site, visit, unit, 0.1 * unit + (0.2 + (unit**2 + site) % 5 / 30) * (visit == "b"))
+        for site in range(2)
+        for unit in range(4)
+        for visit in "ab"
+    ]
+
+    def change(rows: list[tuple[int, str, int, float]]) -> Estimate:
+        sites, visits, units, values = zip(*rows, strict=True)
+        fit = fit_visits(VisitedUnits(values=values, sites=sites, visits=visits, units=units))
+        return fit.contrast("x", fit.weights_of_change("a", "b")).change
+
+    one, other = change(rows), change(rows[::-1])
+    assert one.method is Method.BOOTSTRAP_MIXED
+    assert (one.lo95, one.hi95) == pytest.approx((other.lo95, other.hi95), rel=1e-6)
 
 
 def test_shares_as_far_apart_as_can_be_stay_in_range() -> None:

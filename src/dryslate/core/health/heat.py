@@ -407,6 +407,8 @@ def logger_offset(
 
 def _window_sum(values: FloatArray) -> FloatArray:
     """Return for each day the sum over the 84 days that end with it."""
+    if not values.size:
+        return values
     return np.convolve(values, np.ones(WINDOW_DAYS))[: values.size]
 
 

@@ -177,4 +177,5 @@ def wilson_interval(rate: float, n: float) -> tuple[float, float]:
     share = Z95**2 / n
     middle = rate + share / 2
     half = Z95 * math.sqrt(rate * (1 - rate) / n + share / (4 * n))
-    return max(0.0, (middle - half) / (1 + share)), min(1.0, (middle + half) / (1 + share))
+    lo, hi = (middle - half) / (1 + share), (middle + half) / (1 + share)
+    return max(0.0, min(lo, rate)), min(1.0, max(hi, rate))  # at 0 and 1 rounding parts them

@@ -76,12 +76,13 @@ def measure_corallites(
 
     Notes
     -----
-    The standard error is that of the spread between corallites (which holds the pointing), with
-    n - 1 degrees of freedom; the interval takes Student's factor for the effective degrees of
-    freedom of the whole [1]_. Plane, lens, print scale and height
-    are common to all and do not average away. An unstated height is a quarter of the extent of
-    all corallites picked, since they share the coral's surface. The interval is that of the mean,
-    for corallites picked at random; it does not hold a single corallite.
+    The standard error is that of the spread between corallites (which holds the pointing, and is
+    never taken as less than it: few picked alike are alike by chance), with n - 1 degrees of
+    freedom; the interval takes Student's factor for the effective degrees of freedom of the
+    whole [1]_. Plane, lens, print scale and height are common to all and do not average away. An
+    unstated height is a quarter of the extent of all corallites picked, since they share the
+    coral's surface. The interval is that of the mean, for corallites picked at random; it does not
+    hold a single corallite.
 
     References
     ----------
@@ -102,7 +103,7 @@ def measure_corallites(
     sd = float(np.std(size, ddof=1)) if n > 1 else 0.0
     per_px = np.einsum("ni,nij->nj", slopes * n, located.per_px)
     pointing2 = settings.point_u_px**2 * float(np.sum(per_px**2)) / n
-    error = max(sd, 1e-9) / float(np.sqrt(n)) if n > 1 else 0.0
+    error = max(sd, float(np.sqrt(pointing2)), 1e-9) / float(np.sqrt(n)) if n > 1 else 0.0
     reading = Reading(plane=plane, points=located, height=height, point_u_px=settings.point_u_px)
     stated = state_value(reading, mean, slopes, spread=error)
     if n > 1:

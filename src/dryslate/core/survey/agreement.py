@@ -342,7 +342,7 @@ def make_agreement(  # noqa: PLR0913 (every part of a result)
         from scipy.special import stdtrit
 
         reach = float(stdtrit(n - 1, 0.975)) * u
-        lo, hi = max(value - reach, -1.0), min(value + reach, 1.0)
+        lo, hi = max(value - reach, min(value, -1.0)), min(value + reach, 1.0)
     return Agreement(
         coefficient=coefficient,
         value=value,

@@ -329,7 +329,8 @@ def variance_to_mean(counts: ArrayLike) -> float:
     Returns
     -------
     float
-        About 1 if colonies are scattered at random, above if clumped, below if evenly spaced.
+        About 1 if colonies are scattered at random, above if clumped, below if evenly spaced. NaN
+        of one plot, or where none holds any.
 
     Notes
     -----
@@ -345,6 +346,8 @@ def variance_to_mean(counts: ArrayLike) -> float:
     1.714
     """
     values = np.asarray(counts, dtype=np.float64)
+    if len(values) < 2 or not values.any():
+        return float("nan")
     return float(values.var(ddof=1) / values.mean())
 
 

@@ -157,7 +157,8 @@ def measure_dissimilarity(
     if measure is Dissimilarity.JACCARD:
         pairs = pdist(table > 0, "jaccard")
     elif measure is Dissimilarity.CHORD:
-        pairs = pdist(table / np.linalg.norm(table, axis=1, keepdims=True), "euclidean")
+        shares = table / table.max(axis=1, keepdims=True)  # squares of the smallest would be 0
+        pairs = pdist(shares / np.linalg.norm(shares, axis=1, keepdims=True), "euclidean")
     elif measure is Dissimilarity.EUCLIDEAN:
         pairs = pdist(table, "euclidean")
     elif measure is Dissimilarity.CANBERRA:

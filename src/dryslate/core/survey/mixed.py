@@ -260,6 +260,8 @@ def fit_visits(seen: VisitedUnits) -> MixedFit:
     """
     values = np.asarray(seen.values, dtype=np.float64)
     kept = np.flatnonzero(np.isfinite(values)).tolist()
+    # In one order, so that the seeded draws of `mixed_bootstrap` do not hang on that of the rows.
+    kept.sort(key=lambda k: (str(seen.sites[k]), str(seen.visits[k]), str(seen.units[k])))
     y = values[kept]
     pairs = [(seen.sites[k], seen.visits[k]) for k in kept]
     cells = tuple(dict.fromkeys(pairs))

@@ -22,7 +22,8 @@ class Clustering:
     Parameters
     ----------
     rho : float
-        Intra-unit correlation (analysis of variance); may come out below 0.
+        Intra-unit correlation (analysis of variance); may come out below 0. NaN with one point a
+        unit, which says nothing of it.
     design_effect : float
         Variance of the share over that of independent points.
     effective_points : float
@@ -56,7 +57,7 @@ def measure_clustering(hits: ArrayLike, points: ArrayLike) -> Clustering:
     Raises
     ------
     ValueError
-        With fewer than two units, or when nothing or everything was hit.
+        With fewer than two units, one without a point, or when nothing or everything was hit.
 
     Notes
     -----
@@ -77,13 +78,13 @@ def measure_clustering(hits: ArrayLike, points: ArrayLike) -> Clustering:
     """
     x, big = (np.asarray(a, dtype=np.float64) for a in (hits, points))
     n, total = len(x), big.sum()
-    if n < 2 or not 0 < x.sum() < total:
+    if n < 2 or not 0 < x.sum() < total or not (big > 0).all():
         raise ValueError("expected two units or more with some points hit and some not")
     share = x.sum() / total
     u = math.sqrt(((x - share * big) ** 2).sum() / (n - 1) / n) / big.mean()
     u_binomial = math.sqrt(share * (1 - share) / total)
     between = (big * (x / big - share) ** 2).sum() / (n - 1)
-    within = (x * (1 - x / big)).sum() / (total - n) if total > n else 0.0
+    within = (x * (1 - x / big)).sum() / (total - n) if total > n else math.nan
     size = (total - (big**2).sum() / total) / (n - 1)
     effect = (u / u_binomial) ** 2
     return Clustering(

@@ -255,6 +255,18 @@ def test_mean_of_few_corallites_is_held_95_times_of_100() -> None:
     assert np.mean(held) == pytest.approx(0.95, abs=0.025)
 
 
+def test_corallites_picked_alike_keep_the_doubt_of_pointing() -> None:
+    plane = square_on()
+    px = project_plane(plane, np.array([[20.0, 50], [28, 50], [40, 50], [48, 50]]))
+    two, one = (
+        measure_corallites(plane, px, settings(1.0)),
+        measure_corallites(plane, px[:2], settings(1.0)),
+    )
+    least = one.budget["pointing_mm_u"] / np.sqrt(2)
+    assert two.values["corallite_sd_mm"] == pytest.approx(0.0, abs=1e-6)
+    assert two.budget["spread_mm_u"] == pytest.approx(least, rel=1e-2)
+
+
 def test_few_corallites_and_short_lengths_are_said() -> None:
     plane = square_on()
     pair = at(plane, (20, 50), (28, 50))
