@@ -9,11 +9,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
     from contextlib import AbstractContextManager
 
     from dryslate.app.accounts import AccountBook, PasswordHasher
     from dryslate.app.adjusted_results import NameFacts
+    from dryslate.app.archive_copies import TakeCopies
     from dryslate.app.archive_make import ArchiveTools
     from dryslate.app.archive_others import NameFinder
     from dryslate.app.backup import BackupFiles, BackupTools
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
         Runner,
         SurveyStore,
     )
+    from dryslate.app.records import Visit
     from dryslate.app.report import ReportBench
     from dryslate.app.restore import RestoreTools
     from dryslate.app.result_rows import ResultRow
@@ -41,6 +43,7 @@ if TYPE_CHECKING:
     from dryslate.app.sheet_joining import SheetDesk
     from dryslate.app.sheets import SheetBench
     from dryslate.app.tiles import TileBench
+    from dryslate.base.problems import Problem
     from dryslate.core.survey.coverage import CoverageTable
     from dryslate.files.zip_reader import ZipBox
     from dryslate.files.zip_writer import ZipMaker
@@ -489,3 +492,32 @@ def clock() -> Clock:
     from dryslate.files.clock import SystemClock
 
     return SystemClock()
+
+
+def archive_taker(store: SurveyStore, project: Path, box: ZipBox, progress: Progress) -> TakeCopies:
+    """Return what takes in the photos that an archive holds, each copy proved like any other."""
+    from tempfile import TemporaryDirectory
+
+    from dryslate.app.take import plan_take, run_take
+    from dryslate.app.take_records import TakeRequest, TakeTools
+
+    tools = TakeTools(
+        store=store, files=intake_files(), reader=photo_reader(), clock=clock(), progress=progress
+    )
+
+    def take(visit: Visit, observer: str, copies: Mapping[str, str]) -> tuple[Problem, ...]:
+        with TemporaryDirectory(prefix="dryslate-") as folder:
+            for name, at in copies.items():
+                box.unpack(at, Path(folder) / name)
+            request = TakeRequest(
+                sources=(Path(folder),),
+                project=project,
+                second=None,
+                site=visit.site,
+                date=visit.date,
+                observer=observer,
+                is_sent=True,
+            )
+            return run_take(plan_take(request, tools), tools).problems
+
+    return take

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from dryslate.app.archived_records import ArchivedFrame, ArchivedPhoto
+from dryslate.app.archived_records import ArchivedFrame, ArchivedPhoto, ArchivedSketch
+from dryslate.app.records import MeasurementRow
 
-NAMES = ("archived_photos", "archived_frames")
+NAMES = ("archived_photos", "archived_frames", "archived_measurements", "archived_sketches")
 
 
 class MemoryArchived:
@@ -31,3 +32,19 @@ class MemoryArchived:
         with self.write():
             self._see(frame.observer)
             self._put("archived_frames", (frame.organism_id, frame.photo_id), frame)
+
+    def archived_measurements(self) -> tuple[MeasurementRow, ...]:
+        return tuple(self._tables["archived_measurements"].values())
+
+    def save_archived_measurement(self, record_id: str, row: MeasurementRow) -> None:
+        self._need("records", (record_id,), "coral")
+        with self.write():
+            self._see(row.observer)
+            self._put("archived_measurements", (row.measurement_id,), row)
+
+    def archived_sketches(self) -> tuple[ArchivedSketch, ...]:
+        return tuple(self._tables["archived_sketches"].values())
+
+    def save_archived_sketch(self, sketch: ArchivedSketch) -> None:
+        self._need("colonies", (sketch.organism_id,), "colony")
+        self._put("archived_sketches", (sketch.organism_id,), sketch)

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import hashlib
 
-from dryslate.app.archived_records import ArchivedFrame, ArchivedPhoto
+from dryslate.app.archived_records import ArchivedFrame, ArchivedPhoto, ArchivedSketch
 from dryslate.app.condition_records import VisitConditions
 from dryslate.app.logger_records import LoggerFile, SiteLogger
+from dryslate.app.records import MeasurementRow
 from dryslate.app.sheet_records import PrintedSheet, SheetPhoto
 from dryslate.app.visit_edit_records import VisitEdit
 from dryslate.core.sheet.page import SheetContent
@@ -108,6 +109,19 @@ def archived_frame(**more: object) -> ArchivedFrame:
     return ArchivedFrame(**values)
 
 
+def archived_measurement(colony: str) -> MeasurementRow:
+    return MeasurementRow(
+        measurement_id="m9",
+        photo_id="e" * 64,
+        colony=colony,
+        kind="outline",
+        points_px=((10.0, 20.0), (40.5, 20.0), (40.5, 60.25)),
+        values={"area_mm2": 11250.123456789, "area_mm2_u": 325.5},
+        correction_key="elsewhere",
+        observer="Mara",
+    )
+
+
 def visit_edit(**more: object) -> VisitEdit:
     values = {
         "what": "withdrawn",
@@ -135,3 +149,7 @@ def fill(store, visit_id: str, observer: str) -> None:
         store.save_visit_edit(visit_edit())
     for colony in store.colonies()[:1]:
         store.save_archived_frame(archived_frame(organism_id=colony.organism_id))
+        sketch = ArchivedSketch(organism_id=colony.organism_id, sha256="f" * 64)
+        store.save_archived_sketch(sketch)
+    for record in store.records()[:1]:
+        store.save_archived_measurement(record.record_id, archived_measurement(record.colony))

@@ -25,7 +25,8 @@ NAMES = (
     "categories category_mappings unit_designs survey_rows sent_batches "
     "colonies colony_sightings colony_fractions colony_frames colony_colours stress_onsets "
     "site_places unit_places project_people name_ids zone_weights printed_sheets visit_conditions "
-    "logger_files site_loggers sheet_photos archived_photos archived_frames visit_edits"
+    "logger_files site_loggers sheet_photos archived_photos archived_frames visit_edits "
+    "archived_measurements archived_sketches"
 )
 
 

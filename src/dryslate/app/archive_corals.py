@@ -159,8 +159,21 @@ def _words(
         "chances": [plain(seconds.chances[one]) for one in ids if one in seconds.chances],
         "outcomes": [plain(one) for one in seconds.outcomes.get(record.record_id, ())],
         "health": [plain(one) for one in store.coral_health_history(record.record_id)],
+        "measured": [
+            {**_plain(one, "values"), "values": _figures(one.values)}
+            for one in store.measurements_of(record.measurement_ids)
+        ],
     }
     return dumps({"coral": {word: rows for word, rows in said.items() if rows}})
+
+
+def _figures(values: Mapping[str, Any]) -> dict[str, float]:
+    """Return the numbers of a measurement, every digit; how the doubt is made up stays."""
+    return {
+        key: value
+        for key, value in values.items()
+        if isinstance(value, int | float) and not isinstance(value, bool)
+    }
 
 
 def _plain(row: Any, *left: str) -> dict[str, Any]:

@@ -20,6 +20,7 @@ from dryslate.formats.eml import settings_text
 
 if TYPE_CHECKING:
     from dryslate.app.archive_check import ZipFiles
+    from dryslate.app.archive_copies import TakeCopies
     from dryslate.app.archive_others import NameFinder
     from dryslate.app.ports import SurveyStore
 
@@ -143,9 +144,19 @@ def _check_units(read: ArchiveRead) -> None:
             read.add(replace(one, severity="warning"))
 
 
-def save_archive(store: SurveyStore, read: ArchiveRead, observer: str) -> int:
+def save_archive(
+    store: SurveyStore, read: ArchiveRead, observer: str, take: TakeCopies | None = None
+) -> int:
     """
     Store an archive that is sound; see `dryslate.app.empty_project.filling`.
+
+    Parameters
+    ----------
+    store : SurveyStore
+    read : ArchiveRead
+    observer : str
+    take : TakeCopies, optional
+        Takes in the photos that the archive holds.
 
     Returns
     -------
@@ -155,4 +166,4 @@ def save_archive(store: SurveyStore, read: ArchiveRead, observer: str) -> int:
     from dryslate.app.archive_save import store_all
 
     with filling(store, observer):
-        return store_all(store, read)
+        return store_all(store, read, take)

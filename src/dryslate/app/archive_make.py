@@ -143,6 +143,7 @@ class _Work:
     aside: frozenset[str]
     conditions: Mapping[str, VisitConditions]
     elsewhere: Mapping[str, Sequence[ArchivedPhoto]]
+    on_paper: frozenset[str]
     withheld: frozenset[str]
     gate: TextGate
     n_pictures: int = 0
@@ -286,9 +287,18 @@ def _begin(
         aside=frozenset(one.photo_id for one in store.photos_set_aside()),
         conditions=conditions,
         elsewhere=elsewhere,
+        on_paper=_on_paper(store),
         withheld=withheld,
         gate=gate,
     )
+
+
+def _on_paper(store: SurveyStore) -> frozenset[str]:
+    """Name photos of sketches and sheets: a sensitive site's name or place may be read off them."""
+    sketches = {one.sketch_sha256 for one in store.colonies() if one.sketch_sha256 is not None}
+    found = (store.photo(one) for one in sketches)
+    sheets = {one.photo_id for one in store.sheet_photos()}
+    return frozenset(sheets | {one.photo_id for one in found if one is not None})
 
 
 def _loggers(work: _Work) -> None:
@@ -385,7 +395,8 @@ def _picture(work: _Work, visit: Visit, photo: Photo, event: str, time: str) -> 
     address, source = content_address(photo.photo_id), ""
     media_type = MEDIA_TYPES.get(preferred.kind, "")
     if work.photos != "none":
-        made = work.tools.picture(photo, work.photos, is_sensitive)
+        tells = is_sensitive and photo.photo_id in work.on_paper
+        made = None if tells else work.tools.picture(photo, work.photos, is_sensitive)
         if made is None:
             work.rows.left_out["photos of which no copy may or can leave the project"] += 1
         else:

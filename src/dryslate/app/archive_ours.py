@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
-from collections import defaultdict
+import math
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from dryslate.app.archive_conditions import FIELD_OF, read_condition
+from dryslate.app.archive_copies import find_copy, not_here
 from dryslate.app.archive_loggers import CELSIUS, DAY_MEAN, read_deployment
 from dryslate.app.archive_others import NameFinder, OthersReader
 from dryslate.app.archive_photos import MEDIA_TERMS, read_photo
@@ -33,7 +35,7 @@ from dryslate.app.identification_rows import (
 )
 from dryslate.app.logger_days import LoggerDay, LoggerDeployment, kept_of
 from dryslate.app.publication_records import UnitPlace
-from dryslate.app.records import Visit
+from dryslate.app.records import MeasurementRow, Visit
 from dryslate.app.visits import visit_id_of
 from dryslate.formats.eventdate import days_of
 
@@ -196,10 +198,12 @@ class ArchiveReader:
             self.read.loggers.append(kept_of(stated, told))
 
     def _photos(self) -> None:
-        """Read which photos there were; the files are not here."""
+        """Read which photos there were, and of which the archive holds the file."""
         table = self.tables.get("Multimedia")
         if table is None:
             return
+        found: Counter[str] = Counter()
+        box = self.files, frozenset(self.files.names())
         for row in rows_of_table(self.files, table, "Multimedia", MEDIA_TERMS):
             visit = self.visit_of.get(row.core_id)
             if visit is None:
@@ -209,7 +213,14 @@ class ArchiveReader:
             except ValueError as error:
                 self.read.add(not_understood(row.place, "identifier", why(error)))
                 continue
-            self.read.photos.setdefault(photo.photo_id, photo)
+            if photo.photo_id in self.read.photos:
+                continue
+            self.read.photos[photo.photo_id] = photo
+            found[find_copy(self.read, box, photo, row)] += 1
+            if row.core_id in self.unit_of:
+                self.read.unit_of_photo[photo.photo_id] = self.unit_of[row.core_id]
+        if found["none"] or found["other"]:
+            self.read.add(not_here(found["none"] + found["other"], found["other"]))
 
     def _of_event(self, row: ReadRow) -> bool:
         """Read what is measured of a visit or by a logger; tells whether it was such."""
@@ -309,17 +320,22 @@ class ArchiveReader:
         self.read.rows[unit].append(noted)
 
     def _coral(self, row: ReadRow, said: Mapping[str, Any]) -> None:
-        """Read a coral; its photo is not here, so its unit or its photo is its place."""
+        """Read a coral; where its photo is not here, its unit or its photo is its place."""
         record = said["record"]
+        visit = self.visit_of[row.core_id]
+        measured = tuple(_measured(one) for one in said.get("measured", ()))
+        record |= {"visit_id": visit, "measurement_ids": tuple(m.measurement_id for m in measured)}
+        in_photo = checked_row(RecordRow, record)
         photo, unit = record.pop("photo_id", None), self.unit_of.get(row.core_id)
         if photo is not None:
             told = self.unit_names[unit] if unit else f"photo {photo}"
             notes = [record.get("note", ""), record.get("place", "")]
             record |= {"place": told, "note": "; ".join(one for one in notes if one)}
-        visit = self.visit_of[row.core_id]
         self.read.corals.append(
             Coral(
-                record=checked_row(RecordRow, {**record, "visit_id": visit}),
+                record=checked_row(RecordRow, record),
+                in_photo=in_photo if photo is not None else None,
+                measured=measured,
                 looks=tuple(_row_of(IdentificationRow, one) for one in said["looks"]),
                 chances=tuple(_row_of(ReviewChanceRow, one) for one in said.get("chances", ())),
                 outcomes=tuple(_row_of(ReviewOutcomeRow, one) for one in said.get("outcomes", ())),
@@ -342,6 +358,18 @@ def _whole(term: str, text: str) -> int:
     if not text.isdecimal():
         raise ValueError(f"{term} {text!r} is no whole number")
     return int(text)
+
+
+def _measured(said: Mapping[str, Any]) -> MeasurementRow:
+    """Read a measurement of a coral."""
+    values = {str(key): float(value) for key, value in said["values"].items()}
+    points = tuple((float(x), float(y)) for x, y in said.get("points_px", ()))
+    numbers = [*values.values(), *(n for point in points for n in point)]
+    if not all(map(math.isfinite, numbers)):
+        raise ValueError("a measurement holds what is no number")
+    told = {"correction_key": "", **said, "values": values, "points_px": points}
+    row: MeasurementRow = checked_row(MeasurementRow, told)
+    return row
 
 
 def _row_of(kind: Any, said: Mapping[str, Any]) -> Any:

@@ -20,6 +20,7 @@ MEDIA_TERMS = (
     "creator",
     "license",
     "rightsHolder",
+    "source",
 )
 _START = content_address("00" * 32).rpartition(";")[0] + ";"
 

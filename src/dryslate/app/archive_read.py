@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     )
     from dryslate.app.logger_records import LoggerFile, SiteLogger
     from dryslate.app.publication_records import SitePlace, UnitPlace
-    from dryslate.app.records import Visit
+    from dryslate.app.records import MeasurementRow, Visit
     from dryslate.app.survey_records import NotedRow, StatedDesign
     from dryslate.app.unit_records import Unit
 
@@ -50,7 +50,9 @@ class ArchiveRead:
     loggers : list
         Of a logger and the table of its days.
     photos : dict
-        By hash: photos that are named and not here.
+        By hash: photos that are named.
+    copies : dict
+        Of these, those of which the archive holds the very file: where it lies there.
     problems : list of Problem
         Nothing is stored while one is an error.
     """
@@ -70,6 +72,8 @@ class ArchiveRead:
     conditions: dict[str, VisitConditions] = field(default_factory=dict)
     loggers: list[tuple[SiteLogger, LoggerFile]] = field(default_factory=list)
     photos: dict[str, ArchivedPhoto] = field(default_factory=dict)
+    copies: dict[str, str] = field(default_factory=dict)
+    unit_of_photo: dict[str, str] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
     n_more: dict[str, int] = field(default_factory=dict)
 
@@ -103,6 +107,8 @@ class ArchiveRead:
             "colonies": len(self.settings.get("colonies", ())),
             "photos of colonies, not here": len(self.settings.get("frames", ())),
             "loggers": len(self.loggers),
+            "measurements of corals": sum(len(one.measured) for one in self.corals),
+            "photos with their file": len(self.copies),
         }
 
     def as_dict(self) -> dict[str, Any]:
@@ -117,13 +123,19 @@ class ArchiveRead:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Coral:
-    """A coral noted on a visit, with every look at it."""
+    """
+    A coral noted on a visit, with every look at it.
+
+    `in_photo` is the same record where its photo is here: `record` names it in words.
+    """
 
     record: RecordRow
     looks: tuple[IdentificationRow, ...]
     chances: tuple[ReviewChanceRow, ...]
     outcomes: tuple[ReviewOutcomeRow, ...]
     health: tuple[HealthRow, ...]
+    measured: tuple[MeasurementRow, ...] = ()
+    in_photo: RecordRow | None = None
 
 
 def not_understood(place: str, term: str, message: str) -> Problem:

@@ -13,7 +13,7 @@ from dataclasses import asdict, fields, replace
 from typing import TYPE_CHECKING, Any
 
 from dryslate.app.archived_frames import frames_to_archive, require_measured
-from dryslate.app.archived_records import ArchivedFrame
+from dryslate.app.archived_records import ArchivedFrame, ArchivedSketch
 from dryslate.app.checked_rows import checked_row
 from dryslate.app.colony_due import onset_at
 from dryslate.app.colony_records import Colony, ColonyFractions, Neighbour, Sighting, StressOnset
@@ -42,6 +42,7 @@ KINDS: Mapping[str, type] = {
     "onsets": StressOnset,
     "frames": ArchivedFrame,
     "draws": ReviewDrawRow,
+    "sketches": ArchivedSketch,
 }
 """Word to the kind of its rows, in an order in which each can be stored after the one before."""
 
@@ -116,6 +117,7 @@ def settings_of(
         ],
         "frames": frames_to_archive(store),
         "draws": [anew(one) for one in store.review_draws()],
+        "sketches": [s for s in sketches_of(store) if tagged[s.organism_id].site not in hidden],
     }
     return {
         "archive": VERSION,
@@ -124,6 +126,17 @@ def settings_of(
         "sites": [names[one.site] for one in store.sites()],
         **{word: [_plain(one) for one in found] for word, found in rows.items()},
     }
+
+
+def sketches_of(store: SurveyStore) -> list[ArchivedSketch]:
+    """Return which file shows the sketch of each colony's place, here or elsewhere."""
+    here = [
+        ArchivedSketch(organism_id=one.organism_id, sha256=one.sketch_sha256)
+        for one in store.colonies()
+        if one.sketch_sha256 is not None
+    ]
+    known = {one.organism_id for one in here}
+    return here + [one for one in store.archived_sketches() if one.organism_id not in known]
 
 
 def found_again_by_nobody(colony: Colony) -> Colony:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import fields, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from dryslate.app.archived_records import ArchivedFrame, ArchivedPhoto
+from dryslate.app.archived_records import ArchivedFrame, ArchivedPhoto, ArchivedSketch
 from dryslate.app.colony_records import ColonyFrame
 from dryslate.base.errors import DryslateError
 from dryslate.base.problems import Problem
@@ -147,6 +147,17 @@ def archived_here(store: SurveyStore, organism_id: str) -> tuple[ArchivedFrame, 
     """Return a colony's photos that are not here; one that came since counts as it is here."""
     mine = {one.photo_id for one in store.colony_frames(organism_id)}
     return tuple(one for one in store.archived_frames(organism_id) if one.photo_id not in mine)
+
+
+def keep_sketches(store: SurveyStore, sketches: Iterable[ArchivedSketch]) -> None:
+    """Let colonies have their sketches; one whose file is not here stays named by its hash."""
+    here = {one.sha256 for one in store.originals()}
+    colonies = {one.organism_id: one for one in store.colonies()}
+    for one in sketches:
+        if one.sha256 in here:
+            store.save_colony(replace(colonies[one.organism_id], sketch_sha256=one.sha256))
+        else:
+            store.save_archived_sketch(one)
 
 
 def photos_elsewhere(store: SurveyStore) -> dict[str, ArchivedPhoto]:

@@ -7,6 +7,7 @@ from dataclasses import asdict, dataclass, field
 from typing import Any, Protocol
 
 from dryslate.app.colony_records import OutlineHow, Points
+from dryslate.app.records import MeasurementRow
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,6 +75,14 @@ class ArchivedFrame:
         return {**asdict(self), "outline_px": [list(p) for p in self.outline_px]}
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ArchivedSketch:
+    """The file that shows the sketch of where a tagged colony stands; it is not here."""
+
+    organism_id: str
+    sha256: str
+
+
 class ArchivedStore(Protocol):
     """Photos that are not here, and colonies in them."""
 
@@ -88,3 +97,15 @@ class ArchivedStore(Protocol):
 
     def save_archived_frame(self, frame: ArchivedFrame) -> None:
         """Store a frame; the observer comes to be."""
+
+    def archived_measurements(self) -> tuple[MeasurementRow, ...]:
+        """Return what was measured of corals in photos that are not here, in the order read."""
+
+    def save_archived_measurement(self, record_id: str, row: MeasurementRow) -> None:
+        """Store a measurement of a coral; the observer comes to be."""
+
+    def archived_sketches(self) -> tuple[ArchivedSketch, ...]:
+        """Return which files show sketches and are not here."""
+
+    def save_archived_sketch(self, sketch: ArchivedSketch) -> None:
+        """Store which file shows the sketch of a colony's place."""

@@ -104,7 +104,8 @@ def _of_log(fault: LogFault) -> Problem:
 def _check_corals(store: SurveyStore, book: _Book) -> Iterator[Problem]:
     """Corals stand on visits and photos, and their measurements are theirs."""
     visits = {v.visit_id for v in store.visits()}
-    measured = {m.measurement_id: m for m in store.measurements(with_taken_back=True)}
+    measured = {m.measurement_id: m for m in store.archived_measurements()}
+    measured |= {m.measurement_id: m for m in store.measurements(with_taken_back=True)}
     for record in book.records.values():
         photo = book.photos.get(record.photo_id or "")
         if record.visit_id not in visits or (record.photo_id and photo is None):

@@ -229,7 +229,7 @@ def require_standing(store: SurveyStore, row_id: str) -> MeasurementRow:
         ``measure-not-standing``.
     """
     found = next(iter(store.measurements_of([row_id])), None)
-    if found is None:
+    if found is None or store.photo(found.photo_id) is None:  # an archive's: nothing to change
         raise _not_standing(row_id)
     return found
 

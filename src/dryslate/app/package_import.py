@@ -11,6 +11,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import IO, TYPE_CHECKING, Any, Protocol, cast
 
+from dryslate.app.archived_frames import keep_sketches
 from dryslate.app.empty_project import filling, placed
 from dryslate.app.logger_days import LoggerDay, kept_of
 from dryslate.app.package_make import DESCRIPTOR, VERSION
@@ -313,6 +314,7 @@ def save_package(store: SurveyStore, read: PackageRead, observer: str) -> int:
             )
         store.save_categories(records["categories"])
         store.save_category_mappings(records["category_mappings"])
+        keep_sketches(store, records["colony_sketches"])
         for stated in records["unit_designs"]:
             store.save_unit_design(stated)
         return store.save_survey_rows(placed(one, photos) for one in records["survey_rows"])

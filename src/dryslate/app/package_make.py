@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from dryslate.base.problems import Problem
 
 DESCRIPTOR = "datapackage.json"
-VERSION = 3
+VERSION = 4
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -9,8 +9,9 @@ from dataclasses import asdict, dataclass, fields, is_dataclass
 from typing import TYPE_CHECKING, Any, Literal, Union, get_args, get_origin, get_type_hints
 
 from dryslate.app.archive_loggers import loggers_to_archive
+from dryslate.app.archive_settings import sketches_of
 from dryslate.app.archived_frames import frames_to_archive, photos_to_archive, require_measured
-from dryslate.app.archived_records import ArchivedFrame, ArchivedPhoto
+from dryslate.app.archived_records import ArchivedFrame, ArchivedPhoto, ArchivedSketch
 from dryslate.app.colony_records import Colony, ColonyFractions, Neighbour, Sighting, StressOnset
 from dryslate.app.condition_records import VisitConditions
 from dryslate.app.import_template import MEANINGS
@@ -72,6 +73,7 @@ _MORE: Mapping[str, str] = {
     "area_cm2": "Area of the outline, by the scale card in the photo.",
     "diameter_max_mm": "Longest diameter of the outline, by the scale card in the photo.",
     "measured": "Corrected L*, a*, b* with their doubt, distance from the card's white, JSON.",
+    "sha256": "SHA-256 of the file that shows the sketch of the colony's place.",
     "file_name": "What the file was called.",
     "logger_id": "SHA-256 of the logger's first file.",
     "warmest_c": "Long-term mean of the warmest month.",
@@ -151,6 +153,13 @@ def _rows_in_results(store: SurveyStore) -> Iterable[NotedRow]:
 
 def _onsets(store: SurveyStore) -> Iterable[StressOnset]:
     return store.stress_onsets()
+
+
+def _sketches(store: SurveyStore) -> Iterable[ArchivedSketch]:
+    """Return which file shows where a colony stands, but for those of sensitive sites."""
+    hidden = {one.site for one in store.site_places() if one.grid_deg is not None}
+    stands = {one.organism_id: one.site for one in store.colonies()}
+    return [one for one in sketches_of(store) if stands[one.organism_id] not in hidden]
 
 
 def _logger_days(store: SurveyStore) -> Iterable[LoggerDay]:
@@ -302,6 +311,14 @@ TABLES: tuple[PackageTable, ...] = (
             "photo_id": ("colony_photos", "photo_id"),
         },
         since=3,
+    ),
+    PackageTable(
+        name="colony_sketches",
+        kinds=(ArchivedSketch,),
+        key=("organism_id",),
+        rows=_sketches,
+        parents={"organism_id": ("colonies", "organism_id")},
+        since=4,
     ),
     PackageTable(
         name="loggers",

@@ -104,7 +104,9 @@ def blind_queue(store: SurveyStore, observer: str) -> tuple[BlindRecord, ...]:
     records = {r.record_id: r for r in store.records()}
     first = {i.identification_id: i for i in store.identifications()}
     names = {p.photo_id: p.files[0].original_name for p in store.photos()}
-    measured = {m.measurement_id: m for m in store.measurements()}
+    measured = {
+        m.measurement_id: m for m in (*store.archived_measurements(), *store.measurements())
+    }
     hidden = ("budget", "flags", "problems")
     found = []
     for record_id, chance in waiting(store).items():

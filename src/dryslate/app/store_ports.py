@@ -135,7 +135,7 @@ class ResultStore(Protocol):
         """Return every entry about measurements in a photo, also those followed, oldest first."""
 
     def measurements_of(self, measurement_ids: Iterable[str]) -> tuple[MeasurementRow, ...]:
-        """Return those of some measurements that stand, in the order first saved."""
+        """Return those of some that stand, in the order first saved; then those of archives."""
 
     def save_measurements(self, rows: Iterable[MeasurementRow]) -> None:
         """Store measurements; what is there already in the same words changes nothing."""

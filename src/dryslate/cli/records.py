@@ -15,6 +15,7 @@ from dryslate.cli.render import (
     print_problems,
     print_table,
     print_text,
+    progress,
 )
 
 if TYPE_CHECKING:
@@ -125,12 +126,13 @@ def _import_archive(
     """Read an archive, and store it where that was asked for and nothing stands against it."""
     from dryslate.app.archive_import import read_archive, save_archive
 
+    n_stored = 0
     with wiring.zip_box(path) as box:
         read = read_archive(box, path.name, wiring.name_finder(folder, observer))
-    n_stored = 0
-    if is_saved and read.is_sound:
-        with wiring.survey_store(folder, write=True, who=observer) as store:
-            n_stored = save_archive(store, read, observer)
+        if is_saved and read.is_sound:
+            with wiring.survey_store(folder, write=True, who=observer) as store:
+                take = wiring.archive_taker(store, folder, box, progress(quiet=as_json))
+                n_stored = save_archive(store, read, observer, take)
     print_problems(read.problems)
     if as_json:
         print_json({**read.as_dict(), "n_stored": n_stored})

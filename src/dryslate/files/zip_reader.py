@@ -1,14 +1,16 @@
-"""Zip files that somebody else made: nothing is unpacked, and what would swell is refused."""
+"""Zip files that somebody else made: names in them lead nowhere, what would swell is refused."""
 
 from __future__ import annotations
 
+import errno
+import shutil
 import zipfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import IO
 
-from dryslate.base.errors import InputError
+from dryslate.base.errors import InputError, StoreError
 
 MOST_BYTES = 50 << 30
 """Of all files of an archive, unpacked."""
@@ -48,6 +50,28 @@ class ZipBox:
         if len(data) > most_bytes:
             raise _too_large(name)
         return data
+
+    def unpack(self, name: str, to: Path) -> None:
+        """
+        Write one file where it is wanted, and the folder above it.
+
+        Raises
+        ------
+        StoreError
+            ``disk-full``.
+        """
+        try:
+            to.parent.mkdir(parents=True, exist_ok=True)
+            with self._zip.open(name) as packed, to.open("wb") as out:
+                shutil.copyfileobj(packed, out, 1 << 20)
+        except OSError as error:
+            if error.errno != errno.ENOSPC:
+                raise
+            raise StoreError(
+                "disk-full",
+                f"{to.parent.parent}: the disk is full (unpacking {name}); nothing is stored.",
+                "Make room and run the same command again.",
+            ) from error
 
 
 def _too_large(name: str) -> InputError:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import asdict
 
-from dryslate.app.archived_records import ArchivedFrame, ArchivedPhoto
+from dryslate.app.archived_records import ArchivedFrame, ArchivedPhoto, ArchivedSketch
+from dryslate.app.records import MeasurementRow
+from dryslate.store.results import MEASUREMENT, measurement_of
 from dryslate.store.rows import StoreRoom, from_json, to_json
 
 
@@ -40,6 +42,30 @@ class SqliteArchivedRoom(StoreRoom):
             )
             for row in rows
         )
+
+    def archived_measurements(self) -> tuple[MeasurementRow, ...]:
+        """Return what was measured of corals in photos that are not here, in the order read."""
+        rows = self._rows("SELECT * FROM archived_measurements ORDER BY rowid")
+        return tuple(map(measurement_of, rows))
+
+    def save_archived_measurement(self, record_id: str, row: MeasurementRow) -> None:
+        """Store a measurement of a coral; the observer comes to be."""
+        values = {name: getattr(row, name) for name in MEASUREMENT}
+        values |= {"points_px": to_json(row.points_px), "values": to_json(row.values)}
+        with self.write():
+            self._keep("observers", {"observer": row.observer})
+            self._put(
+                "archived_measurements", {"record_id": record_id, **values}, ["measurement_id"]
+            )
+
+    def archived_sketches(self) -> tuple[ArchivedSketch, ...]:
+        """Return which files show sketches and are not here."""
+        rows = self._rows("SELECT * FROM archived_sketches ORDER BY rowid")
+        return tuple(ArchivedSketch(**dict(row)) for row in rows)
+
+    def save_archived_sketch(self, sketch: ArchivedSketch) -> None:
+        """Store which file shows the sketch of a colony's place."""
+        self._put("archived_sketches", asdict(sketch), ["organism_id"])
 
     def save_archived_frame(self, frame: ArchivedFrame) -> None:
         """Store a frame; the observer comes to be."""

@@ -13,7 +13,7 @@ from dryslate.store.rows import KeptJson, StoreRoom, from_json, to_json
 
 _CORRECTION = tuple(f.name for f in fields(CorrectionRow))
 _CORRECTION_JSON = ("result", "geometry", "colour")
-_MEASUREMENT = tuple(f.name for f in fields(MeasurementRow))
+MEASUREMENT = tuple(f.name for f in fields(MeasurementRow))
 _RESIDUAL = tuple(f.name for f in fields(PatchResidual))
 
 
@@ -93,7 +93,7 @@ class SqliteResultRoom(StoreRoom):
             "GROUP BY measurement_id) AS g ON m.measurement_no = g.last ORDER BY g.first",
             [photo_id],
         )
-        latest = (_measurement(row) for row in rows)
+        latest = (measurement_of(row) for row in rows)
         return tuple(m for m in latest if with_taken_back or not m.is_taken_back)
 
     def photo_measurements(self, photo_id: str) -> tuple[MeasurementRow, ...]:
@@ -101,10 +101,10 @@ class SqliteResultRoom(StoreRoom):
         rows = self._rows(
             "SELECT * FROM measurements WHERE photo_id = ? ORDER BY measurement_no", [photo_id]
         )
-        return tuple(_measurement(row) for row in rows)
+        return tuple(measurement_of(row) for row in rows)
 
     def measurements_of(self, measurement_ids: Iterable[str]) -> tuple[MeasurementRow, ...]:
-        """Return those of some measurements that stand, in the order first saved."""
+        """Return those of some that stand, in the order first saved; then those of archives."""
         ids = sorted(set(measurement_ids))
         rows = self._rows(
             "SELECT m.* FROM measurements AS m JOIN (SELECT min(measurement_no) AS first, "
@@ -113,13 +113,19 @@ class SqliteResultRoom(StoreRoom):
             "ON m.measurement_no = g.last ORDER BY g.first",
             [to_json(ids)],
         )
-        return tuple(m for m in map(_measurement, rows) if not m.is_taken_back)
+        elsewhere = self._rows(
+            "SELECT * FROM archived_measurements WHERE measurement_id IN "
+            "(SELECT value FROM json_each(?)) ORDER BY rowid",
+            [to_json(ids)],
+        )
+        found = (*map(measurement_of, rows), *map(measurement_of, elsewhere))
+        return tuple(m for m in found if not m.is_taken_back)
 
     def save_measurements(self, rows: Iterable[MeasurementRow]) -> None:
         """Store measurements; what is there already in the same words changes nothing."""
         with self.write():
             for row in rows:
-                values = {name: getattr(row, name) for name in _MEASUREMENT}
+                values = {name: getattr(row, name) for name in MEASUREMENT}
                 values["points_px"] = to_json(row.points_px)
                 values["values"] = to_json(row.values)
                 latest = self._db.execute(
@@ -127,7 +133,7 @@ class SqliteResultRoom(StoreRoom):
                     "ORDER BY measurement_no DESC LIMIT 1",
                     [row.measurement_id],
                 ).fetchone()
-                if latest is None or any(latest[name] != values[name] for name in _MEASUREMENT):
+                if latest is None or any(latest[name] != values[name] for name in MEASUREMENT):
                     self._insert("measurements", values)
 
     def patch_residuals(self, card_key: str | None = None) -> tuple[PatchResidual, ...]:
@@ -227,9 +233,9 @@ def _correction(row: sqlite3.Row, read: Callable[[str], Any] = from_json) -> Cor
     return CorrectionRow(**values)
 
 
-def _measurement(row: sqlite3.Row) -> MeasurementRow:
+def measurement_of(row: sqlite3.Row) -> MeasurementRow:
     """Read one measurement."""
-    values = {name: row[name] for name in _MEASUREMENT}
+    values = {name: row[name] for name in MEASUREMENT}
     values["points_px"] = tuple((float(x), float(y)) for x, y in from_json(values["points_px"]))
     values["values"] = from_json(values["values"])
     return MeasurementRow(**values)
