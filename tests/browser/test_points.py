@@ -53,6 +53,9 @@ def test_points_are_named_by_key_and_outlive_the_server(
         if word == "fav":
             page.get_by_text("Which is meant?").wait_for()
             assert faults_of_access(page) == []
+            page.locator("#name").fill("zzz")
+            page.keyboard.press("Enter")
+            page.get_by_text("No name of the list begins so.").wait_for()
     page.wait_for_selector("#state[data-open='0']")
     assert stored(own_project, unit) == NAMED[:2]
     server.process.kill()

@@ -487,9 +487,13 @@ def test_sizes_and_place_that_were_noted_are_put_right_on_the_corals_page(
     with wiring.survey_store(own_project, write=False) as store:
         row = next(r for r in store.records() if r.record_id == record_id)
     assert row.sizes_noted == {"colony_diameter": {"value_mm": 95.0, "u_mm": 5.0, "how": "ruler"}}
+    said |= {"width": "12 cm", "width_how": "eye"}
     later = pages.post(f"/corals/{record_id}/words", data=said, headers={"accept": "text/html"})
+    assert re.search(
+        r"<td>95(\.0)? ± 5(\.0)? mm with a ruler</td><td>12 cm by eye</td>", later.text
+    )
     assert later.status_code == 409
-    assert 'name="width" value="95 ± 5"' in later.text
+    assert 'name="width" value="12 cm"' in later.text
 
 
 def test_look_alikes_stand_side_by_side(client_of, read_only_project) -> None:

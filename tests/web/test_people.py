@@ -73,6 +73,33 @@ def test_wrong_password_and_unknown_name_get_the_same_answer(team) -> None:
     assert answers[0].json()["problems"][0]["slug"] == "page-wrong-password"
 
 
+def test_a_browser_that_asks_for_a_page_signs_in_first_and_gets_it_then(team) -> None:
+    client, page = browser(team), {"accept": "text/html"}
+    asked = client.get("/photos?show=slate", headers=page)
+    assert (asked.status_code, asked.headers["location"]) == (
+        303,
+        "/sign-in?next=%2Fphotos%3Fshow%3Dslate",
+    )
+    part = client.get("/photos", headers={**page, "hx-request": "true"})
+    assert part.status_code == 403
+    html = client.get(asked.headers["location"], headers=page).text
+    assert 'name="next" value="/photos?show=slate"' in html
+    fields = {"observer": "Ines Varro", "password": "wrong words", "next": "/photos?show=slate"}
+    headers = {"origin": TEAM, **page}
+    again = client.post("/sign-in", data=fields, headers=headers)
+    assert again.status_code == 403
+    assert 'data-slug="page-wrong-password"' in again.text
+    assert 'value="Ines Varro"' in again.text
+    assert "wrong words" not in again.text
+    right = client.post("/sign-in", data={**fields, "password": PASSWORD}, headers=headers)
+    assert right.headers["location"] == "/photos?show=slate"
+    for away in ("//elsewhere.example", "/\\elsewhere.example", "https://elsewhere.example"):
+        data = {**fields, "password": PASSWORD, "next": away}
+        answer = browser(team).post("/sign-in", data=data, headers=headers)
+        sent = answer.headers["location"]
+        assert re.match(r"/(?![/\\])", sent), sent
+
+
 def test_guessing_is_slowed_down_also_for_the_right_password(team) -> None:
     client = browser(team)
     for _ in range(5):
@@ -87,7 +114,10 @@ def test_viewer_looks_and_changes_nothing(team) -> None:
     client = browser(team)
     sign_in(client, "Odalys Brem")
     headers = {"x-dryslate-token": token(client), "origin": TEAM}
-    assert "Who may sign in" not in client.get("/people").text
+    html = client.get("/people").text
+    assert "Who may sign in" not in html
+    assert "<b>Odalys Brem</b> looks only</a>" in html
+    assert "cross-origin-opener-policy" not in client.get("/people").headers
     for path in ("/settings/region", "/accounts", "/accounts/remove"):
         answer = client.post(path, data={"region": "atlantic"}, headers=headers)
         assert answer.json()["problems"][0]["slug"] == "page-role"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -67,6 +68,16 @@ def test_a_crop_has_its_width_in_millimetres_where_the_photo_has_a_scale(pages, 
     assert scaled
     assert start["mm"] == 100
     assert all(f["width"] > 0 and f["n_levels"] >= 1 and f["key"] for f in start["frames"])
+
+
+def test_a_photo_that_cannot_be_read_is_said_to_be_so(pages, unit, own_project) -> None:
+    assert not any(frame["is_broken"] for frame in start_of(pages, unit)["frames"])
+    with wiring.survey_store(own_project, write=True, who=WHO) as store, store.write():
+        row = store.corrections(VISIT)[0]
+        broken = replace(row, outcome="unreadable", key="other", corrected_path=None)
+        store.save_correction(broken)
+    frames = start_of(pages, unit)["frames"]
+    assert [frame["photo_id"] for frame in frames if frame["is_broken"]] == [row.photo_id]
 
 
 def test_an_answer_is_stored_with_its_point_and_shown_again(pages, unit, own_project) -> None:

@@ -61,10 +61,13 @@ class Guard:
             if scope["type"] == "lifespan":
                 await self.app(scope, receive, send)
             return
-        sending = _with_headers(send)
+        sending = _with_headers(send, self.settings.is_team)
         try:
             receive = await self._admit(scope, receive)
         except (Refusal, DryslateError) as refusal:
+            if refusal.slug == "page-sign-in" and _is_page(scope):
+                await _redirect(sending, _sign_in(scope), "")
+                return
             await answer_to(refusal, scope)(scope, receive, sending)
             return
         entry = self._entry(scope)
@@ -131,6 +134,20 @@ class Guard:
         path = scope["path"] if scope["path"].startswith("/") else "/"
         path = "/" + path.lstrip("/\\")  # never an address on another machine
         return path + ("?" + urlencode(rest) if rest else ""), cookie
+
+
+def _is_page(scope: Scope) -> bool:
+    """Tell whether a person asks for a page, and not a script of one for a part of it."""
+    headers = Headers(scope=scope)
+    is_part = headers.get("hx-request") == "true"
+    return scope["method"] == "GET" and "text/html" in headers.get("accept", "") and not is_part
+
+
+def _sign_in(scope: Scope) -> str:
+    """Return where to sign in, with the page that was asked for."""
+    query = scope["query_string"].decode("latin-1")
+    asked = scope["path"] + (f"?{query}" if query else "")
+    return "/sign-in" + ("" if asked == "/" else "?" + urlencode({"next": asked}))
 
 
 def session_cookie(name: str, value: str) -> str:
@@ -210,13 +227,20 @@ def _again(body: bytes) -> Receive:
     return read
 
 
-def _with_headers(send: Send) -> Send:
-    """Put the safety headers on every answer; a made report states what it may do: nothing."""
+def _with_headers(send: Send, is_team: bool) -> Send:
+    """
+    Put the safety headers on every answer; a made report states what it may do: nothing.
+
+    Browsers take the opener policy over loopback or TLS only; elsewhere they call it an error.
+    """
+    left_out = "cross-origin-opener-policy" if is_team else ""
 
     async def sending(message: Message) -> None:
         if message["type"] == "http.response.start":
             headers = MutableHeaders(scope=message)
             for name, value in HEADERS.items():
+                if name == left_out:
+                    continue
                 if name != "content-security-policy" or name not in headers:
                     headers[name] = value
             if "cache-control" not in headers:

@@ -61,10 +61,12 @@ def _frame(store: SurveyStore, frame: PointFrame) -> dict[str, Any]:
     """Return what the page needs of a photo."""
     photo_id = frame.photo.photo_id
     width, height = frame.size_px
-    corrected = key_of_corrected(store.correction(photo_id))
+    row = store.correction(photo_id)
+    corrected = key_of_corrected(row)
     return {
         "photo_id": photo_id,
         "name": frame.name,
+        "is_broken": row is not None and row.outcome == "unreadable",
         "width": width,
         "height": height,
         "tile": TILE_PX,

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Form, Request
-from starlette.responses import HTMLResponse, RedirectResponse
+from fastapi import APIRouter, Form, Query, Request
+from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from dryslate import wiring
 from dryslate.app.accounts import Account
@@ -20,22 +20,34 @@ router = APIRouter()
 
 
 @router.get("/sign-in", response_class=HTMLResponse)
-def form(request: Request) -> HTMLResponse:
+def form(
+    request: Request, onward: Annotated[str, Query(max_length=4000, alias="next")] = ""
+) -> HTMLResponse:
     """Ask for name and password."""
     _require_team(request)
-    return page(request, "sign_in.html")
+    return page(request, "sign_in.html", onward=onward, observer="", problem=None)
 
 
 @router.post("/sign-in")
 def sign_in(
-    request: Request, observer: Annotated[str, Form()], password: Annotated[str, Form()]
-) -> RedirectResponse:
-    """Open a session for somebody who has an account."""
+    request: Request,
+    observer: Annotated[str, Form()],
+    password: Annotated[str, Form()],
+    onward: Annotated[str, Form(max_length=4000, alias="next")] = "",
+) -> Response:
+    """Open a session for somebody who has an account, and go on to the page that was asked for."""
     _require_team(request)
     reach = reach_of(request)
-    account = account_of(request, observer, password)
+    try:
+        account = account_of(request, observer, password)
+    except Refusal as refusal:
+        if "text/html" not in request.headers.get("accept", ""):
+            raise
+        said = {"observer": observer, "onward": onward, "problem": refusal.problem()}
+        return page(request, "sign_in.html", refusal.status, **said)
     session = Session(observer=account.observer, role=account.role, longest_s=LONGEST_TEAM_S)
-    return _to("/", session_cookie(reach.settings.cookie, reach.sessions.open(session)))
+    path = "/" + onward.lstrip("/\\")  # never an address on another machine
+    return _to(path, session_cookie(reach.settings.cookie, reach.sessions.open(session)))
 
 
 def account_of(request: Request, observer: str, password: str) -> Account:

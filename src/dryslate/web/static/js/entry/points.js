@@ -124,7 +124,7 @@ function show() {
   const done = points.reduce((n, one) => n + Boolean(one.cells), 0);
   at("progress").textContent = text.progress.replace("{n}", now + 1).replace("{all}", points.length).replace("{done}", done);
   const wide = widthOf(point.frame);
-  at("crop-words").textContent = point.frame.px_per_mm ? text.wide.replace("{n}", start.mm) : text.px.replace("{n}", Math.round(wide));
+  at("crop-words").textContent = point.frame.is_broken ? text.broken : point.frame.px_per_mm ? text.wide.replace("{n}", start.mm) : text.px.replace("{n}", Math.round(wide));
   at("inset-words").textContent = `${text.photo.replace("{n}", point.n + 1).replace("{all}", start.frames.length)} · ${point.frame.name}`;
   at("finished").hidden = done < points.length;
   setTimeout(ahead, 0);
@@ -168,7 +168,8 @@ function take() {
   } else if (typed.startsWith("?") && typed.slice(1).trim()) cells = cellsOf(point, "", "", typed.slice(1).trim());
   if (!cells) {
     if (!typed) return;
-    at("which").textContent = text.which;
+    const low = typed.toLowerCase();
+    at("which").textContent = start.options.some(([, label]) => label.toLowerCase().startsWith(low)) ? text.which : text.none;
     return;
   }
   if (JSON.stringify(cells) !== JSON.stringify(point.cells)) {
