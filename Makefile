@@ -1,4 +1,4 @@
-.PHONY: help demo test check bench gold
+.PHONY: help demo test check bench gold pack
 help:  ## say what there is
 	@grep -E '^[a-z]+:.*##' Makefile | sed 's/:.*## /\t/'
 demo:  ## run the whole job on a made-up trip
@@ -11,3 +11,5 @@ bench:  ## run the benchmarks
 	python3 dev.py bench
 gold:  ## tell what has moved against the stored results
 	python3 dev.py gold
+pack:  ## gather what a laptop without a network installs from
+	python3 dev.py pack

@@ -1,5 +1,5 @@
 """
-The front door: python3 dev.py demo | test | check | bench | gold | build.
+The front door: python3 dev.py demo | test | check | bench | gold | build | pack.
 
 demo    install, then run the whole job on a made-up trip and serve it (--no-serve: end there)
 test    install, then run the tests, on all cores (further words go to pytest, which then uses one)
@@ -9,6 +9,8 @@ bench   install, then run the benchmarks, or those named (finding, colour, lengt
         name_coverage, results_speed, archive_speed, rarefaction)
 gold    install, then tell what has moved against the stored results (--accept stores them anew)
 build   make the wheel
+pack    put the wheel, and all that it needs, into a folder from which a computer of the same kind
+        installs it without a network (pack FOLDER; else dist/offline)
 
 Needs Python 3.11 to 3.14 with venv; nothing else.
 """
@@ -47,24 +49,37 @@ def main() -> int:
     if not (3, 11) <= sys.version_info[:2] <= (3, 14):
         print("Python 3.11 to 3.14 is needed.", file=sys.stderr)
         return 2
-    if what not in ("demo", "test", "check", "bench", "gold", "build"):
+    if what not in ("demo", "test", "check", "bench", "gold", "build", "pack"):
         print(__doc__.strip(), file=sys.stderr)
         return 2
-    install("requirements.lock" if what == "demo" else "requirements-dev.lock")
+    install("requirements.lock" if what in ("demo", "pack") else "requirements-dev.lock")
     python = str(BIN / "python")
-    if what == "demo":
-        return run([python, "-m", "dryslate.cli.main", "demo", *rest])
-    if what == "test":
-        cores = str(min(os.cpu_count() or 1, 8))
-        return run([python, "-m", "pytest", "-q", *(rest or ["-n", cores, "--dist", "loadfile"])])
-    if what == "build":
-        run([python, "-m", "pip", "install", "--quiet", "build"])
-        return run([python, "-m", "build", *rest])
-    if what == "gold":
-        return run([python, str(ROOT / "tests" / "gold" / "chain.py"), *rest])
-    if what == "bench":
-        return bench(python, rest)
-    return check(python)
+    does = {
+        "demo": lambda: run([python, "-m", "dryslate.cli.main", "demo", *rest]),
+        "test": lambda: test(python, rest),
+        "check": lambda: check(python),
+        "bench": lambda: bench(python, rest),
+        "gold": lambda: run([python, str(ROOT / "tests" / "gold" / "chain.py"), *rest]),
+        "build": lambda: build(python, *rest),
+        "pack": lambda: pack(
+            python, Path(rest[0] if rest else ROOT / "dist" / "offline").resolve()
+        ),
+    }
+    return does[what]()
+
+
+def test(python: str, words: list[str]) -> int:
+    """Run the tests: all of them on all cores, or those asked for on one."""
+    cores = str(min(os.cpu_count() or 1, 8))
+    return run([python, "-m", "pytest", "-q", *(words or ["-n", cores, "--dist", "loadfile"])])
+
+
+def build(python: str, *words: str) -> int:
+    """Make the wheel."""
+    quiet = ["--quiet", "--disable-pip-version-check"]
+    return run([python, "-m", "pip", "install", *quiet, "build"]) or run(
+        [python, "-m", "build", *words]
+    )
 
 
 def check(python: str) -> int:
@@ -76,6 +91,23 @@ def check(python: str) -> int:
         [str(BIN / "lint-imports")],
     )
     return max([run(step) for step in steps])
+
+
+def pack(python: str, folder: Path) -> int:
+    """Gather what a computer without a network installs from; say how."""
+    pip = [python, "-m", "pip", "--disable-pip-version-check"]
+    locked = ["--only-binary", ":all:", "--require-hashes", "-r", str(ROOT / "requirements.lock")]
+    if build(python, "--wheel", "--outdir", str(folder)) or run(
+        [*pip, "download", "--quiet", "--dest", str(folder), *locked]
+    ):
+        return 1
+    version = ".".join(map(str, sys.version_info[:2]))
+    print(f"""
+{folder} is complete. On a computer of the same kind with Python {version}:
+    python3 -m venv dryslate
+    dryslate/bin/python -m pip install --no-index --find-links FOLDER dryslate
+    dryslate/bin/dryslate --help""")
+    return 0
 
 
 def bench(python: str, names: list[str]) -> int:
