@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from scipy.optimize import minimize
 from scipy.stats import betabinom
 
+from dryslate.base.errors import InputError
 from dryslate.core.health.heat import heating_weeks
 from dryslate.core.identify.hit_rate import wilson_interval
 from dryslate.core.survey.agreement import Coefficient, read_ratings
@@ -38,6 +39,7 @@ from dryslate.core.survey.size_comparison import compare_sizes
 from dryslate.core.survey.size_frequency import describe_sizes, geometric_mean
 from dryslate.core.survey.size_quantiles import SHARES, estimate_quantile
 from dryslate.core.survey.sizes import require_sizes
+from dryslate.core.survey.spread import spread_of_pairs, spread_of_units
 from dryslate.core.survey.statement import SurveySettings
 from dryslate.core.survey.zones import estimate_site
 
@@ -254,6 +256,16 @@ def test_what_says_nothing_is_no_number() -> None:
     assert not len(heating_weeks([], 29.0))
     with pytest.raises(ValueError, match="two units"):
         measure_clustering([1, 0], [2, 0])
+
+
+@pytest.mark.parametrize("factor", [1.0, 1e-10, 1e6])
+def test_no_plan_is_made_of_rounding_and_any_unit_of_measure_will_do(factor) -> None:
+    with pytest.raises(InputError, match="No plan"):
+        spread_of_units(np.array([0.1 + 0.2, 0.3, 0.3]) * factor)
+    with pytest.raises(InputError, match="No plan"):
+        spread_of_pairs(np.array([[0.1, 0.2], [0.3, 0.4]]) * factor)
+    found = spread_of_pairs(np.array([[0.1, 0.2], [0.3, 0.5]]) * factor)
+    assert found.sd == pytest.approx(math.sqrt(0.005) * factor)
 
 
 def test_units_of_the_smallest_amounts_have_a_chord() -> None:

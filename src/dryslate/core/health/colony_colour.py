@@ -165,15 +165,22 @@ class ColourChange:
 
 
 def median_sd(n: int) -> float:
-    """
+    r"""
     Return the standard deviation of the median of n normal values, in their own.
+
+    Notes
+    -----
+    Beyond the table :math:`\sqrt{\pi / (2n + 4 - \pi)}`, the large-sample value to second order:
+    for odd n within 0.1 % of the integral over the order statistic, for even n at most 4 % above
+    it. One frame more never makes the median less sure.
 
     Examples
     --------
     >>> median_sd(3), round(median_sd(40), 3)
-    (0.6698, 0.198)
+    (0.6698, 0.197)
     """
-    return _MEDIAN_SD[n - 1] if n <= len(_MEDIAN_SD) else math.sqrt(math.pi / (2.0 * n))
+    known = len(_MEDIAN_SD)
+    return _MEDIAN_SD[n - 1] if n <= known else math.sqrt(math.pi / (2.0 * n + 4.0 - math.pi))
 
 
 def visit_figures(frames: Sequence[FrameColour]) -> dict[ColourFigure, VisitFigure]:

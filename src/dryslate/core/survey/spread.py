@@ -13,6 +13,8 @@ from dryslate.base.errors import InputError
 
 ALPHA = 0.05
 """Two-sided."""
+ALIKE = 1e-9
+"""A spread below this share of the largest value is that of the computer's digits."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -78,7 +80,8 @@ def spread_of_units(*visits: ArrayLike) -> Spread:
     groups = [g[np.isfinite(g)] for g in groups]
     df = float(sum(max(len(g) - 1, 0) for g in groups))
     squares = sum(float(((g - g.mean()) ** 2).sum()) for g in groups if len(g))
-    require_plan(df > 0 and squares > 0)
+    level = max((float(np.abs(g).max()) for g in groups if len(g)), default=0.0)
+    require_plan(df > 0 and squares > (ALIKE * level) ** 2)
     return Spread(sd=math.sqrt(squares / df), df=df)
 
 
@@ -111,16 +114,17 @@ def spread_of_pairs(*places: ArrayLike) -> Spread:
     >>> print(f"{found.sd:.4f} {found.df}")
     0.0493 2.0
     """
-    squares = df = 0.0
+    squares = df = level = 0.0
     for place in places:
         table = np.asarray(place, dtype=np.float64)
         table = table[np.isfinite(table).all(axis=1)]
+        level = max(level, float(np.abs(table).max(initial=0.0)))
         n, k = table.shape
         if n < 2 or k < 2:
             continue
         left = table - table.mean(axis=1, keepdims=True) - table.mean(axis=0) + table.mean()
         squares, df = squares + float((left**2).sum()), df + (n - 1.0) * (k - 1.0)
-    require_plan(df > 0 and squares > 1e-18)
+    require_plan(df > 0 and squares > (ALIKE * level) ** 2)
     return Spread(sd=math.sqrt(2 * squares / df), df=df)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 import numpy as np
@@ -54,6 +55,23 @@ def test_median_varies_as_the_order_statistic_says(n) -> None:
         return x**2 * factor * both * stats.norm.pdf(x)
 
     assert median_sd(n) == pytest.approx(math.sqrt(integrate.quad(moment, -9, 9)[0]), abs=6e-5)
+
+
+@pytest.mark.parametrize("n", [11, 21, 51])
+def test_median_of_many_varies_as_the_order_statistic_says(n) -> None:
+    k = (n - 1) // 2
+    log_factor = special.gammaln(n + 1) - 2 * special.gammaln(k + 1)
+
+    def moment(x):
+        both = k * (stats.norm.logcdf(x) + stats.norm.logsf(x))
+        return x**2 * math.exp(log_factor + both) * stats.norm.pdf(x)
+
+    assert median_sd(n) == pytest.approx(math.sqrt(integrate.quad(moment, -6, 6)[0]), rel=2e-3)
+
+
+def test_one_frame_more_never_makes_a_median_less_sure() -> None:
+    found = [median_sd(n) for n in range(1, 60)]
+    assert all(b < a for a, b in itertools.pairwise(found))
 
 
 def test_even_and_many_values_follow_simulation() -> None:
