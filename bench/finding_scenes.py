@@ -17,7 +17,8 @@ from numpy.typing import NDArray
 from dryslate.core.arrays.homography import apply_homography, fit_homography
 from dryslate.core.card.definition import CardDefinition
 from dryslate.core.card.markers import marker_corners_mm
-from dryslate.core.card.picture import draw_labels, render_picture
+from dryslate.core.card.picture import draw_labels
+from dryslate.core.card.rendering import render_picture
 
 RENDERER_VERSION = 3
 

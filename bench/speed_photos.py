@@ -16,7 +16,7 @@ import numpy as np
 import simplejpeg
 from numpy.typing import NDArray
 
-from dryslate.core.card.picture import render_picture
+from dryslate.core.card.rendering import render_picture
 from dryslate.core.colour.spaces import linear_to_srgb, srgb_to_linear
 from dryslate.files.reference_tables import FileReferenceTables
 

@@ -75,7 +75,7 @@ def test_print_writes_the_named_pdf(here) -> None:
 
 
 def test_picture_is_exactly_the_card_with_its_resolution(here) -> None:
-    from dryslate.core.card.picture import render_picture
+    from dryslate.core.card.rendering import render_picture
     from dryslate.files.reference_tables import FileReferenceTables
 
     run("picture", "--card", "stick", "--dpi", "600", "-o", "s.png")

@@ -15,7 +15,7 @@ import pytest
 from typer.testing import CliRunner
 
 from dryslate.base.errors import DryslateError
-from dryslate.cli.main import build_app
+from dryslate.cli.main import build_app, main
 
 
 def correct(*words: object) -> Any:
@@ -147,18 +147,32 @@ def test_a_point_is_shared_only_with_photos_that_state_the_same_settings(
 
 
 def test_point_outside_the_photo_is_refused_with_its_size(photos: Path, tmp_path: Path) -> None:
-    result = correct(photos / "one.jpg", "--white", "1500,20", "--out", tmp_path)
-    assert isinstance(result.exception, DryslateError)
-    assert result.exception.slug == "point-outside-photo"
-    assert "1500 x 1000" in result.exception.message
+    result = correct(photos / "one.jpg", "--white", "1500,20", "--out", tmp_path, "--json")
+    (document,) = documents(result)
+    assert result.exit_code == 3
+    assert document["problems"][0]["slug"] == "point-outside-photo"
+    assert "1500 x 1000" in document["problems"][0]["message"]
 
 
 def test_a_dark_point_cannot_be_used(tmp_path: Path, card_photos: ModuleType) -> None:
     plan = card_photos.Plan(card=None, cast=(0.001, 0.7, 0.7))
     card_photos.save_photo(plan, tmp_path / "deep.jpg")
-    result = correct(tmp_path / "deep.jpg", "--grey", "700,400", "--out", tmp_path)
-    assert isinstance(result.exception, DryslateError)
-    assert result.exception.slug in ("correct-point-unusable", "point-clipped")
+    words = ("--grey", "700,400", "--apply-to", tmp_path / "next.jpg", "--out", tmp_path / "out")
+    (tmp_path / "next.jpg").write_bytes((tmp_path / "deep.jpg").read_bytes() + b"\0")
+    result = correct(tmp_path / "deep.jpg", *words, "--json")
+    first, second = documents(result)
+    assert result.exit_code == 3
+    assert first["problems"][0]["slug"] in ("correct-point-unusable", "point-clipped")
+    assert second["problems"][0]["slug"] == "correct-not-shared"
+    assert all(len(d["sha256"]) == 64 and d["corrected"] is None for d in (first, second))
+
+
+def test_options_that_contradict_each_other_are_wrong_usage(capsys, monkeypatch) -> None:
+    monkeypatch.setattr("sys.argv", ["dryslate", "correct", "a.jpg", "--white", "1,2"])
+    with pytest.raises(SystemExit) as ended:
+        main()
+    assert ended.value.code == 2
+    assert "correct-no-out" in capsys.readouterr().err
 
 
 def test_tiff_says_how_much_disk_it_takes_first(photos: Path, tmp_path: Path) -> None:

@@ -144,6 +144,11 @@ def test_errors_end_with_one_clear_sentence_and_exit_1(tmp_path, trip) -> None:
     assert done.returncode == 1
     assert "source-not-found" in done.stderr
     assert "Traceback" not in done.stderr
+    (tmp_path / "dcim").mkdir()
+    inside = tmp_path / "dcim" / "trip"
+    done = shell("take", str(tmp_path / "dcim"), "--into", str(inside), *VISIT)
+    assert "take-into-itself" in done.stderr
+    assert not inside.exists()  # nothing is written to the memory card
     done = shell("check", str(tmp_path))
     assert done.returncode == 1
     assert "project-not-found" in done.stderr

@@ -19,7 +19,7 @@ from PIL import Image
 from PIL.TiffImagePlugin import IFDRational
 
 from dryslate.app.correct import Workshop
-from dryslate.core.card.picture import render_picture
+from dryslate.core.card.rendering import render_picture
 from dryslate.core.colour.spaces import linear_to_srgb, srgb_to_linear
 from dryslate.files.photos import FilePhotoReader
 from dryslate.files.reference_tables import FileReferenceTables

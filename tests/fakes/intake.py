@@ -41,6 +41,9 @@ class FakeIntake:
     contents: dict[Path, bytes] = field(default_factory=dict)
     prepared: list[Path] = field(default_factory=list)
 
+    def require_sources(self, sources: Sequence[Path], keep_out: Sequence[Path]) -> None:
+        """Every source is there."""
+
     def list_sources(self, sources: Sequence[Path], keep_out: Sequence[Path]) -> SourceListing:
         files = [
             SourceFile(

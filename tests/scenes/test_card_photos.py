@@ -171,6 +171,7 @@ def test_faded_patch_is_named_and_the_rest_hold(tmp_path) -> None:
         table([(twin, 60, 300, 5.4, 0), (faded, 940, 300, 5.4, 0)], seed=1), tmp_path / "both.jpg"
     )
     done = compare_twins(TABLES, READER, (one, one), "field", None)
+    assert any("farther left" in note for note in done["notes"])
     assert done["replace"] == ["rose"]
     assert [p["slug"] for p in done["problems"]] == ["card-patch-moved"]
     first = save(table([(twin, 500, 300, 5.4, 0)], seed=2), tmp_path / "twin.jpg")

@@ -18,7 +18,7 @@ from dryslate.core.card.boards import Board, find_board
 from dryslate.core.card.chart import find_target24
 from dryslate.core.card.definition import CardDefinition
 from dryslate.core.card.likeness import find_by_picture
-from dryslate.core.card.picture import render_picture
+from dryslate.core.card.rendering import render_picture
 from dryslate.formats.card_toml import parse_card
 
 

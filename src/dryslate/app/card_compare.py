@@ -15,6 +15,11 @@ from dryslate.core.card.finding import find_cards
 from dryslate.core.card.found import FoundCard
 from dryslate.core.colour.drift import CardDrift, compare_cards
 
+GUESSED = (
+    "The card farther left was taken as the dry twin; give a point on the twin (--dry-at X,Y) "
+    "where it is the other one."
+)
+
 
 def compare_twins(
     tables: ReferenceTables,
@@ -68,7 +73,8 @@ def compare_twins(
             "Take the photo again in even light, neither too bright nor too dark.",
         )
     drift = compare_cards(card, samples, second.sample(dive), fit.correction, in_one_photo=in_one)
-    return _document(card_name, drift, in_one)
+    is_guessed = in_one and dry_point_px is None
+    return _document(card_name, drift, in_one, is_guessed=is_guessed)
 
 
 def _both(
@@ -90,7 +96,9 @@ def _both(
     return found[first], found[1 - first]
 
 
-def _document(card_name: str, drift: CardDrift, in_one: bool) -> dict[str, Any]:
+def _document(
+    card_name: str, drift: CardDrift, in_one: bool, *, is_guessed: bool
+) -> dict[str, Any]:
     """Build the answer."""
     moved = [p.patch_id for p in drift.patches if p.verdict == "replace"]
     problems = []
@@ -123,7 +131,7 @@ def _document(card_name: str, drift: CardDrift, in_one: bool) -> dict[str, Any]:
         "not_seen": list(drift.not_seen),
         "light_ratio": [round(v, 4) for v in drift.light_ratio],
         "light_u_frac": round(drift.light_u_frac, 4),
-        "notes": _notes(drift, in_one),
+        "notes": [*([GUESSED] if is_guessed else []), *_notes(drift, in_one)],
         "problems": [p.as_dict() for p in problems],
     }
 

@@ -42,7 +42,7 @@ def list_row(card: Mapping[str, Any]) -> tuple[str, ...]:
         str(card["n_patches"]),
         str(card["n_neutrals"]),
         str(card["n_markers"]),
-        card["status"],
+        card["status"].replace("_", " "),
         card["medium"],
         card["serial"],
     )

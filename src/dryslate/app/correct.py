@@ -12,7 +12,7 @@ from dryslate.app.correct_stop import Stop, not_reached
 from dryslate.app.correction_records import CorrectAnswer, CorrectJob, CorrectSettings, Loan
 from dryslate.app.output_names import corrected_names, preview_name
 from dryslate.app.ports import PhotoReader, Progress, ReferenceTables, Runner
-from dryslate.base.errors import DryslateError, InputError, SettingsError
+from dryslate.base.errors import DryslateError, InputError, SettingsError, StoreError
 from dryslate.base.problems import Problem
 from dryslate.core.card.definition import CardDefinition
 from dryslate.core.colour.mismatch import parse_mismatch_table
@@ -308,11 +308,11 @@ def require_room(needed_bytes: int, free_bytes: int) -> None:
 
     Raises
     ------
-    SettingsError
+    StoreError
         ``correct-no-room``.
     """
     if needed_bytes > free_bytes:
-        raise SettingsError(
+        raise StoreError(
             "correct-no-room",
             f"The corrected photos need {needed_bytes / 1e9:.2f} GB, but only "
             f"{free_bytes / 1e9:.2f} GB are free.",

@@ -115,6 +115,13 @@ class Trust:
 class IntakeFiles(Protocol):
     """Lists, copies and proves files."""
 
+    def require_sources(self, sources: Sequence[Path], keep_out: Sequence[Path]) -> None:
+        """
+        Refuse sources before anything is made.
+
+        Raises `InputError` ``source-not-found`` or ``take-into-itself``, as `list_sources`.
+        """
+
     def list_sources(self, sources: Sequence[Path], keep_out: Sequence[Path]) -> SourceListing:
         """
         List every file below the sources, following no link.

@@ -15,7 +15,7 @@ import numpy as np
 from dryslate.app.ports import PhotoReader, Progress
 from dryslate.app.records import DecodedPhoto
 from dryslate.base.errors import DryslateError, InputError, SettingsError
-from dryslate.base.problems import Problem
+from dryslate.base.problems import Problem, problem_of
 from dryslate.core.arrays.orientation import stored_xy, upright_view
 from dryslate.core.card.boards import Board, find_board
 from dryslate.core.scale.calibration import BoardView, CalibratedModel, Calibration, fit_lens
@@ -145,7 +145,7 @@ def _look(
         try:
             found = _view(path, reader.read(path), request.board)
         except DryslateError as error:
-            problems.append(_problem(error.slug, path, error.message, error.fix))
+            problems.append(problem_of(error, str(path), "warning"))
         else:
             if found is None:
                 problems.append(

@@ -5,16 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 from dryslate.app.borrow import exposure_ratio, settings_differ
 from dryslate.app.correct_one import sha256_of
+from dryslate.app.correction_json import empty_document
 from dryslate.app.correction_records import Loan
 from dryslate.app.ports import PhotoReader
 from dryslate.app.records import DecodedPhoto
 from dryslate.app.shots import RAW_ENDINGS, ending_of
-from dryslate.base.errors import InputError
-from dryslate.base.problems import Problem
+from dryslate.base.errors import DryslateError, InputError
+from dryslate.base.problems import Problem, problem_of
 from dryslate.core.arrays.orientation import upright_view
 from dryslate.core.colour.loan import lend_fit, water_log_gain_cov
 from dryslate.core.colour.mismatch import MismatchTable
@@ -115,6 +116,54 @@ def lend_point(
             fit=lent, from_sha256=source, about=about, problems=(_note(other, photo),)
         )
     return PointLoans(loans=loans, refused=refused)
+
+
+def refuse_all(photo: Path, others: Sequence[Path], error: DryslateError) -> PointLoans:
+    """
+    Refuse every photo that was to be corrected by a point that cannot be used.
+
+    Parameters
+    ----------
+    photo : Path
+        The photo with the point.
+    others : sequence of Path
+        Photos to correct by the same point.
+    error : DryslateError
+        Why the point cannot be used.
+
+    Returns
+    -------
+    PointLoans
+        No loan; a refusal for each photo.
+    """
+    message = error.message.removeprefix(f"{photo}: ")
+    said = replace(problem_of(error, str(photo)), message=message)
+    reason = "the point in that photo cannot be used"
+    refused = {o: _refusal(o, photo, reason) for o in others if o.resolve() != photo.resolve()}
+    return PointLoans(loans={}, refused={photo: said, **refused})
+
+
+def refused_document(photo: Path, problem: Problem) -> dict[str, Any]:
+    """
+    Return the document of a photo that no point corrects.
+
+    Parameters
+    ----------
+    photo : Path
+    problem : Problem
+
+    Returns
+    -------
+    dict
+        As scripts rely on it.
+    """
+    try:
+        sha256: str | None = sha256_of(photo)
+    except OSError:
+        sha256 = None
+    document = empty_document(str(photo), sha256)
+    document["problems"] = [problem.as_dict()]
+    return document
 
 
 def _picked(point: PickedPoint) -> dict[str, object]:

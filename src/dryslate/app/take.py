@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from dryslate.app.intake import KeptCopy, KeptFile, SourceFile, Trust
+from dryslate.app.intake import IntakeFiles, KeptCopy, KeptFile, SourceFile, Trust
 from dryslate.app.pairing import group_by_stem
 from dryslate.app.project_records import CardFile, CopyProof, Original
 from dryslate.app.shots import kind_of
 from dryslate.app.take_photos import PhotoBook
 from dryslate.app.take_records import TakePlan, TakeReport, TakeRequest, TakeTools, size_words
-from dryslate.app.visits import require_visit
+from dryslate.app.visits import require_date, require_name, require_visit
 from dryslate.app.wiping import CopiesSeen, judge_wiping
 from dryslate.base.errors import DryslateError, InputError, StoreError
 from dryslate.base.problems import Problem
@@ -22,6 +22,27 @@ BATCH = 16
 
 SPARE_BYTES = 64 << 20
 """Room that is left on a disk beyond the files themselves."""
+
+
+def check_take(request: TakeRequest, files: IntakeFiles) -> None:
+    """
+    Refuse what can never be taken in, before a project is made for it.
+
+    Parameters
+    ----------
+    request : TakeRequest
+    files : IntakeFiles
+
+    Raises
+    ------
+    InputError
+        ``name-empty``, ``name-odd``, ``visit-date``; ``source-not-found``, ``take-into-itself``,
+        ``take-second-same``.
+    """
+    require_name(request.site, "site")
+    require_name(request.observer, "observer")
+    require_date(request.date)
+    files.require_sources(request.sources, _folders(request))
 
 
 def plan_take(request: TakeRequest, tools: TakeTools) -> TakePlan:

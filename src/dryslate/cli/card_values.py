@@ -136,7 +136,8 @@ def compare_command(  # noqa: PLR0913, PLR0917 - one argument an option
     ] = None,
     card: Annotated[str, typer.Option("--card", help="The card both are prints of.")] = "field",
     dry_at: Annotated[
-        str, typer.Option(help="A point X,Y on the twin, where both lie in one photo.")
+        str,
+        typer.Option(help="A point X,Y on the twin where both lie in one photo; else the left is."),
     ] = "",
     project: Project = None,
     largest_mp: LargestMp = LARGEST_MP,

@@ -155,17 +155,19 @@ def _share_point(
 ) -> tuple[list[Path], dict[Path, Loan], list[Mapping[str, Any]]]:
     """Fit the picked point and share it; return photos, corrections and refusals."""
     from dryslate.app.correct import colour_settings
-    from dryslate.app.correction_json import empty_document
     from dryslate.app.correction_records import CorrectSettings
-    from dryslate.app.one_point import lend_point
+    from dryslate.app.one_point import lend_point, refuse_all, refused_document
+    from dryslate.base.errors import DryslateError
 
     table = colour_settings(workshop.tables, CorrectSettings()).mismatch_table
-    lent = lend_point(photos[0], point, [*others, *photos[1:]], workshop.reader, table)
-    refused: list[Mapping[str, Any]] = []
-    for photo, problem in lent.refused.items():
-        document = empty_document(str(photo), None)
-        document["problems"] = [problem.as_dict()]
-        refused.append(document)
+    sharing = [*others, *photos[1:]]
+    try:
+        lent = lend_point(photos[0], point, sharing, workshop.reader, table)
+    except DryslateError as error:
+        lent = refuse_all(photos[0], sharing, error)
+    refused: list[Mapping[str, Any]] = [
+        refused_document(photo, problem) for photo, problem in lent.refused.items()
+    ]
     return list(lent.loans), lent.loans, refused
 
 

@@ -10,8 +10,8 @@ from functools import cache
 
 import typer
 
-from dryslate.base.errors import DryslateError
-from dryslate.cli.render import ERROR, words
+from dryslate.base.errors import DryslateError, SettingsError
+from dryslate.cli.render import ERROR, USAGE, words
 
 _MORE = {
     "project": ("visits", "clock", "control"),
@@ -128,7 +128,7 @@ def main() -> None:
         build_app(module_of(sys.argv[1:]))()
     except DryslateError as error:
         words().print(f"error: {error}", style="bold red", markup=False)
-        sys.exit(ERROR)
+        sys.exit(USAGE if isinstance(error, SettingsError) else ERROR)
     except KeyboardInterrupt:
         words().print("Stopped. What was finished is kept; run the same command to go on.")
         sys.exit(130)

@@ -162,7 +162,7 @@ def show_measurement(answer: Mapping[str, Any], *, as_json: bool) -> bool:
 def words_of(answer: Mapping[str, Any]) -> str:
     """Say an answer in one line for each value."""
     if answer["kind"] is None:
-        return "a line of the table was left out"
+        return f"{answer['problems'][0]['place']}: left out"
     what = f"{answer.get('colony') or answer['photo']}, {answer['kind']} {answer['index'] + 1}"
     lines = []
     for name, word, unit in NAMES:

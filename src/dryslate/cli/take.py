@@ -58,9 +58,10 @@ def take(
 def _run(request: TakeRequest, *, quiet: bool) -> TakeReport:
     """Open or make the project, say what is about to happen, then take in."""
     from dryslate.app.new import make_project
-    from dryslate.app.take import plan_take, run_take
+    from dryslate.app.take import check_take, plan_take, run_take
     from dryslate.app.take_records import TakeTools
 
+    check_take(request, wiring.intake_files())
     made, store = make_project(
         request.project,
         wiring.project_folders(),

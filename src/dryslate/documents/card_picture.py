@@ -6,7 +6,7 @@ import io
 
 from dryslate.base.errors import SettingsError
 from dryslate.core.card.definition import CardDefinition
-from dryslate.core.card.picture import render_picture
+from dryslate.core.card.rendering import render_picture
 
 DPI_RANGE = (20.0, 2400.0)
 MAX_PX = 120_000_000

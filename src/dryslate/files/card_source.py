@@ -34,8 +34,33 @@ def list_sources(sources: Sequence[Path], keep_out: Sequence[Path]) -> SourceLis
     InputError
         ``source-not-found``, ``take-into-itself``.
     """
+    require_sources(sources, keep_out)
     files: dict[str, SourceFile] = {}
     problems: list[Problem] = []
+    for source in sources:
+        for path, card_path in _walk(source, problems):
+            found = _as_file(path, source, card_path, problems)
+            if found is not None:
+                files.setdefault(os.path.realpath(path), found)
+    return SourceListing(files=tuple(files.values()), problems=tuple(problems))
+
+
+def require_sources(sources: Sequence[Path], keep_out: Sequence[Path]) -> None:
+    """
+    Refuse sources that are not there, or that hold a folder to write to.
+
+    Parameters
+    ----------
+    sources : sequence of Path
+        Files or folders.
+    keep_out : sequence of Path
+        Folders that will be written to.
+
+    Raises
+    ------
+    InputError
+        ``source-not-found``, ``take-into-itself``.
+    """
     for source in sources:
         if not source.exists():
             raise InputError(
@@ -45,12 +70,6 @@ def list_sources(sources: Sequence[Path], keep_out: Sequence[Path]) -> SourceLis
             )
         for folder in keep_out:
             _require_apart(source, folder)
-    for source in sources:
-        for path, card_path in _walk(source, problems):
-            found = _as_file(path, source, card_path, problems)
-            if found is not None:
-                files.setdefault(os.path.realpath(path), found)
-    return SourceListing(files=tuple(files.values()), problems=tuple(problems))
 
 
 def _walk(source: Path, problems: list[Problem]) -> Iterator[tuple[Path, str]]:

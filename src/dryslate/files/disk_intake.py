@@ -8,7 +8,7 @@ from pathlib import Path
 
 from dryslate.app.intake import Drive, SourceListing
 from dryslate.base.errors import InputError
-from dryslate.files.card_source import list_sources
+from dryslate.files.card_source import list_sources, require_sources
 from dryslate.files.drives import DriveFinder
 from dryslate.files.originals import ORIGINALS
 from dryslate.files.safe_copy import UNFINISHED, SafeCopier, raise_write_fault
@@ -19,6 +19,10 @@ class DiskIntake(SafeCopier):
 
     def __init__(self, drives: DriveFinder | None = None) -> None:
         self._drives = drives or DriveFinder()
+
+    def require_sources(self, sources: Sequence[Path], keep_out: Sequence[Path]) -> None:
+        """Refuse sources that are not there, or that hold a folder to write to."""
+        require_sources(sources, keep_out)
 
     def list_sources(self, sources: Sequence[Path], keep_out: Sequence[Path]) -> SourceListing:
         """List every file below the sources, following no link."""

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import get_args
 
 from dryslate.base.errors import FormatError
-from dryslate.base.problems import Problem
+from dryslate.base.problems import Problem, problem_of
 from dryslate.core.measure.off_plane import OffPlane, OffPlaneKind
 from dryslate.core.measure.result import Kind
 
@@ -242,15 +242,7 @@ def parse_picks(text: str, place: str) -> tuple[tuple[Pick, ...], tuple[Problem,
         try:
             picks.append(_pick(row, reader.line_num, where))
         except FormatError as error:
-            problems.append(
-                Problem(
-                    slug=error.slug,
-                    severity="error",
-                    place=where,
-                    message=error.message,
-                    fix=error.fix,
-                )
-            )
+            problems.append(problem_of(error, where))
     return tuple(picks), tuple(problems)
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 import dryslate
-from dryslate.core.card.picture import render_picture
+from dryslate.core.card.rendering import render_picture
 from dryslate.core.measure.off_plane import OffPlane
 from dryslate.core.measure.result import MeasureSettings
 

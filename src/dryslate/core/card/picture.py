@@ -1,4 +1,4 @@
-"""Drawing a card: which material lies where, and a picture of it in sRGB."""
+"""Drawing a card: which material lies where."""
 
 from __future__ import annotations
 
@@ -216,55 +216,3 @@ def draw_labels(card: CardDefinition, px_per_mm: float) -> CardLabels:
     if card.corner_radius_mm > 0:
         _cut_corners(labels, card.corner_radius_mm, px_per_mm)
     return CardLabels(labels=labels, materials=tuple(materials), px_per_mm=px_per_mm)
-
-
-def _lab_to_srgb(lab: tuple[float, float, float]) -> NDArray[np.float64]:
-    """CIELAB D65 to coded sRGB, clipped to 0 to 1 (IEC 61966-2-1)."""
-    fy = (lab[0] + 16.0) / 116.0
-    f = np.array([fy + lab[1] / 500.0, fy, fy - lab[2] / 200.0])
-    ratio = np.where(f > 6 / 29, f**3, 3 * (6 / 29) ** 2 * (f - 4 / 29))
-    xyz = ratio * (0.95047, 1.0, 1.08883)
-    matrix = np.array(
-        [
-            [3.2404542, -1.5371385, -0.4985314],
-            [-0.9692660, 1.8760108, 0.0415560],
-            [0.0556434, -0.2040259, 1.0572252],
-        ]
-    )
-    linear = np.clip(matrix @ xyz, 0.0, 1.0)
-    return np.where(linear <= 0.0031308, 12.92 * linear, 1.055 * linear ** (1 / 2.4) - 0.055)
-
-
-def render_picture(card: CardDefinition, px_per_mm: float) -> NDArray[np.uint8]:
-    """
-    Draw a card in sRGB, edge to edge.
-
-    Parameters
-    ----------
-    card : CardDefinition
-    px_per_mm : float
-        Scale of the picture; more than 0.
-
-    Returns
-    -------
-    ndarray of uint8, shape (h, w, 3)
-        Rounded corners are filled with the ground (bleed for trimming); colours beyond sRGB are
-        clipped channel by channel.
-
-    Raises
-    ------
-    ValueError
-        If the scale is not positive.
-
-    Examples
-    --------
-    >>> card = CardDefinition(name="c", title="c", width_mm=10, height_mm=8,
-    ...                       ground_lab_d65=(100, 0, 0), markers=(), patches=())
-    >>> render_picture(card, 3.0).shape
-    (24, 30, 3)
-    """
-    drawn = draw_labels(card, px_per_mm)
-    table = np.array([_lab_to_srgb(m.lab_d65) for m in drawn.materials])
-    palette = np.round(table * 255.0).astype(np.uint8)
-    labels = np.where(drawn.labels == OFF_CARD, 0, drawn.labels)
-    return np.ascontiguousarray(palette[labels])

@@ -53,7 +53,8 @@ def fit_one_point(
     -------
     ColourFit
         Refused with ``colour-no-red-signal`` or ``colour-no-signal`` where a channel's gain is over
-        16 times the strongest, ``colour-point-clipped`` where the point is at the end of its range.
+        16 times the strongest, ``colour-point-clipped`` where the point is at the end of its range,
+        ``colour-point-uneven`` where its pixels differ by more than a tenth of white.
 
     Raises
     ------
@@ -126,6 +127,8 @@ def _check_point(seen: FloatArray, gain: FloatArray, noise: FloatArray) -> list[
         )
     for channel, name in enumerate(("red", "green", "blue")):
         times = float(ratio[channel])
+        if times <= GAIN_WEAK and noise[channel] > _STEP / 2.0:
+            continue  # light enough: the spot itself is uneven
         if times > GAIN_MOST or noise[channel] > _STEP:
             problems.append(
                 Problem(
@@ -148,4 +151,21 @@ def _check_point(seen: FloatArray, gain: FloatArray, noise: FloatArray) -> list[
                     fix="Colours are given with a wider doubt.",
                 )
             )
-    return problems
+    return problems + _check_even(ratio, noise)
+
+
+def _check_even(ratio: FloatArray, noise: FloatArray) -> list[Problem]:
+    """Whether the pixels of the picked point are alike, in channels with light enough."""
+    spread = float(np.where(ratio <= GAIN_WEAK, noise, 0.0).max())
+    if spread <= _STEP / 2.0:
+        return []
+    return [
+        Problem(
+            slug="colour-point-uneven",
+            severity="error" if spread > _STEP else "warning",
+            place="picked point",
+            message=f"the picked point is not even: its pixels differ by {spread:.3f} of white "
+            f"({_STEP:.2f} at most)",
+            fix="Pick a brighter spot of one colour, away from edges and texture.",
+        )
+    ]

@@ -10,7 +10,8 @@ import pytest
 
 from dryslate.core.card.definition import CardDefinition, Patch
 from dryslate.core.card.ground import find_ground
-from dryslate.core.card.picture import OFF_CARD, draw_labels, render_picture
+from dryslate.core.card.picture import OFF_CARD, draw_labels
+from dryslate.core.card.rendering import render_picture
 
 Built = Callable[[str], CardDefinition]
 OWN = ["large", "field", "stick"]
@@ -118,6 +119,23 @@ def test_picture_is_the_card_edge_to_edge(built_in: Built, name: str) -> None:
     x, y = centre(white) * 10
     # CIE L* 96.0 is 90 % reflectance, sRGB code 243 (IEC 61966-2-1)
     assert picture[int(y), int(x)].tolist() == pytest.approx([243, 243, 243], abs=1)
+
+
+@pytest.mark.parametrize("dpi", [97.0, 150.0, 300.0])
+def test_picture_has_its_edges_where_the_card_has_them(built_in: Built, dpi: float) -> None:
+    """Along a marker's outer black frame the share of ink in a row tells where it begins."""
+    card = built_in("field")
+    picture = render_picture(card, dpi / 25.4)
+    scale = np.array(picture.shape[1::-1]) / (card.width_mm, card.height_mm)
+    coded = picture[..., 1] / 255.0
+    light = np.where(coded <= 0.04045, coded / 12.92, ((coded + 0.055) / 1.055) ** 2.4)
+    for marker in card.markers:
+        middle = round((marker.y_mm + marker.side_mm / 20) * scale[1])
+        begin = int((marker.x_mm - 1.0) * scale[0])
+        end = int((marker.x_mm + 3.0) * scale[0])
+        paper, ink = light[middle, begin], light[middle, end]
+        dark = ((paper - light[middle, begin:end]) / (paper - ink)).sum()
+        assert (end - dark) / scale[0] == pytest.approx(marker.x_mm, abs=0.02 / scale[0])
 
 
 def test_labels_name_materials_and_leave_the_corners_off(built_in: Built) -> None:

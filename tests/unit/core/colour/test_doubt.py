@@ -232,7 +232,8 @@ def test_white_point_makes_its_place_white() -> None:
     [
         ([0.01, 0.5, 0.6], 1e-3, "colour-no-red-signal"),
         ([0.5, 0.5, 0.02], 1e-3, "colour-no-signal"),
-        ([0.2, 0.5, 0.6], 0.05, "colour-no-red-signal"),
+        ([0.05, 0.5, 0.6], 0.05, "colour-no-red-signal"),
+        ([0.2, 0.5, 0.6], 0.05, "colour-point-uneven"),
         ([0.3, 0.6, 0.999], 1e-3, "colour-point-clipped"),
         ([0.05, 0.5, 0.55], 1e-3, "colour-red-weak"),
         ([0.5, 0.5, 0.05], 1e-3, "colour-channel-weak"),
@@ -242,6 +243,13 @@ def test_poor_point_is_named(seen, noise, slug) -> None:
     fit = fit_one_point(np.array(seen), "white", np.eye(3) * noise**2, 200, np.eye(3))
     assert slug in {problem.slug for problem in fit.problems}
     assert fit.usable == slug.endswith("weak")
+
+
+def test_uneven_point_in_good_light_is_not_called_weak() -> None:
+    """Texture under the point is no lack of light: each channel has a gain of 2 here."""
+    fit = fit_one_point(np.full(3, 0.45), "white", np.eye(3) * 0.035**2, 200, np.eye(3))
+    assert [(p.slug, p.severity) for p in fit.problems] == [("colour-point-uneven", "warning")]
+    assert fit.usable
 
 
 def test_point_must_be_white_or_grey() -> None:
