@@ -125,6 +125,125 @@ def test_count_that_was_pasted_twice_is_asked_about(enter) -> None:
     assert n_rows == 2
 
 
+COLONIES = BELT.replace("category,n", "category,name,longest_cm")
+COLONY = "{},{},{},belt,10,1,centre_inside,colony,hard coral,{},{}\n"
+
+
+def test_transect_of_colonies_that_was_pasted_twice_is_asked_about(enter) -> None:
+    sizes = ("10", "12", "7", "31")
+    once = "".join(COLONY.format("A", "2024-05-19", "B1", "Porites", cm) for cm in sizes)
+    told, n_rows = enter(COLONIES + once * 2)
+    (problem,) = told["problems"]
+    assert (problem["slug"], problem["severity"]) == ("row-count-twice", "warning")
+    assert "all 8 colonies" in problem["message"]
+    assert ("t.csv, row 6" in problem["place"], n_rows) == (True, 8)
+
+
+def test_transect_that_was_pasted_under_another_name_is_asked_about(enter) -> None:
+    sizes = ("10", "12", "7", "31", "9")
+    both = ("".join(COLONY.format("A", "2024-05-19", u, "Porites", cm) for cm in sizes)
+            for u in ("B1", "B2"))  # fmt: skip
+    told, _ = enter(COLONIES + "".join(both))
+    (problem,) = told["problems"]
+    assert (problem["slug"], problem["place"]) == ("unit-like-another", "t.csv, row 7")
+
+
+def test_names_that_are_nearly_alike_are_asked_about_and_kept_apart(enter) -> None:
+    told, n_rows = enter(
+        BELT
+        + COUNT.format("2024-05-19", "B1", 5)
+        + COUNT.format("2024-05-19", "B 01", 6)
+        + COUNT.format("2024-05-19", "B2", 6).replace("A,", "Á,")
+    )
+    found = [(p["slug"], p["severity"], p["place"]) for p in told["problems"]]
+    assert found == [
+        ("place-name-alike", "warning", "t.csv, row 4"),
+        ("place-name-alike", "warning", "t.csv, row 3"),
+    ]
+    assert n_rows == 3
+    table = BELT.replace("unit,", "unit,zone,observer,")
+    told, more = enter(
+        table
+        + COUNT.format("2024-06-19", "B1,crest,Ines Varro", 5).replace("A,", "a,")
+        + COUNT.format("2024-06-20", "B1,crest,ines varro", 5)
+        + COUNT.format("2024-06-20", "b1,Crest,Ines Varro", 5)
+    )
+    assert [(p["slug"], p["severity"], p["place"]) for p in told["problems"]] == [
+        ("name-nearly", "error", f"t.csv, row {row}") for row in (2, 3, 4, 4)
+    ]
+    assert more == n_rows
+
+
+@pytest.mark.parametrize("day", ["2204-05-19", "1024-05-19"])
+def test_a_year_that_can_hardly_be_is_asked_about(enter, day: str) -> None:
+    told, _ = enter(BELT + COUNT.format(day, "B1", 5))
+    assert [(p["slug"], p["place"]) for p in told["problems"]] == [
+        ("unit-date-odd", "t.csv, row 2")
+    ]
+
+
+def test_a_colony_beyond_all_of_its_genus_is_asked_about(enter) -> None:
+    told, n_rows = enter(
+        COLONIES
+        + COLONY.format("A", "2024-05-19", "B1", "Heliofungia", "250")  # in millimetres
+        + COLONY.format("A", "2024-05-19", "B1", "Heliofungia", "25")
+        + COLONY.format("A", "2024-05-19", "B1", "Porites", "600")
+    )
+    (problem,) = told["problems"]
+    assert (problem["slug"], problem["severity"]) == ("row-size-beyond-genus", "warning")
+    assert problem["place"] == "t.csv, row 2, column longest_cm"
+    assert n_rows == 3
+
+
+def test_a_belt_that_says_nothing_of_corals_beside_others_that_do_is_asked_about(enter) -> None:
+    clams = COUNT.format("2024-05-19", "B2", 3).replace("hard coral", "giant clam")
+    none = COUNT.format("2024-05-19", "B3", "").replace("count", "none_seen")
+    told, _ = enter(BELT + COUNT.format("2024-05-19", "B1", 5) + clams + none)
+    assert [(p["slug"], p["place"]) for p in told["problems"]] == [
+        ("unit-corals-blank", "t.csv, row 3")
+    ]
+
+
+def test_a_constant_beside_a_column_of_that_name_is_a_fault(enter) -> None:
+    told, n_rows = enter(BELT + COUNT.format("2024-05-19", "B1", 5), "[constants]\nwidth_m = 2\n")
+    assert [(p["slug"], p["place"]) for p in told["problems"]] == [
+        ("mapping-choice", "mapping, width_m")
+    ]
+    assert n_rows == 0
+
+
+def test_a_table_fills_in_what_a_unit_lacks_and_contradicts_nothing(tmp_path: Path) -> None:
+    project, path = tmp_path / "p", tmp_path / "t.csv"
+    run("new", project)
+    path.write_text(
+        "site,date,unit,zone,design,length_m,width_m,edge_rule\n"
+        "A,2024-05-19,B1,,belt,10,1,centre_inside\nA,2024-05-19,B2,crest,belt,10,1,centre_inside\n",
+        "utf-8",
+    )
+    run("records", "import", project, path, *WHO, "--save")
+    head = BELT.replace("unit,", "unit,zone,")
+    path.write_text(head + COUNT.format("2024-05-19", "B1,slope", 5), "utf-8")
+    run("records", "import", project, path, *WHO, "--save")
+    with wiring.survey_store(project, write=False) as store:
+        assert {unit.name: unit.zone for unit in store.units()} == {"B1": "slope", "B2": "crest"}
+    path.write_text(head + COUNT.format("2024-05-19", "B2,slope", 5), "utf-8")
+    told = json.loads(run("records", "import", project, path, *WHO, "--save", "--json").stdout)
+    assert [(p["slug"], p["place"]) for p in told["problems"]] == [
+        ("unit-said-twice", "t.csv, row 2")
+    ]
+    assert told["n_stored"] == 0
+
+
+def test_none_seen_of_corals_beside_corals_that_have_names_is_a_fault(enter) -> None:
+    none = COUNT.format("2024-05-19", "B1", "").replace("count", "none_seen")
+    seen = COUNT.format("2024-05-19", "B1", 3).replace("hard coral,", "hard coral,Porites,")
+    told, n_rows = enter(
+        BELT.replace("category,", "category,name,") + none.replace("coral,", "coral,,") + seen
+    )
+    assert [p["slug"] for p in told["problems"]] == ["none-seen-and-seen"]
+    assert n_rows == 0
+
+
 def test_equal_counts_of_different_things_are_no_fault(enter) -> None:
     other = COUNT.format("2024-05-19", "B1", 5).replace("hard coral", "soft coral")
     told, _ = enter(BELT + COUNT.format("2024-05-19", "B1", 5) + other)

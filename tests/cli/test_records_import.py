@@ -215,8 +215,9 @@ longest_cm = "Groesse"
 [constants]
 kind = "count"
 design = "belt"
-length_m = "20"
-width_m = "0,5"
+length_m = 20
+width_m = 0.5
+is_permanent = false
 edge_rule = "two_sides_in"
 [words.category]
 Steinkoralle = "hard coral"
@@ -237,6 +238,9 @@ Steinkoralle = "hard coral"
         ("[columns\n", "mapping-not-toml"),
         ('[columns]\nsiet = "site"\n', "mapping-field-unknown"),
         ('decimal = ";"\n', "mapping-choice"),
+        ('date_order = ["day month year"]\n', "mapping-choice"),
+        ('columns = "unit"\n', "mapping-choice"),
+        ('[words]\ncategory = "hard coral"\n', "mapping-choice"),
     ],
 )
 def test_mapping_that_cannot_be_used_is_refused(enter, mapping, slug) -> None:

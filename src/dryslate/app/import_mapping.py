@@ -90,7 +90,10 @@ def read_mapping(text: str, name: str) -> ImportMapping:
         raise InputError("mapping-not-toml", f"{name}: not TOML ({error}).") from error
     known = {"columns", "constants", "words", "decimal", "date_order"}
     fields_named = {
-        key for part in ("columns", "constants", "words") for key in found.get(part, {})
+        key
+        for part in ("columns", "constants", "words")
+        if isinstance(found.get(part), dict)
+        for key in found[part]
     }
     unknown = sorted((set(found) - known) | (fields_named - {*UNIT_FIELDS, *ROW_FIELDS}))
     if unknown:
@@ -99,13 +102,37 @@ def read_mapping(text: str, name: str) -> ImportMapping:
             f"{name}: {', '.join(unknown)} is no field of ours.",
             f"Fields: {', '.join((*UNIT_FIELDS, *ROW_FIELDS))}.",
         )
-    mapping = ImportMapping(**found)
-    if mapping.decimal not in (".", ",") or mapping.date_order not in _ORDERS:
+    tables = {part: found.get(part, {}) for part in ("columns", "constants", "words")}
+    words = tables["words"].values() if isinstance(tables["words"], dict) else ()
+    if not all(isinstance(one, dict) for one in (*tables.values(), *words)):
+        raise InputError(
+            "mapping-choice",
+            f"{name}: columns and constants give each field a word, words gives each a table.",
+            'Such as [columns], unit = "Line", and [words.category], "live coral" = "hard coral".',
+        )
+    decimal, order = found.get("decimal", "."), found.get("date_order", "year month day")
+    if decimal not in (".", ",") or not isinstance(order, str) or order not in _ORDERS:
         raise InputError(
             "mapping-choice",
             f"{name}: decimal is . or , and date_order one of {', '.join(_ORDERS)}.",
         )
-    return mapping
+    return ImportMapping(
+        columns={field: str(column) for field, column in tables["columns"].items()},
+        constants={field: _word(value, decimal) for field, value in tables["constants"].items()},
+        words={
+            field: {word: _word(value, decimal) for word, value in one.items()}
+            for field, one in tables["words"].items()
+        },
+        decimal=decimal,
+        date_order=order,
+    )
+
+
+def _word(value: object, decimal: object) -> str:
+    """Write a value of a mapping file as its tables would: yes and no, and the decimal sign."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return str(value).replace(".", str(decimal)) if isinstance(value, float) else str(value)
 
 
 def read_cell(

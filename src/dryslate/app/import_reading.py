@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING, Any
@@ -16,6 +17,7 @@ from dryslate.app.import_mapping import (
 from dryslate.app.survey_records import NotedRow
 from dryslate.app.visits import visit_id_of
 from dryslate.base.problems import Problem, Severity
+from dryslate.core.identify.kinds import full_range
 from dryslate.core.identify.name_book import NameMatch
 from dryslate.core.identify.names import find_names
 from dryslate.core.survey.designs import (
@@ -39,6 +41,9 @@ CHOICES: Mapping[str, Collection[str]] = {
     "edge_rule": EDGE_RULES,
     "point_rule": POINT_RULES,
 }
+_WIDTH = "colony_diameter"
+BEYOND_KNOWN = 1.5
+"""A longest diameter this many times the largest known of its genus is asked about."""
 _MOST_KNOWN = 200_000
 """Cells that are remembered: tables repeat themselves, and one that does not fills no memory."""
 _ROW = tuple(f.name for f in fields(SurveyRow) if f.name not in ("place", "photo_id"))
@@ -85,6 +90,14 @@ def column_faults(tables: Sequence[Table], mapping: ImportMapping) -> Iterator[P
                 f"mapping, {field}",
                 f"no table has a column {column!r}",
                 f"There are: {', '.join(sorted(there))}.",
+            )
+    for field in sorted(set(mapping.constants) & there):
+        if field not in mapping.columns:
+            yield fault(
+                "mapping-choice",
+                f"mapping, {field}",
+                f"{field} is one value for all rows, and a table has a column of that name",
+                "Take one of them out: nobody knows which of the two holds.",
             )
     read = {mapping.columns.get(field, field) for field in (*UNIT_FIELDS, *ROW_FIELDS)}
     for table in tables:
@@ -242,6 +255,7 @@ class RowMaker:
     def __init__(self, source: ImportSource) -> None:
         self._source = source
         self._names: dict[str, NameMatch] = {}
+        self._largest: dict[tuple[str, ...], float] = {}
         self._sizes: dict[str, tuple[int, int] | None] = {}
 
     def make(
@@ -258,6 +272,8 @@ class RowMaker:
         if values.get("name"):
             match = self._name(values["name"], f"{place}, column name", problems)
             values["name"] = match.text
+        if match and values.get("longest_cm") and match.genera:
+            problems += self._size(match, values["longest_cm"], place)
         return NotedRow(
             unit_id="",
             row=SurveyRow(**values, photo_id=photo.photo_id if photo else None, place=place),
@@ -281,6 +297,28 @@ class RowMaker:
             if known is None or problem.severity == "error"
         ]
         return match
+
+    def _size(self, match: NameMatch, longest_cm: float, place: str) -> Iterator[Problem]:
+        """Ask about a colony far larger than any known of its genera, where that is known."""
+        if match.genera not in self._largest:
+            known = [
+                full_range(p, _WIDTH)[1]
+                for p in self._source.taxa.profiles
+                if p.genus in match.genera
+            ]
+            self._largest[match.genera] = max(known, default=math.nan)
+            if any(map(math.isnan, known)):
+                self._largest[match.genera] = math.nan
+        largest_cm = self._largest[match.genera] / 10
+        if longest_cm > BEYOND_KNOWN * largest_cm:
+            yield fault(
+                "row-size-beyond-genus",
+                f"{place}, column longest_cm",
+                f"{match.text} of {longest_cm:g} cm; {largest_cm:g} cm is the largest known",
+                "Was it written in millimetres, or is it another genus? Right as it stands: leave "
+                "it.",
+                "warning",
+            )
 
     def _photo(
         self, key: Key, said: Mapping[str, Any], place: str, problems: list[Problem]

@@ -29,6 +29,14 @@ if TYPE_CHECKING:
     from dryslate.app.ports import SurveyStore
     from dryslate.formats.table_csv import Table
 
+_WORDS = {
+    "kind": "unit_kind",
+    "zone": "zone",
+    "depth_m": "depth_m",
+    "depth_m_u": "depth_m_u",
+    "note": "unit_note",
+}
+"""What a table can add to a unit that the project knows already."""
 _DESIGN = tuple(f.name for f in fields(UnitDesign))
 
 
@@ -116,7 +124,7 @@ def plan_import(
     rows: dict[Key, list[NotedRow]] = {}
     for table in tables:
         reader = Reader(table, mapping)
-        if not table.rows:
+        if not table.rows and not table.problems:
             problems.append(fault("table-empty", table.name, "a heading and no rows"))
         for number, cells in table.rows:
             said = reader.read(number, cells, problems)
@@ -251,6 +259,13 @@ def _unit_id(store: SurveyStore, planned: PlannedUnit, observer: str, visits: se
         visits.add(visit_id)
     for unit in store.units(visit_id):
         if unit.name == name:
+            more = {
+                field: said[column]
+                for field, column in _WORDS.items()
+                if column in said and getattr(unit, field) in (None, "")
+            }
+            if more:
+                store.save_unit(replace(unit, **more))
             return unit.unit_id
     depth = said.get("depth_m")
     words = UnitWords(

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from dryslate.app.category_list import newest_version, set_categories
+from dryslate.app.import_doubts import blank_of_corals, doubts_of, place_doubts
 from dryslate.app.import_mapping import ImportMapping, read_mapping
 from dryslate.app.import_reading import ImportSource
 from dryslate.app.import_rows import ImportPlan, plan_import, save_import, units_with_rows
@@ -96,6 +97,12 @@ def run_import(
     version = newest_version(store)
     known = store.categories(version) if version is not None else tools.usual
     plan = plan_import(_tables(request, tools), mapping, source, {c.category for c in known})
+    doubts = (
+        *doubts_of(plan.units, source.at),
+        *blank_of_corals(plan.units, known),
+        *place_doubts(plan.units, store),
+    )
+    plan = replace(plan, problems=(*plan.problems, *doubts))
     if not request.is_saved:
         return replace(plan, problems=(*plan.problems, *units_with_rows(store, plan))), 0
     if not plan.is_sound:

@@ -15,6 +15,8 @@ TAPE_STEP_M = 0.01
 """Line intercepts are read to the centimetre (English et al. 1997, from memory)."""
 LARGEST_COLONY_CM = 1500.0
 """A longest diameter above this is asked about: living colonies beyond 15 m are hardly known."""
+FEWEST_TWICE = 3
+"""Different colonies of which each must stand twice before the list is taken for a copy."""
 _NEEDS: dict[str, tuple[str, ...]] = {
     "line_intercept": ("length_m",),
     "point_intercept": ("length_m", "spacing_m"),
@@ -54,6 +56,7 @@ def check_unit(
     found = list(_check_design(design, unit))
     for row in rows:
         found += _check_row(design, row, _place(unit, row), categories)
+    found += _check_colonies(rows, unit)
     by_design = {
         "line_intercept": _check_tape,
         "point_intercept": _check_tape_points,
@@ -342,6 +345,21 @@ def _check_photo_points(
             yield _problem("point-twice", place, f"two points at {twice[0]} px")
 
 
+def _check_colonies(rows: Sequence[SurveyRow], unit: str) -> Iterator[Problem]:
+    """A list of colonies that stands there twice, each with the same words and sizes."""
+    listed = [replace(row, place="") for row in rows if row.kind == "colony"]
+    times = Counter(listed)
+    if len(times) >= FEWEST_TWICE and all(n % 2 == 0 for n in times.values()):
+        second = [row for row in rows if row.kind == "colony"][len(listed) // 2]
+        yield _problem(
+            "row-count-twice",
+            _place(unit, second),
+            f"all {len(listed)} colonies are noted twice, with the same words and sizes",
+            "Take one half out if it was pasted twice; as they stand all are counted.",
+            "warning",
+        )
+
+
 def _check_counts(rows: Sequence[SurveyRow], unit: str) -> Iterator[Problem]:
     """What is said to be missing is not also counted, and nothing is counted twice."""
     counted: dict[SurveyRow, SurveyRow] = {}
@@ -354,9 +372,11 @@ def _check_counts(rows: Sequence[SurveyRow], unit: str) -> Iterator[Problem]:
                 "Take one out if it was pasted twice; as they stand the two are added.",
                 "warning",
             )
-    seen = {(r.category, r.name) for r in rows if r.kind == "colony" or (r.n or 0) > 0}
+    seen = [r for r in rows if r.kind == "colony" or (r.n or 0) > 0]
+    names, categories = {r.name for r in seen}, {r.category for r in seen}
     for row in rows:
-        if row.kind == "none_seen" and (row.category, row.name) in seen:
+        is_seen = row.name in names if row.name else row.category in categories
+        if row.kind == "none_seen" and is_seen:
             yield _problem(
                 "none-seen-and-seen",
                 _place(unit, row),
