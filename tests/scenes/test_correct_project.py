@@ -28,6 +28,7 @@ from dryslate.app.correct_project import (
     finish_run,
     start_run,
 )
+from dryslate.app.correction_key import loan_key
 from dryslate.app.correction_records import CorrectSettings
 from dryslate.app.depths import parse_depths
 from dryslate.app.project_photos import choose_photos
@@ -236,6 +237,32 @@ def test_known_depths_widen_the_reach_to_five_minutes(
     again = run(project, card_photos, depths=far)["E"].row
     assert again.outcome == "no_card"  # a loan that the rule no longer allows is taken back
     assert again.result["corrected"] is None
+
+
+def test_a_depth_that_is_known_later_changes_the_doubt_of_a_loan(
+    project: Path, card_photos: ModuleType
+) -> None:
+    unknown = run(project, card_photos)["B"].row
+    depths = parse_depths("time,depth_m\n2031-05-04 10:00,5\n2031-05-04 10:01,5.2\n", "d")
+    known = run(project, card_photos, depths=depths)["B"]
+    assert not known.was_there
+    wide, narrow = (r.result["colour"]["off_card_de00_p95"] for r in (unknown, known.row))
+    assert narrow < wide
+    assert "apart in depth" in str(known.row.result["problems"])
+    assert run(project, card_photos, depths=depths)["B"].was_there
+
+
+def test_a_loan_kept_by_an_earlier_version_is_not_made_again(
+    project: Path, card_photos: ModuleType
+) -> None:
+    row = run(project, card_photos)["B"].row
+    loan = row.colour["loan"]
+    before = loan_key(loan["search_key"], loan["lender_key"])
+    with wiring.survey_store(project, write=True) as store, store.write():
+        store.save_correction(replace(row, key=before))
+    again = run(project, card_photos)["B"]
+    assert again.was_there
+    assert again.row.key == before
 
 
 def test_two_visits_do_not_lend_to_each_other(

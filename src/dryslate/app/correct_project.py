@@ -368,20 +368,27 @@ def _borrow(run: ProjectRun, photos: Sequence[Photo]) -> Iterator[PhotoDone]:
             yield _left_alone(run, photo, row)
             continue
         search_key = search_key_of(row)
-        key = loan_key(search_key, lender.key)
+        loan = make_loan(shot, lender)
+        key = loan_key(search_key, lender.key, loan.about)
         is_whole = row.outcome == "refused" or (
             row.corrected_path and _is_there(run, row.corrected_path)
         )
-        if row.key == key and is_whole:
+        if is_whole and (row.key == key or _is_same_loan(row, loan, search_key)):
             yield PhotoDone(row=row, was_there=True)
             continue
-        loan = make_loan(shot, lender)
         loan = replace(loan, about={**loan.about, "search_key": search_key})
         job = replace(with_outputs(run, job_of(run, photo), key), loan=loan)
         jobs.append(job)
         keys[job.sha256] = key
     for job, answer in run_jobs(jobs, run.workshop):
         yield PhotoDone(row=keep_answer(run, job, answer, keys[job.sha256]), was_there=False)
+
+
+def _is_same_loan(row: CorrectionRow, loan: Loan, search_key: str) -> bool:
+    """Tell whether a row of an earlier version, whose key says less, is of this very loan."""
+    kept = row.colour.get("loan") or {}
+    is_older = row.key == loan_key(search_key, str(loan.about["lender_key"]))
+    return is_older and all(kept.get(name) == said for name, said in loan.about.items())
 
 
 def _not_reached(run: ProjectRun, photos: Sequence[Photo]) -> Iterator[PhotoDone]:

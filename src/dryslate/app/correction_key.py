@@ -98,7 +98,7 @@ def correction_key(job: CorrectJob) -> str:
     return key_of(correction_steps(job))
 
 
-def loan_key(search_key: str, lender_key: str) -> str:
+def loan_key(search_key: str, lender_key: str, about: Mapping[str, Any] | None = None) -> str:
     """
     Return the key of a borrowed correction.
 
@@ -108,14 +108,17 @@ def loan_key(search_key: str, lender_key: str) -> str:
         Key of the search that found no card.
     lender_key : str
         Key of the correction that is borrowed.
+    about : Mapping, optional
+        What the loan's doubt was made of (times, depths, exposures), as `make_loan` states it:
+        another depth or clock makes another loan. None: the key as earlier versions made it.
 
     Returns
     -------
     str
         64 hexadecimal digits.
     """
-    limits = [DE00_P95_FIT, DE00_P95_SHOWN]
-    return key_of({"search": search_key, "lender": lender_key, "limits": limits})
+    parts = {"search": search_key, "lender": lender_key, "limits": [DE00_P95_FIT, DE00_P95_SHOWN]}
+    return key_of(parts if about is None else {**parts, "about": dict(about)})
 
 
 def point_key(search_key: str, source: str, xy_px: Sequence[float], what: str) -> str:
