@@ -143,6 +143,9 @@ def test_sizes_all_alike_have_no_spread_though_logarithms_round() -> None:
     sizes = require_sizes([[7.3, 7.3], [7.3], [7.3]], weights)
     assert geometric_mean(sizes, AREA).lo95 is None
     assert compare_sizes(sizes, sizes, AREA).ratio.lo95 is None
+    nearly = require_sizes([[1.0], [1.0 + 2**-52]])  # about 1 cm logarithms are next to 0
+    assert geometric_mean(nearly, AREA).lo95 is None
+    assert compare_sizes(nearly, nearly, AREA).ratio.lo95 is None
 
 
 @pytest.mark.filterwarnings("error")

@@ -200,8 +200,8 @@ def paired_parts(first: Seen, second: Seen, scale: Scale) -> PairedParts:
     the ends are put together with the correlation :math:`r` of :math:`A` and :math:`e` [1]_:
     :math:`\sqrt{a^2 + b^2 - 2 r a b}`. So a loss in proportion has the shape of the density's own
     interval, a change of nothing that of paired t. Where nothing is found at one visit, its upper
-    limit stands in for its doubt. Of two visits with one mean neither is the larger: half of their
-    sum stands for :math:`A` in the weights. :math:`n - 1` degrees of freedom.
+    limit stands in for its doubt. Of two visits with one mean neither is the larger: whichever
+    makes a variance larger stands for :math:`A` in it. :math:`n - 1` degrees of freedom.
 
     References
     ----------
@@ -211,6 +211,7 @@ def paired_parts(first: Seen, second: Seen, scale: Scale) -> PairedParts:
     n = first.values.shape[-1]
     grew = (second.mean > first.mean)[..., None]
     larger = np.where(grew, second.values, first.values)
+    other = np.where(grew, first.values, second.values)
     a_away = np.where(grew, second.freed(scale), first.freed(scale))
     b_away = np.where(grew, first.freed(scale), second.freed(scale))
     a, b = np.maximum(first.mean, second.mean), np.minimum(first.mean, second.mean)
@@ -219,12 +220,15 @@ def paired_parts(first: Seen, second: Seen, scale: Scale) -> PairedParts:
     with np.errstate(all="ignore"):
         ratio = np.where(a > 0, b / a, 0.0)
         rest = b_away - ratio[..., None] * a_away
-        is_tied = (a - b <= ALIKE * a)[..., None]
-        larger = np.where(is_tied, (first.values + second.values) / 2, larger)
-        a_away = np.where(is_tied, (a_away + b_away) / 2, a_away)
+        turned = rest
         if scale is not Scale.PREVALENCE:
-            rest = rest * _left_out_weight(larger)
-        v_rest, v_a = ((x**2).sum(axis=-1) / (n - 1) for x in (rest, a_away))
+            rest, turned = rest * _left_out_weight(larger), rest * _left_out_weight(other)
+        v_rest, v_turned, v_a, v_b = (
+            (x**2).sum(axis=-1) / (n - 1) for x in (rest, turned, a_away, b_away)
+        )
+        is_tied = a - b <= ALIKE * a
+        v_rest = np.where(is_tied, np.maximum(v_rest, v_turned), v_rest)
+        v_a = np.where(is_tied, np.maximum(v_a, v_b), v_a)
         both = (a_away * rest).sum(axis=-1) / (n - 1)
         is_even = ~(v_rest > (ALIKE * a) ** 2)
         counting = _counting(scale, a, a_counted, n) * ratio**2 + _counting(scale, b, b_counted, n)

@@ -12,7 +12,7 @@ from scipy.special import stdtrit
 
 from dryslate.base.quality import Flag
 from dryslate.core.survey.estimate import Estimate
-from dryslate.core.survey.intervals import P_HI, ROUNDING
+from dryslate.core.survey.intervals import ALIKE, P_HI
 from dryslate.core.survey.methods import Figure, Method, require_method
 from dryslate.core.survey.resampling import FloatArray, Resampling, fit_bootstrap, ratio_jackknife
 from dryslate.core.survey.size_frequency import FEWEST_COLONIES
@@ -195,7 +195,7 @@ def _ratio(first: ColonySizes, second: ColonySizes, settings: SurveySettings) ->
     if method is Method.BCA:
         return _ratio_bca(what, sums, totals, settings)
     variance = sum(parts)
-    if not math.sqrt(variance) > ROUNDING * float(np.abs(np.concatenate(logs)).max()):
+    if not math.sqrt(variance) > ALIKE:
         flags = (*flags, Flag.NO_SPREAD)
         return Estimate(what=what, estimate=math.exp(difference), n_units=sum(n), flags=flags)
     df = variance**2 / sum(p**2 / (m - 1) for p, m in zip(parts, n, strict=True))

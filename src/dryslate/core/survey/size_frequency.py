@@ -12,7 +12,7 @@ from scipy.special import stdtrit
 from dryslate.base.quality import Flag
 from dryslate.core.survey.coverage import LINE_SIZES, CoverageTable, coverage_flags
 from dryslate.core.survey.estimate import Estimate, or_none
-from dryslate.core.survey.intervals import P_HI, ROUNDING, zero_fraction_limit
+from dryslate.core.survey.intervals import ALIKE, P_HI, ROUNDING, zero_fraction_limit
 from dryslate.core.survey.methods import Figure, Method, find_rule, require_method
 from dryslate.core.survey.resampling import FloatArray, Statistic, ratio_jackknife
 from dryslate.core.survey.sizes import ColonySizes, flag_weighted, measure_shape
@@ -205,7 +205,7 @@ def geometric_mean(sizes: ColonySizes, settings: SurveySettings) -> Estimate:
         )
     log_mean, log_u = (float(v) for v in ratio_jackknife(sums, totals))
     flags = common_flags(settings, n, 0)
-    if n < 2 or not log_u > ROUNDING * float(np.abs(np.log(sizes.size_cm)).max()):
+    if n < 2 or not log_u > ALIKE:
         return Estimate(
             what=what,
             estimate=math.exp(log_mean),

@@ -55,10 +55,10 @@ def test_no_change_of_the_mean_is_paired_t_with_each_unit_left_out() -> None:
     assert found.p == 1.0
     assert plain.change.lo95 is not None
     assert found.change.lo95 == pytest.approx(-found.change.hi95)
-    middle = (BEFORE + after) / 2  # of two visits of one mean neither is the larger
-    left_out = 4 / 5 * middle.sum() / (middle.sum() - middle)
-    own = (((after - BEFORE) * left_out) ** 2).sum() / 4
-    second_order = 1 + 3 * middle.var(ddof=1) / 5 / middle.mean() ** 2
+    both = (BEFORE, after)  # of two visits of one mean neither is the larger
+    left_out = [4 / 5 * one.sum() / (one.sum() - one) for one in both]
+    own = max((((after - BEFORE) * weight) ** 2).sum() / 4 for weight in left_out)
+    second_order = 1 + 3 * max(one.var(ddof=1) for one in both) / 5 / BEFORE.mean() ** 2
     reach = stdtrit(4, 0.975) * math.sqrt(own * second_order / 5)
     assert found.change.hi95 == pytest.approx(reach)
     assert reach > plain.change.hi95
