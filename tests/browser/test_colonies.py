@@ -7,7 +7,9 @@ from dataclasses import replace
 import pytest
 
 from dryslate import wiring
+from dryslate.app.archived_records import ArchivedFrame, ArchivedPhoto, ArchivedSketch
 from dryslate.app.colonies import TagRequest, tag_colony
+from dryslate.app.colony_outlines import draw_outline
 from dryslate.app.colony_records import Neighbour
 
 SITE, DATE = "Lantern Steps", "2024-03-09"
@@ -64,6 +66,29 @@ def test_logger_is_sent_by_keyboard_and_what_is_wrong_is_said_beside_the_form(
     assert "°C-weeks" in page.locator(".timeline").inner_text()
 
 
+def outline(store) -> None:
+    """Draw a colony's outline twice, and let an archive name a photo of it that is not here."""
+    (colony,) = store.colonies()
+    row = next(m for m in store.measurements() if m.kind == "outline")
+    for by in (0.0, 12.0):
+        points = tuple((x + by, y) for x, y in row.points_px)
+        draw_outline(store, colony, row.photo_id, points, (WHO, NOW))
+    named = ArchivedPhoto(photo_id="e" * 64, visit_id=colony.first_visit_id, file_name="a.jpg")
+    store.save_archived_photo(named)
+    frame = ArchivedFrame(
+        organism_id=colony.organism_id,
+        photo_id=named.photo_id,
+        observer=WHO,
+        noted_at=NOW,
+        outline_px=row.points_px,
+        outline_how="drawn",
+        area_cm2=112.5,
+        area_cm2_u=3.2,
+    )
+    store.save_archived_frame(frame)
+    store.save_archived_sketch(ArchivedSketch(organism_id=colony.organism_id, sha256="f" * 64))
+
+
 @pytest.mark.parametrize("seen", ["light en-GB", "dark fr-FR"])
 def test_colony_with_heat_and_place_has_no_fault_of_access_and_fits_a_phone(  # noqa: PLR0917  one fixture each
     seen, placed, server_of, open_page, shot, faults_of_access, english_left, tmp_path
@@ -75,8 +100,9 @@ def test_colony_with_heat_and_place_has_no_fault_of_access_and_fits_a_phone(  # 
     settings = LoggerSettings(warmest_c="29", warmest_source="inventée", zone="+05:00")
     with wiring.survey_store(project, write=True, who=WHO) as store:
         keep_logger(store, (SITE, "reef.csv", FILE.encode()), settings, (WHO, NOW))
+        outline(store)
     page = open_page(server_of(project), color_scheme=light, locale=locale)
-    for k, path in enumerate(("/colonies", address)):
+    for k, path in enumerate(("/colonies", address, f"{address}/outlines")):
         page.set_viewport_size({"width": 1280, "height": 720})
         page.goto(path)
         for summary in page.locator("details:not([open]) > summary").all():
@@ -84,7 +110,7 @@ def test_colony_with_heat_and_place_has_no_fault_of_access_and_fits_a_phone(  # 
         assert faults_of_access(page) == [], path
         shot(page, f"colonies-{k}-{light}-{locale[:2]}", full_page=True)
         if locale == "fr-FR":
-            names = english_left.MADE_UP | {"reef", "csv"}
+            names = english_left.MADE_UP | {"reef", "csv", "jpg", "grey", "chip"}
             left = english_left.english_in(english_left.shown_in(page.content()), names)
             assert left == [], path
         page.set_viewport_size({"width": 390, "height": 800})

@@ -332,7 +332,8 @@ class MemorySurveyStore(
 
     def measurements_of(self, measurement_ids: Iterable[str]) -> tuple[MeasurementRow, ...]:
         wanted = set(measurement_ids)
-        return tuple(r for r in self.measurements() if r.measurement_id in wanted)
+        rows = (*self.measurements(), *self.archived_measurements())
+        return tuple(r for r in rows if r.measurement_id in wanted)
 
     def photo_measurements(self, photo_id: str) -> tuple[MeasurementRow, ...]:
         return tuple(r for r in self._tables["measurements"].values() if r.photo_id == photo_id)

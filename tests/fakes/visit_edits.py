@@ -1,10 +1,12 @@
-"""Edits of visits in memory: kept, not carried out (that is SQLite's, by its change log)."""
+"""Edits of visits in memory: kept, not carried out (that is SQLite's); and lines of the log."""
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from typing import Any
 
+from dryslate.app.project_records import Change
 from dryslate.app.visit_edit_records import VisitEdit
 
 NAMES = ("visit_edits",)
@@ -17,6 +19,9 @@ class MemoryVisitEdits:
 
     def visit_edits(self) -> tuple[VisitEdit, ...]:
         return tuple(self._tables["visit_edits"].values())
+
+    def changes_of(self, table_name: str, first_key: str) -> tuple[Change, ...]:
+        return tuple(c for c in self.changes(table_name) if json.loads(c.row_key)[0] == first_key)
 
     def visit_contents(self, visit_id: str) -> dict[str, int]:
         tables = ("photos", "units", "records", "colony_sightings", "archived_photos")

@@ -111,7 +111,7 @@ def archived_frame(**more: object) -> ArchivedFrame:
 
 def archived_measurement(colony: str) -> MeasurementRow:
     return MeasurementRow(
-        measurement_id="m9",
+        measurement_id="of an archive",
         photo_id="e" * 64,
         colony=colony,
         kind="outline",

@@ -192,6 +192,9 @@ def test_some_measurements_are_asked_for_by_their_ids(store, rows) -> None:
     better = rows.measurement(values={"length_mm": 50.0})
     store.save_measurements([better])
     assert store.measurements_of(["m2", "m1", "m3", "m9"]) == (better, rows.measurement("m2"))
+    (elsewhere,) = store.archived_measurements()
+    asked = [elsewhere.measurement_id, "m2"]
+    assert store.measurements_of(asked) == (rows.measurement("m2"), elsewhere)
     assert store.measurements_of([]) == ()
     assert store.measurements(rows.sha("a")) == (better, rows.measurement("m2"))
     assert store.measurements(rows.sha("b")) == ()

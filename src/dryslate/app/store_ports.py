@@ -164,6 +164,9 @@ class ResultStore(Protocol):
     def changes(self, table_name: str | None = None) -> tuple[Change, ...]:
         """Return the change log, oldest first; nothing in it can be changed or taken out."""
 
+    def changes_of(self, table_name: str, first_key: str) -> tuple[Change, ...]:
+        """Return the lines about rows of a table whose key begins with this, oldest first."""
+
 
 class ProofStore(Protocol):
     """Proving the tables by the change log."""

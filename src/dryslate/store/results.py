@@ -207,22 +207,28 @@ class SqliteResultRoom(StoreRoom):
             "SELECT * FROM change_log WHERE ?1 IS NULL OR table_name = ?1 ORDER BY change_no",
             [table_name],
         )
-        return tuple(
-            Change(
-                **dict(row)
-                | {
-                    "old": None if row["old"] is None else from_json(row["old"]),
-                    "new": None if row["new"] is None else from_json(row["new"]),
-                }
-            )
-            for row in rows
+        return tuple(map(_change, rows))
+
+    def changes_of(self, table_name: str, first_key: str) -> tuple[Change, ...]:
+        """Return the lines about rows of a table whose key begins with this, oldest first."""
+        rows = self._rows(
+            "SELECT * FROM change_log WHERE table_name = ? AND json_extract(row_key, '$[0]') = ? "
+            "ORDER BY change_no",
+            [table_name, first_key],
         )
+        return tuple(map(_change, rows))
 
     def _insert(self, table: str, values: dict[str, Any]) -> None:
         """Insert a row that follows earlier ones."""
         names = ", ".join(f'"{name}"' for name in values)
         marks = ", ".join("?" for _ in values)
         self._db.execute(f'INSERT INTO "{table}" ({names}) VALUES ({marks})', [*values.values()])
+
+
+def _change(row: sqlite3.Row) -> Change:
+    """Read one line of the change log."""
+    sides = {side: None if row[side] is None else from_json(row[side]) for side in ("old", "new")}
+    return Change(**dict(row) | sides)
 
 
 def _correction(row: sqlite3.Row, read: Callable[[str], Any] = from_json) -> CorrectionRow:

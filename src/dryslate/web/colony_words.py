@@ -41,6 +41,16 @@ DUES = {
     "missed": N_("missed"),
     "not_asked": N_("not asked"),
 }
+OUTLINES = {
+    "added": N_("photo added"),
+    "drawn": N_("outline drawn by hand"),
+    "aligned": N_("outline carried over"),
+    "tie_points": N_("outline carried by pairs of points"),
+    "cleared": N_("outline taken off"),
+    "confirmed": N_("said to lie right"),
+    "reference": N_("made the one that the others come from"),
+    "removed": N_("photo said not to show it"),
+}
 FIGURES = {
     "white_distance": N_("distance from the card's white"),
     "lightness": "L*",

@@ -25,6 +25,7 @@ from dryslate.app.colony_sketch import location_sketch
 from dryslate.app.colony_timeline import colony_timeline
 from dryslate.app.colony_visits import Seen, judge_colony, see_colony
 from dryslate.app.coral_health import SHARES
+from dryslate.app.outline_history import files_lost, photos_not_here, sketch_not_here
 from dryslate.app.site_loggers import site_heat
 from dryslate.app.visits import visit_of
 from dryslate.base.errors import InputError
@@ -152,7 +153,10 @@ def _one(
             "heat": heat_lines(heat),
             "sketch": location_sketch(found),
             "sketch_photo": found.sketch_sha256 and store.photo(found.sketch_sha256),
+            "elsewhere": photos_not_here(store, found),
+            "sketch_elsewhere": sketch_not_here(store, found),
         }
+    shown["lost"] = files_lost(shown["frames"], wiring.vault(reach_of(request).settings.project))
     shown["refused_photo"] = (said or {}).get("refused_photo")
     shown["has_reference"] = any(f.frame.is_reference for f in shown["frames"])
     shown["timeline"] = wiring.document_writer().colony_timeline(timeline)

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Request
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from dryslate.app.colonies import find_colony
 from dryslate.app.colony_outlines import (
@@ -16,12 +16,25 @@ from dryslate.app.colony_outlines import (
 )
 from dryslate.app.colony_page import outline_of_measurement
 from dryslate.app.colony_visits import add_frame
+from dryslate.app.outline_history import outline_history
 from dryslate.base.errors import InputError
+from dryslate.web import colony_words
 from dryslate.web.benches import bench_of
+from dryslate.web.pages import page
 from dryslate.web.reach import reach_of
 from dryslate.web.routes.colonies import OrganismId, PhotoId, Short, _one, _who
 
 router = APIRouter()
+
+
+@router.get("/colonies/{organism_id}/outlines", response_class=HTMLResponse)
+def outlines(request: Request, organism_id: OrganismId) -> HTMLResponse:
+    """Show how a colony's outlines came to be: who changed which, when, and by how much."""
+    with reach_of(request).reading() as store:
+        colony = find_colony(store, organism_id)
+        changes = outline_history(store, colony)
+    shown: dict[str, Any] = {"colony": colony, "changes": changes, "did": colony_words.OUTLINES}
+    return page(request, "colony_outlines.html", **shown)
 
 
 @router.post("/colonies/{organism_id}/frames")
