@@ -196,11 +196,17 @@ def test_a_colony_beyond_all_of_its_genus_is_asked_about(enter) -> None:
 
 
 def test_a_belt_that_says_nothing_of_corals_beside_others_that_do_is_asked_about(enter) -> None:
-    clams = COUNT.format("2024-05-19", "B2", 3).replace("hard coral", "giant clam")
-    none = COUNT.format("2024-05-19", "B3", "").replace("count", "none_seen")
-    told, _ = enter(BELT + COUNT.format("2024-05-19", "B1", 5) + clams + none)
-    assert [(p["slug"], p["place"]) for p in told["problems"]] == [
-        ("unit-corals-blank", "t.csv, row 3")
+    table = BELT.replace("category,", "category,name,")
+    head = "A,2024-05-19,{},belt,10,1,centre_inside,{},{},{},{}\n"
+    rows = [
+        ("B1", "count", "hard coral", "", 5),
+        ("B2", "none_seen", "", "Porites", ""),
+        ("B3", "none_seen", "hard coral", "", ""),
+        ("B4", "count", "giant clam", "", 3),  # the category of corals is then 0
+    ]
+    told, _ = enter(table + "".join(head.format(*row) for row in rows))
+    assert [(p["slug"], p["severity"], p["place"]) for p in told["problems"]] == [
+        ("unit-corals-blank", "note", "t.csv, row 3")
     ]
 
 

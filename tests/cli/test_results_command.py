@@ -157,6 +157,24 @@ def test_a_unit_without_rows_is_blank_whatever_it_searched_for(results_of, tmp_p
     assert {r["n_units"] for r in found if r["figure"].startswith("hill_q")} == {2}
 
 
+def test_all_corals_and_their_category_are_zero_in_the_same_units(results_of) -> None:
+    head = "Ledge,2024-05-19,{},slope,belt,10,1,centre_inside,{},{},{},{},{}\n"
+    rows = [
+        ("B1", "", "count", "hard coral", "Porites", 4),
+        ("B2", "", "count", "hard coral", "", 2),
+        ("B3", "", "count", "giant clam", "", 7),
+        ("B4", "Porites", "none_seen", "", "Porites", ""),  # says nothing of other corals
+    ]
+    found = results_of(BELTS + "".join(head.format(*row) for row in rows))
+    for thing in ("hard coral", "all corals"):
+        row = found["density_per_m2", thing, "slope"]
+        assert (row["estimate"], row["n_units"]) == (pytest.approx(6 / 30), 3), thing
+    named = found["density_per_m2", "Porites", "slope"]
+    assert (named["estimate"], named["n_units"]) == (pytest.approx(4 / 30), 3)
+    unnamed = found["density_per_m2", "corals without a name", "slope"]
+    assert (unnamed["estimate"], unnamed["n_units"]) == (pytest.approx(2 / 30), 3)
+
+
 def test_one_unit_has_no_interval_and_all_zero_a_limit_only(results_of) -> None:
     head = "Wall,2024-05-19,{},,belt,10,1,centre_inside,Favites,count,hard coral,Favites,{}\n"
     one = results_of(BELTS + head.format("B1", 20))["density_per_m2", "Favites", ""]

@@ -75,7 +75,6 @@ def blank_of_corals(
     Problem
         Notes: such a unit is blank for all corals, not zero.
     """
-    hard = {one.category for one in categories if one.is_hard_coral}
     listed = {one.category for one in categories}
     alike: dict[tuple[str, ...], list[PlannedUnit]] = defaultdict(list)
     for unit in units:
@@ -83,7 +82,7 @@ def blank_of_corals(
             zone = str(unit.said.get("zone", ""))
             alike[(*unit.key[:2], zone, unit.design.design)].append(unit)
     for group in alike.values():
-        says = [any(_says_corals(one, hard, listed) for one in unit.rows) for unit in group]
+        says = [any(_says_corals(one, listed) for one in unit.rows) for unit in group]
         for unit, is_said in zip(group, says, strict=True):
             if any(says) and not is_said:
                 yield Problem(
@@ -96,13 +95,13 @@ def blank_of_corals(
                 )
 
 
-def _says_corals(noted: NotedRow, hard: Collection[str], listed: Collection[str]) -> bool:
-    """Tell whether a row counts corals, or says that there was none at all."""
+def _says_corals(noted: NotedRow, listed: Collection[str]) -> bool:
+    """Tell whether a row counts corals, or categories, of which one not mentioned is 0."""
     row = noted.row
     if row.kind == "none_seen" and row.name:
         return noted.rank in ("order", "none")
     if row.category in listed:
-        return row.category in hard
+        return True
     return bool(noted.current_names) or (row.kind == "colony" and not row.category)
 
 

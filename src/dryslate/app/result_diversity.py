@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from dryslate.app.result_made import Bounds, Made
 from dryslate.app.result_settings import rng_of
 from dryslate.app.result_tallies import ALL, UNNAMED, NotedName, SampledAlike
+from dryslate.app.result_units import unseen
 from dryslate.base.quality import Flag
 from dryslate.core.survey.designs import COVER_KINDS, ROW_KINDS, Design
 from dryslate.core.survey.diversity import (
@@ -128,7 +129,9 @@ def _says(tally: UnitTally, genera: Mapping[str, float]) -> bool:
         return tally.read > 0
     if not tally.counts:
         return False
-    return bool(tally.design.searched) or (ALL in tally.counts and UNNAMED in tally.counts)
+    if tally.design.searched or unseen(tally, ALL) == 0.0:
+        return True
+    return ALL in tally.counts and UNNAMED in tally.counts
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -91,15 +91,28 @@ def unseen(tally: UnitTally, thing: str) -> float:
     """
     kind, _ = thing.split("\t")
     if thing == ALL:
-        return 0.0 if tally.counts and thing in tally.looked_for else BLANK
+        return 0.0 if _notes_all(tally) else BLANK
     if thing == UNNAMED:
-        return 0.0 if ALL in tally.counts else BLANK
+        return 0.0 if ALL in tally.counts or _notes_all(tally) else BLANK
     if kind == "name" and tally.counts.get(ALL) == 0 and UNNAMED in tally.counts:
         return 0.0  # no coral at all was seen
     if tally.design.searched and kind == "name":
         return 0.0 if tally.counts and thing in tally.looked_for else BLANK
     is_noted = any(o.startswith(f"{kind}\t") and o not in (ALL, UNNAMED) for o in tally.counts)
-    return 0.0 if is_noted else BLANK
+    has_none = kind == "name" and ALL not in tally.counts and _notes_all(tally)
+    return 0.0 if is_noted or has_none else BLANK
+
+
+def _notes_all(tally: UnitTally) -> bool:
+    """
+    Tell whether a unit would have noted any coral.
+
+    It does if it searched for all of them or noted categories: a category that it does not mention
+    is 0 there, that of corals too.
+    """
+    if tally.counts and ALL in tally.looked_for:
+        return True
+    return any(thing.startswith("category\t") for thing in tally.counts)
 
 
 def is_looked_for(tally: UnitTally, thing: str) -> bool:
