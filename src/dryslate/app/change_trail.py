@@ -59,7 +59,8 @@ def change_trail(
     visits = {visit.visit_id: visit for visit in store.visits()}
     units = {unit.unit_id: unit for unit in store.units()}
     aside = {one.photo_id for one in store.photos_set_aside()}
-    joined = [join for join in store.unit_photos() if join.photo_id not in aside]
+    used = (j for j in store.unit_photos() if j.how != "slate")
+    joined = [join for join in used if join.photo_id not in aside]
     has_rows = len(row.unit_ids) <= MOST_UNITS
     told: dict[tuple[str, str], list[TrailUnit]] = {}
     for unit_id in dict.fromkeys(row.unit_ids):

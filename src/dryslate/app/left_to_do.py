@@ -10,7 +10,7 @@ from itertools import pairwise
 from statistics import median
 from typing import TYPE_CHECKING, Any, Literal
 
-from dryslate.app.faulty_units import blank_units, faulty_units
+from dryslate.app.faulty_units import blank_units, faulty_units, open_points
 from dryslate.app.standing_names import standing_names
 
 if TYPE_CHECKING:
@@ -26,6 +26,7 @@ Kind = Literal[
     "no_unit",
     "unit_no_photos",
     "unit_blank",
+    "points_open",
     "unit_faults",
     "refused",
     "no_card",
@@ -45,6 +46,7 @@ MINUTES: Mapping[Kind, float] = {
     "no_unit": 0.1,
     "unit_no_photos": 1.0,
     "unit_blank": 5.0,
+    "points_open": 3.0,
     "unit_faults": 2.0,
     "refused": 1.0,
     "no_card": 1.5,
@@ -192,6 +194,8 @@ class _Book:
         self.blank, self.faulty = blank_units(store), faulty_units(store)
         self.joins = {join.photo_id: join for join in store.unit_photos()}
         self.corrections = {row.photo_id: row for row in store.corrections()}
+        broken = {i for i, row in self.corrections.items() if row.outcome == "unreadable"}
+        self.open_points = open_points(store, self.joins.values(), self.aside | broken)
         self.followed = {frame.photo_id for frame in store.colony_frames()}
         names = standing_names(store)
         self.status = {name.record.record_id: name.status for name in names}
@@ -280,6 +284,9 @@ class _Book:
         yield from self._item("unit_no_photos", empty)
         blank = self.blank - set(empty)
         yield from self._item("unit_blank", [u.unit_id for u in units if u.unit_id in blank])
+        yield from self._item(
+            "points_open", [u.unit_id for u in units if u.unit_id in self.open_points]
+        )
         faulty = [u.unit_id for u in units if u.unit_id in self.faulty]
         slugs = sum((self.faulty[unit_id] for unit_id in faulty), Counter[str]())
         yield from self._item("unit_faults", faulty, tuple(slugs.most_common()))

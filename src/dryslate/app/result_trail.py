@@ -128,7 +128,8 @@ def trail_of(
         )
     units = {unit.unit_id: unit for unit in store.units()}
     aside = {one.photo_id for one in store.photos_set_aside()}
-    joined = [join for join in store.unit_photos() if join.photo_id not in aside]
+    used = (j for j in store.unit_photos() if j.how != "slate")
+    joined = [join for join in used if join.photo_id not in aside]
     told = []
     for unit_id in row.unit_ids:
         noted = [one for one in store.survey_rows(unit_id) if one.row.photo_id not in aside]

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SampledUnit:
-    """A unit with how it was sampled (None: nobody said yet), its rows and its photos in use."""
+    """A unit with how it was sampled (None: not said yet), its rows and photos in use, no slate."""
 
     unit: Unit
     stated: StatedDesign | None
@@ -26,7 +26,8 @@ def sampled_of_visit(store: SurveyStore, visit_id: str) -> tuple[SampledUnit, ..
     """List the units of a visit, in the order they were made."""
     stated = {one.unit_id: one for one in store.unit_designs(visit_id)}
     aside = {one.photo_id for one in store.photos_set_aside()}
-    photos = Counter(join.unit_id for join in store.unit_photos() if join.photo_id not in aside)
+    used = (j for j in store.unit_photos() if j.how != "slate" and j.photo_id not in aside)
+    photos = Counter(join.unit_id for join in used)
     return tuple(
         SampledUnit(
             unit=unit,

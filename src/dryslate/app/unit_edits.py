@@ -82,7 +82,7 @@ def save_wish(store: SurveyStore, wish: Wish) -> Edit:
     Raises
     ------
     InputError
-        ``unit-in-use`` where a unit would go in which something was noted.
+        ``unit-in-use`` where a unit, or a photo of one, would go in which something was noted.
     """
     units = {unit.unit_id: unit for unit in store.units()}
     joins = {join.photo_id: join for join in store.unit_photos()}
@@ -154,6 +154,30 @@ def _pairs(now: Mapping[str, Row], wished: Mapping[str, Row | None]) -> Pairs[Ro
     return {key: (now.get(key), row) for key, row in wished.items() if now.get(key) != row}
 
 
+def _require_unnoted(store: SurveyStore, edit: Edit) -> None:
+    """Refuse to take a photo out of a unit in which something is noted of it."""
+    leaving: dict[str, set[str]] = {}
+    for photo_id, (before, after) in edit.photos.items():
+        if before is None or before.unit_id is None:
+            continue
+        if after is None or after.unit_id != before.unit_id:
+            leaving.setdefault(before.unit_id, set()).add(photo_id)
+    names = {unit.unit_id: unit for unit in store.units()} if leaving else {}
+    for unit_id, ids in leaving.items():
+        if not store.has_survey_rows(unit_id):
+            continue
+        unit = unit_words(names[unit_id])
+        noted = {one.row.photo_id for one in store.survey_rows(unit_id)}
+        for photo_id in sorted(ids & noted):
+            photo = store.photo(photo_id)
+            file = photo.files[0].original_name if photo is not None else photo_id
+            raise InputError(
+                "unit-in-use",
+                f"{file}: what is noted of it is of {unit}, so it stays there.",
+                "Put it to that unit by hand, or set it aside where it should not count.",
+            )
+
+
 def _write(store: SurveyStore, edit: Edit) -> None:
     """Save in an order in which nothing refers to what is not there, in one transaction."""
     gone = [before for before, after in edit.units.values() if before and after is None]
@@ -165,6 +189,7 @@ def _write(store: SurveyStore, edit: Edit) -> None:
                 f"How {unit_words(old)} was sampled is stored, so it cannot be taken out.",
                 "Keep the unit and change its name, or put its photos to another by hand.",
             )
+    _require_unnoted(store, edit)
     with store.write():
         for _, unit in edit.units.values():
             if unit is not None:

@@ -30,6 +30,10 @@ SENTENCES: dict[str, tuple[str, str]] = {
         N_("unit in which nothing is noted, and not that nothing was seen"),
         N_("units in which nothing is noted, and not that nothing was seen"),
     ),
+    "points_open": (
+        N_("unit in which not all points are named"),
+        N_("units in which not all points are named"),
+    ),
     "unit_faults": (
         N_("unit whose notes do not add up"),
         N_("units whose notes do not add up"),
@@ -69,6 +73,7 @@ BUTTONS: dict[str, str] = {
     "no_unit": N_("Put them to units"),
     "unit_no_photos": N_("Look at the first"),
     "unit_blank": N_("Type the first"),
+    "points_open": N_("Go on with the first"),
     "unit_faults": N_("Look at the first"),
     "unreadable": N_("Look at the first"),
     "no_card": N_("Look at the first"),
@@ -115,6 +120,7 @@ def address_of(item: LeftItem, visit_id: str) -> str:
         "unit_no_name": f"/units/{item.first}",
         "unit_no_photos": f"/units/{item.first}",
         "unit_blank": f"/records/units/{item.first}",
+        "points_open": f"/records/points/{item.first}",
         "unit_faults": f"/records/units/{item.first}",
         "no_unit": f"/photos?visit={visit}&show=no_unit",
         "no_name": f"/corals/{item.first}/name",

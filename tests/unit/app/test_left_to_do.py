@@ -166,6 +166,26 @@ def test_units_that_are_blank_or_do_not_add_up_are_left(memory_store, dive) -> N
     assert found["unit_faults"].reasons == (("intercepts-gap", 1),)
 
 
+def test_units_whose_points_are_not_all_named_are_left(memory_store, dive) -> None:
+    store, who, now = memory_store, "Ines Varro", "2024-05-19T12:00:00Z"
+    dive.add_visit(store)
+    ids = dive.add_photos(store, [("a", 0), ("b", 1), ("blurred", 2), ("torn", 3)])
+    start_unit(store, dive.VISIT, UnitWords(name="P1"), who, ids)
+    set_aside(store, [ids[2]], ("blurred", ""), (who, now))
+    torn = {"key": "k", "result": {}, "geometry": {}, "colour": {}, "outcome": "unreadable"}
+    store.save_correction(CorrectionRow(photo_id=ids[3], **torn))
+    (unit,) = store.units()
+    points = UnitDesign(design="photo_points", n_points=2, point_rule="random", seed=1)
+    words = {"unit_id": unit.unit_id, "design": points, "list_version": None, "observer": who}
+    store.save_unit_design(StatedDesign(**words, stated_at=now))
+    assert "points_open" not in kinds_of(store)  # blank, which is said already
+    for n, photo_id in enumerate((ids[0], ids[0], ids[1], ids[1]), start=1):
+        row = SurveyRow(kind="point", category="sand", photo_id=photo_id, x_px=n, y_px=n)
+        said = {"unit_id": unit.unit_id, "row": row, "observer": who}
+        store.save_survey_rows([NotedRow(**said, noted_at=now)])
+        assert ("points_open" in kinds_of(store)) == (n < 4)
+
+
 def test_visit_on_which_tagged_colonies_were_photographed_has_its_corals(
     memory_store, dive
 ) -> None:

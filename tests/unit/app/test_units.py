@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from dryslate.app.set_aside import set_aside, standing_photos, take_back
-from dryslate.app.survey_records import StatedDesign
+from dryslate.app.survey_records import NotedRow, StatedDesign
 from dryslate.app.unit_edits import save_edit
 from dryslate.app.unit_list import find_unit, list_units
 from dryslate.app.unit_words import UnitWords
@@ -25,7 +25,7 @@ from dryslate.app.units import (
     unmark_slates,
 )
 from dryslate.base.errors import InputError
-from dryslate.core.survey.designs import UnitDesign
+from dryslate.core.survey.designs import SurveyRow, UnitDesign
 
 NOW = "2024-05-19T12:00:00Z"
 WHO = "Ines Varro"
@@ -280,6 +280,29 @@ def test_unit_whose_sampling_is_stated_is_not_taken_out(store, ids) -> None:
         assert state(store) == before
     unmark_slates(store, [ids["s1"]])
     assert unnamed in {u.unit_id for u in store.units()}
+
+
+def test_a_photo_of_which_something_is_noted_stays_in_its_unit(store, ids) -> None:
+    mark_slates(store, [ids["s1"]], T1, WHO)
+    mark_slates(store, [ids["s2"]], UnitWords(name="T2"), WHO)
+    (one, two) = (unit.unit_id for unit in store.units())
+    move_photos(store, [ids["a"], ids["b"]], one)
+    points = UnitDesign(design="photo_points", n_points=1, point_rule="random", seed=1)
+    words = {"design": points, "list_version": None, "observer": WHO, "stated_at": NOW}
+    store.save_unit_design(StatedDesign(unit_id=one, **words))
+    row = SurveyRow(kind="point", category="sand", photo_id=ids["a"], x_px=5.0, y_px=5.0)
+    store.save_survey_rows([NotedRow(unit_id=one, row=row, observer=WHO, noted_at=NOW)])
+    before = state(store)
+    for tried in (
+        lambda: move_photos(store, [ids["a"], ids["b"]], two),
+        lambda: move_photos(store, [ids["a"]], None),
+        lambda: mark_slates(store, [ids["a"]], UnitWords(name="T3"), WHO),
+    ):
+        with pytest.raises(InputError, match=r"a\.JPG: what is noted of it is of transect T1"):
+            tried()
+        assert state(store) == before
+    move_photos(store, [ids["b"]], two)
+    move_photos(store, [ids["a"]], one)
 
 
 def test_photos_are_set_aside_with_a_reason_and_taken_back(store, ids) -> None:

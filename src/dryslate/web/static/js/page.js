@@ -31,7 +31,7 @@ export function say(problems, kind = "stop") {
       const line = document.createElement("p");
       line.className = kind;
       const strong = document.createElement("b");
-      strong.textContent = problem.message;
+      strong.textContent = problem.place ? `${problem.place}${problem.colon ?? ": "}${problem.message}` : problem.message;
       if (problem.lang) line.lang = problem.lang;
       line.append(strong, " ", problem.fix ?? "", " ");
       if (problem.slug) {

@@ -142,6 +142,7 @@ export class Points {
         this.#note(this.#tool.texts.move, earlier);
         this.#tool.changed(this.points, true);
       },
+      tapped: (at) => this.#clicked(at),
       focused: (self) => { this.#chosen = i; this.loupe.show(self.xy); },
     });
     made.element.addEventListener("blur", () => { if (this.#isFull) this.loupe.hide(); });
