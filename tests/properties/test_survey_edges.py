@@ -331,3 +331,9 @@ def test_zones_that_are_all_full_are_full_whatever_their_weights() -> None:
     site = estimate_site(dict.fromkeys(weights, zone), weights, is_fraction=True, what="x")
     sound(site, most=1.0)
     assert site.estimate == 1.0
+
+
+def test_a_zone_without_end_has_no_weight() -> None:
+    zone = estimate_point_cover([20, 30], [50, 50], AREA)
+    with pytest.raises(InputError, match="cannot be used"):
+        estimate_site({"a": zone, "b": zone}, {"a": math.inf, "b": 1.0}, is_fraction=True, what="x")
