@@ -83,6 +83,22 @@ def test_card_measures_itself_in_a_process_of_its_own(
         assert told["length_mm_u"] == pytest.approx(np.sqrt(np.sum(np.square(parts))))
 
 
+@pytest.mark.parametrize("first", [0, 1, 2, 3])
+def test_corners_must_begin_at_the_cards_own_top_left(
+    photo: Path, corners: np.ndarray, first: int
+) -> None:
+    """Begun at the next corner, 150 mm would be taken for 100."""
+    given = [xy(p) for p in np.roll(corners, -first, axis=0)]
+    words = ("--between", xy(corners[0]), xy(corners[1]), "--in-plane", "--json")
+    result = run("measure", photo, "--corners", *given, "--card", "field", *words)
+    if first == 0:
+        (told,) = documents(result)
+        assert told["length_mm_lo95"] <= 150.0 <= told["length_mm_hi95"]
+    else:
+        assert result.exit_code == 1
+        assert getattr(result.exception, "slug", "") == "corners-turned"
+
+
 def test_points_are_those_of_the_upright_photo(
     tmp_path: Path, card_photos: ModuleType, corners: np.ndarray
 ) -> None:

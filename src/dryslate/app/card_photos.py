@@ -24,6 +24,7 @@ from dryslate.core.card.finding import find_cards, find_target24
 from dryslate.core.card.found import CardSamples, FoundCard
 from dryslate.core.card.likeness import find_by_picture
 from dryslate.core.card.patches import sample_card
+from dryslate.core.card.proof import require_unturned
 from dryslate.core.colour.characterise import (
     PatchValue,
     join_photos,
@@ -122,6 +123,7 @@ def find_one(
     found: FoundCard | None = None
     if len(corners_px):
         found = find_from_corners(photo.coded, card, np.array(corners_px, dtype=np.float64))
+        require_unturned(photo.coded, found)
     elif card.markers:
         cards = find_cards(photo.coded, [card]).cards
         found = cards[0] if cards else None

@@ -20,6 +20,7 @@ from dryslate.core.card.definition import CardDefinition
 from dryslate.core.card.finding import find_cards
 from dryslate.core.card.found import CardSamples, CardSearch, FoundCard
 from dryslate.core.card.patches import sample_card
+from dryslate.core.card.proof import require_unturned
 from dryslate.core.colour.correction import Correction, correct_linear
 from dryslate.core.colour.difference import ciede2000
 from dryslate.core.colour.fit import ColourFit, fit_colour
@@ -133,6 +134,7 @@ def find_in_photo(pixels: NDArray[Any], photo: DecodedPhoto, job: CorrectJob) ->
             np.array(corners, dtype=np.float64),
             corner_u_px=job.settings.corner_u_px,
         )
+        require_unturned(eight_bit_view(pixels, photo.linear_lut)[0], found)
         return CardSearch(cards=(found,), other_markers=())
     coded, lut = eight_bit_view(pixels, photo.linear_lut)
     search = CardSearch(cards=(), other_markers=())

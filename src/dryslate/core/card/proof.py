@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import combinations
 
 import numpy as np
+from numpy.typing import NDArray
 
-from dryslate.core.arrays.homography import apply_homography
-from dryslate.core.card.channel import Channel
+from dryslate.base.errors import InputError
+from dryslate.core.arrays.homography import apply_homography, fit_homography
+from dryslate.core.card.channel import Channel, split_channel
 from dryslate.core.card.definition import Patch
 from dryslate.core.card.found import FloatArray, FoundCard
 
 MIN_STEP_L = 12.0
 MIN_PAIRS = 4
+NOT_SO = 0.75
+"""A card whose greys stand in the right order in a smaller share of pairs may lie otherwise."""
+SURELY_SO = 0.95
 
 
 def _median_in(channel: Channel, card_to_px: FloatArray, patch: Patch) -> float | None:
@@ -58,3 +64,42 @@ def score_lightness_order(channel: Channel, found: FoundCard) -> float | None:
     if len(pairs) < MIN_PAIRS:
         return None
     return float(np.mean([p > 0 for p in pairs]))
+
+
+def require_unturned(img_coded: NDArray[np.uint8], found: FoundCard) -> None:
+    """
+    Refuse corners given by hand that begin at another one than the card's own top left.
+
+    Parameters
+    ----------
+    img_coded : ndarray of uint8, shape (h, w, 3)
+        Upright photo.
+    found : FoundCard
+        Placed by its four corners.
+
+    Raises
+    ------
+    InputError
+        ``corners-turned`` where the greys are out of order as the corners were given, and in order
+        when another corner is the first: the long side would be the short one.
+    """
+    channel = split_channel(img_coded, n_levels=1)
+    as_given = score_lightness_order(channel, found)
+    if as_given is None or as_given >= NOT_SO:
+        return
+    for first in range(1, 4):
+        corners = np.roll(found.corners_px, -first, axis=0)
+        turned = replace(
+            found,
+            corners_px=corners,
+            points_px=corners,
+            card_to_px=fit_homography(found.points_mm, corners),
+        )
+        score = score_lightness_order(channel, turned)
+        if score is not None and score >= SURELY_SO:
+            raise InputError(
+                "corners-turned",
+                "The four corners begin at the wrong one: the card's greys would be out of order.",
+                "Give them clockwise from the card's own top left, as its picture shows it: "
+                "dryslate card picture.",
+            )
