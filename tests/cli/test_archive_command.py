@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 import uuid
 import zipfile
 from pathlib import Path
@@ -169,6 +170,24 @@ def test_our_own_check_finds_nothing_that_stands_against_it(made) -> None:
     assert found["is_sound"]
     assert [p for p in found["problems"] if p["severity"] == "error"] == []
     assert "Fit to publish" in run("archive", "check", made[0]).stdout
+    assert found["has_licence"]
+
+
+def test_check_names_what_is_empty_and_a_licence_that_is_missing(made, tmp_path) -> None:
+    bare = tmp_path / "bare.zip"
+    with zipfile.ZipFile(made[0]) as old, zipfile.ZipFile(bare, "w") as new:
+        for name in old.namelist():
+            data = old.read(name)
+            if name == "eml.xml":
+                data = re.sub(rb"<(intellectualRights|licensed)>.*?</\1>", b"", data, flags=re.S)
+            new.writestr(name, data)
+    said = run("archive", "check", bare).stdout
+    assert "Fit to publish" not in said
+    assert "no licence is stated" in said
+    empty = json.loads(run("archive", "check", bare, "--json").stdout)["empty"]
+    n = sum(not row["measurementTypeID"] for row in table(bare, "extendedmeasurementorfact"))
+    told = {(one["file"], one["term"]): one["n"] for one in empty}
+    assert told["extendedmeasurementorfact.txt", "measurementTypeID"] == n > 0
 
 
 def test_same_records_give_the_same_bytes_and_identifiers(project, made) -> None:

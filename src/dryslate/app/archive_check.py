@@ -63,12 +63,18 @@ class ArchiveCheck:
     problems : list of Problem
     n_more : Counter
         Faults that were counted and not told, by kind, file and column.
+    n_empty : Counter
+        Empty cells of strongly recommended terms, by file and term.
+    has_licence : bool
+        Whether the file that describes the data states one.
     """
 
     name: str
     n_rows: dict[str, int] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
     n_more: Counter[tuple[str, str, str]] = field(default_factory=Counter)
+    n_empty: Counter[tuple[str, str]] = field(default_factory=Counter)
+    has_licence: bool = False
     _told: Counter[tuple[str, str, str]] = field(default_factory=Counter)
 
     @property
@@ -109,6 +115,10 @@ class ArchiveCheck:
                 {"slug": slug, "file": file, "column": column, "n": n}
                 for (slug, file, column), n in self.n_more.items()
             ],
+            "empty": [
+                {"file": file, "term": term, "n": n} for (file, term), n in self.n_empty.items()
+            ],
+            "has_licence": self.has_licence,
         }
 
 
@@ -188,6 +198,9 @@ def _metadata(files: ZipFiles, name: str | None, found: ArchiveCheck) -> None:
         return
     root = _xml(files, name, found)
     if root is not None:
+        found.has_licence = any(
+            root.find(f"dataset/{name}") is not None for name in ("intellectualRights", "licensed")
+        )
         for slug, message in eml_faults(root):
             found.add(slug, message, file=name)
 
@@ -200,6 +213,7 @@ class _Columns:
     constants: Mapping[str, str]
     names: Mapping[int, str]
     required: list[tuple[int, str]]
+    wanted: list[tuple[int, str]]
     checks: list[tuple[int, str, Callable[[str], str]]]
 
 
@@ -248,12 +262,17 @@ def _columns(called: str, table: MetaFile) -> _Columns:
         for term, index in at.items()
         if term in _CHECKS and called
     ]
-    required = [
-        (at[term.iri], term.term)
-        for term in terms.values()
-        if term.level == "required" and term.iri in at and term.iri not in constants
-    ]
-    return _Columns(at=at, constants=constants, names=names, required=required, checks=checks)
+    required, wanted = (
+        [
+            (at[term.iri], term.term)
+            for term in terms.values()
+            if term.level == level and term.iri in at and term.iri not in constants
+        ]
+        for level in ("required", "strongly recommended")
+    )
+    return _Columns(
+        at=at, constants=constants, names=names, required=required, wanted=wanted, checks=checks
+    )
 
 
 class _Rows:
@@ -321,6 +340,9 @@ class _Rows:
         for index, name in self.columns.required:
             if not cells[index].strip():
                 self.found.add("archive-cell-empty", f"{name} is required", self.file, number, name)
+        for index, name in self.columns.wanted:
+            if not cells[index]:
+                self.found.n_empty[self.file, name] += 1
         for index, name, check in self.columns.checks:
             value = cells[index]
             fault = check(value) if value else ""
@@ -465,7 +487,11 @@ _CHECKS: Mapping[str, Callable[[str], str]] = {
 
 
 def told_more(found: ArchiveCheck) -> Iterator[str]:
-    """Say in words what was counted and not told."""
+    """Say in words what was counted and not told, and what others will miss."""
     for (slug, file, column), n in found.n_more.items():
         where = f"{file}, column {column}" if column else file
         yield f"{where}: {n} more of the kind {slug}"
+    for (file, term), n in found.n_empty.items():
+        yield f"strongly recommended: {file}, {term} is empty in {n} of {found.n_rows[file]} rows"
+    if not found.has_licence:
+        yield "no licence is stated: whoever wants to use the data has to ask"

@@ -440,10 +440,8 @@ def _words(work: _Work) -> EmlWords:
     sensitive = _sensitive(work)
     notes = []
     if sensitive:
-        notes.append(
-            f"Positions of {len(sensitive)} sensitive sites are coarsened; exact positions are "
-            "withheld."
-        )
+        sites = "1 sensitive site" if len(sensitive) == 1 else f"{len(sensitive)} sensitive sites"
+        notes.append(f"Positions of {sites} are coarsened; exact positions are withheld.")
     return EmlWords(
         package_id=work.ids.of("archive", "darwin core"),
         title=work.gate.text("title", facts.get("title", "")) or "Coral reef survey",

@@ -12,6 +12,7 @@ from typing import Any, Literal
 from dryslate.base.errors import InputError
 from dryslate.base.problems import Problem
 from dryslate.core.survey.designs import SurveyRow, UnitDesign
+from dryslate.formats.table_csv import NumberText
 
 UNIT_KEY = ("site", "date", "unit")
 UNIT_FIELDS = (
@@ -175,7 +176,7 @@ def _read_number(
 ) -> tuple[float | int | None, Problem | None]:
     """Read a number with the mapping's decimal sign, and no other."""
     other = "," if mapping.decimal == "." else "."
-    if other in text:
+    if other in text and not isinstance(text, NumberText):
         return None, _problem(
             "cell-decimal",
             place,
@@ -197,7 +198,8 @@ def _read_number(
 
 def _read_date(text: str, mapping: ImportMapping, place: str) -> tuple[str | None, Problem | None]:
     """Read a date in the mapping's order; ISO dates are read in any."""
-    parts = re.fullmatch(r"(\d+)[-./ ](\d+)[-./ ](\d+)", text)
+    day = re.sub(r"(?<=^\d{4}-\d\d-\d\d)T[\d:.]+$", "", text)  # a workbook's day with a time
+    parts = re.fullmatch(r"(\d+)[-./ ](\d+)[-./ ](\d+)", day)
     if parts:
         numbers = [int(part) for part in parts.groups()]
         is_iso = len(parts[1]) == 4

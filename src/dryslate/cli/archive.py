@@ -168,4 +168,7 @@ def _show_checked(found: ArchiveCheck) -> None:
         print_problem(problem)
     for line in told_more(found):
         print_text(line)
-    print_text("Fit to publish." if found.is_sound else "Not fit to publish as it is.")
+    if found.is_sound and not found.has_licence:
+        print_text("Nothing stands against the standard; state a licence before it is published.")
+    else:
+        print_text("Fit to publish." if found.is_sound else "Not fit to publish as it is.")

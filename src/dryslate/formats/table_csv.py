@@ -16,6 +16,12 @@ _ROWS_AT_ONCE = 1000
 _STARTS_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
+class NumberText(str):
+    """A number that a workbook holds as one, with a point: its tables' decimal sign is of texts."""
+
+    __slots__ = ()
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Table:
     """
@@ -83,7 +89,10 @@ def table_of(
     InputError
         ``table-empty``, ``table-column-twice``.
     """
-    kept = [(k, [cell.strip() for cell in cells]) for k, cells in lines]
+    kept = [
+        (k, [cell if isinstance(cell, NumberText) else cell.strip() for cell in cells])
+        for k, cells in lines
+    ]
     kept = [(k, cells) for k, cells in kept if any(cells)]
     if not kept:
         raise InputError("table-empty", f"{name}: the table is empty.")

@@ -10,7 +10,7 @@ from typing import Any
 
 from dryslate.base.errors import InputError
 from dryslate.base.problems import Problem
-from dryslate.formats.table_csv import Table, table_of
+from dryslate.formats.table_csv import NumberText, Table, table_of
 
 LARGEST_BYTES = 200 << 20
 """Workbooks that unpack to more are refused: a small file can unpack to gigabytes."""
@@ -119,7 +119,7 @@ def _text(value: object) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, float):
-        return repr(int(value)) if value.is_integer() else repr(value)
+        return repr(int(value)) if value.is_integer() else NumberText(repr(value))
     if isinstance(value, datetime.datetime):
         is_day = value.time() == datetime.time()
         return value.date().isoformat() if is_day else value.isoformat()
