@@ -130,6 +130,14 @@ def test_enter_in_a_field_of_the_bar_does_what_its_line_says(server_of, open_pag
     page.locator("#new-unit").press("Enter")
     page.locator(".strip .band", has_text="Q9").wait_for()
     assert units_of(trip) == {"Q9": [5]}
+    link(page, 7).focus()
+    page.keyboard.press("u")
+    page.locator("#new-unit").fill("q9")
+    page.locator("#new-unit").press("Enter")
+    page.locator("#bar-said", has_text="unit-name-taken").wait_for()
+    assert not page.locator("#tool-unit").evaluate("(tool) => tool.open")  # it lay over the words
+    page.expected_errors[:] = [e for e in page.expected_errors if "409" not in e]
+    page.keyboard.press("Escape")
     box = link(page, 6).locator("xpath=..").get_by_role("checkbox")
     box.check()
     box.press("Enter")

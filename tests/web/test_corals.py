@@ -352,7 +352,9 @@ def test_coral_in_hand_is_shown_so_to_others_who_may_take_it_over(client_of, own
     assert hand.other(record_id, "Tomo Halle").observer == "Ines Varro"
     assert hand.take(record_id, "Tomo Halle").observer == "Ines Varro"
     assert hand.take(record_id, "Tomo Halle", by_force=True) is None
-    assert "in hand" in pages.get(f"/corals/{record_id}/name").text
+    html = pages.get(f"/corals/{record_id}/name").text
+    assert "in hand" in html
+    assert "for 0 minutes" not in html
     assert pages.post(f"/corals/{record_id}/take-over").status_code == 303
     assert pages.post(f"/corals/{record_id}/let-go", json={}).json() == {"done": True}
     assert hand.other(record_id, "Tomo Halle") is None

@@ -71,7 +71,11 @@ async function send(from, button) {
   const said = document.getElementById("bar-said") ?? document.getElementById("said");
   said.replaceChildren();
   if (!answer) return say([{ message: form.dataset.lost }]);
-  if (!answer.ok) { said.innerHTML = html; return; }
+  if (!answer.ok) { // what was typed stays; an open tool would lie over what is said
+    said.innerHTML = html;
+    for (const tool of form?.querySelectorAll("details") ?? []) tool.open = false;
+    return;
+  }
   if (from === form) {
     for (const box of boxes()) box.checked = false;
     every.checked = false;
