@@ -99,6 +99,26 @@ def test_corners_must_begin_at_the_cards_own_top_left(
         assert getattr(result.exception, "slug", "") == "corners-turned"
 
 
+@pytest.mark.parametrize("stated", [2, 5000])
+def test_a_focal_length_that_cannot_be_is_not_believed(
+    tmp_path: Path, card_photos: ModuleType, corners: np.ndarray, stated: int
+) -> None:
+    """Else the camera would stand so far away, or so near, that no distance off the card counts."""
+    path = tmp_path / "odd.jpg"
+    card_photos.save_photo(card_photos.Plan(focal_mm=stated / 1.5), path)
+    words = ("--between", xy(corners[0]), xy(corners[1]), "--port", "none", "--json")
+    off = ("--off-plane-mm", "30", "--off-plane-mm-u", "1")
+    (told,) = documents(run("measure", path, *words, *off))
+    assert "focal_unknown" in told["flags"]
+    assert "lens-focal-odd" in [p["slug"] for p in told["problems"]]
+    # straight from the front: H / (H - h) with H = f · 150 mm / 620 px and f of 13 to 79 mm
+    f_px = np.array([13.0, 79.0]) / 43.27 * np.hypot(1500, 1000)
+    true = 150.0 * (1.0 - 30.0 / (f_px * 150.0 / 620.0))
+    assert told["length_mm_lo95"] < true[1]
+    assert told["length_mm_hi95"] > true[0]
+    assert told["length_mm_hi95"] - told["length_mm_lo95"] > 5.0
+
+
 def test_points_are_those_of_the_upright_photo(
     tmp_path: Path, card_photos: ModuleType, corners: np.ndarray
 ) -> None:

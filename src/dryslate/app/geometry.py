@@ -25,6 +25,9 @@ from dryslate.core.scale.plane import (
     plane_to_dict,
 )
 
+SHORTEST_MM, LONGEST_MM = 7.0, 300.0
+"""Focal lengths (35 mm equivalent) that are believed: from fisheyes to long macro lenses."""
+
 
 def lens_of(
     metadata: PhotoMetadata,
@@ -66,8 +69,24 @@ def lens_of(
                     fix=error.fix,
                 ),
             )
+    focal = metadata.focal_35mm_mm
+    if focal is not None and not SHORTEST_MM <= focal <= LONGEST_MM:
+        problems = (*problems, _odd_focal(focal))
+        focal = None
     under_water = port != "none"
-    return lens_prior(metadata.focal_35mm_mm, image_size_px, under_water, port), problems
+    return lens_prior(focal, image_size_px, under_water, port), problems
+
+
+def _odd_focal(focal_35mm_mm: float) -> Problem:
+    """Say that a focal length is not believed: it would put the camera where it cannot be."""
+    return Problem(
+        slug="lens-focal-odd",
+        severity="warning",
+        place="lens",
+        message=f"The file states a focal length of {focal_35mm_mm:g} mm (35 mm equivalent), which "
+        f"is not believed ({SHORTEST_MM:g} to {LONGEST_MM:g} mm are); it is taken as not stated.",
+        fix="Calibrate the lens (dryslate lens).",
+    )
 
 
 def plane_of(found: FoundCard, image_size_px: tuple[int, int], lens: Lens | LensPrior) -> Plane:
