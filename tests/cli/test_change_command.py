@@ -179,6 +179,7 @@ def test_one_control_and_one_impact_site_give_the_contrast_alone(project) -> Non
     assert row["estimate"] == pytest.approx(wall - ledge)
     assert (row["lo95"], row["p"], row["reading"]) == (None, None, "not_known")
     assert "one_site_each" in row["flags"]
+    assert "Wall less Ledge (line_intercept)" in run("change", folder, *words).stdout
 
 
 def test_control_and_impact_need_each_other_and_a_day(project) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import shutil
+from datetime import datetime
 from pathlib import Path
 
 import pytest
@@ -295,6 +296,41 @@ def test_template_filled_in_comes_back(design, project: Path, tmp_path: Path) ->
     assert noted.row.kind == rows["kind"]
     listed = json.loads(run("records", "list", project, "--json").stdout)["units"]
     assert [(u["unit"], u["design"], u["n_rows"]) for u in listed] == [("U1", design, 1)]
+
+
+def test_numbers_of_a_workbook_are_numbers_whatever_the_decimal_sign(project, tmp_path) -> None:
+    book = Workbook()
+    page = book.active
+    page.append(
+        [
+            "site",
+            "date",
+            "unit",
+            "design",
+            "length_m",
+            "width_m",
+            "edge_rule",
+            "kind",
+            "name",
+            "longest_cm",
+        ]
+    )
+    for day, length, width in (
+        (datetime(2024, 5, 19, 9, 30), 10.5, "1,5"),
+        ("19/05/2024", 10.5, 1.5),
+    ):
+        page.append(
+            ["A", day, 1, "belt", length, width, "centre_inside", "colony", "Porites", "7,5"]
+        )
+    path, mapping = tmp_path / "belts.xlsx", tmp_path / "m.toml"
+    book.save(path)
+    mapping.write_text('decimal = ","\ndate_order = "day month year"\n', "utf-8")
+    words = ("records", "import", project, path, *WHO, "--mapping", mapping, "--save", "--json")
+    told = json.loads(run(*words).stdout)
+    assert (told["n_stored"], told["n_units"]) == (2, 1), told["problems"]
+    designs, rows, *_ = stored(project)
+    assert designs[0].design.searched_m2 == 15.75
+    assert [one.row.longest_cm for one in rows] == [7.5, 7.5]
 
 
 def test_merged_cells_and_formulas_are_told_by_cell(project: Path, tmp_path: Path) -> None:

@@ -106,9 +106,12 @@ def _show(found: Changes) -> None:
     print_text(
         f"{found.n_tests} tests. Some of many differ by chance: read p adjusted for all of them."
     )
+    from dryslate.app.change_words import LESS
+
     last = None
     for row in found.rows:
-        where = " ".join(p for p in (row.site, row.zone, f"({row.design})") if p)
+        site = row.site.replace(f"; {LESS}; ", f" {LESS} ")
+        where = " ".join(p for p in (site, row.zone, f"({row.design})") if p)
         if where != last:
             print_text(where)
             last = where
