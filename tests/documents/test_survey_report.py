@@ -226,6 +226,9 @@ def test_some_sites_visits_and_parts_only(trip: Path, tmp_path: Path) -> None:
     first = Cells((tmp_path / "r.html").read_text("utf-8"))
     assert len([name for name in first.rows if name.startswith("unit-")]) == 4
     assert not [name for name in first.rows if name.startswith("change-")]
+    said = (tmp_path / "r.html").read_text("utf-8")
+    assert "Change: shown in the report of all visits alone." in said
+    assert "no site was surveyed twice" not in said
 
 
 def test_a_name_that_ends_as_the_paper_does_overwrites_nothing(trip: Path, tmp_path: Path) -> None:

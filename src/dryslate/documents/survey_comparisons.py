@@ -48,6 +48,8 @@ def change_section(report: SurveyReport, speech: Speech) -> Section:
         [row for row in changes.rows if row.estimate is not None]
         for changes in (report.changes, report.named_changes)
     )
+    if not rows and not named and report.choice.dates:
+        return [], [speech.say("Change: shown in the report of all visits alone.")]
     if not rows and not named:
         return [], [speech.say("Change: no site was surveyed twice in the same way.")]
     blocks = [
