@@ -11,6 +11,12 @@ from types import ModuleType
 from typing import Any
 
 import pytest
+from hypothesis import HealthCheck, settings
+
+settings.register_profile(
+    "any machine", deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.load_profile("any machine")  # a slow hour is no fault of what is tested
 
 ROOT = Path(__file__).resolve().parent.parent
 

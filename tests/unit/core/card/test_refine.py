@@ -113,7 +113,7 @@ def test_light_that_slopes_over_the_marker_does_not_move_it() -> None:
 
 
 @given(st.lists(st.floats(-30, 230), min_size=8, max_size=8))
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 def test_nonsense_corners_give_none_or_something_finite(numbers: list[float]) -> None:
     channel = split_channel(photo(1.0, 0.003), n_levels=1)
     fit = refine_marker(channel, CELLS, np.reshape(numbers, (4, 2)))

@@ -83,7 +83,7 @@ def test_units_of_area_do_not_matter() -> None:
     assert other.p == pytest.approx(one.p)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=60)
 @given(
     st.lists(st.tuples(st.integers(0, 40), st.integers(0, 40)), min_size=2, max_size=8),
     st.booleans(),
