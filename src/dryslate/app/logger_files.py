@@ -46,7 +46,8 @@ def join_parts(parts: Sequence[LoggerPart]) -> tuple[LoggerReadings, tuple[Probl
     Returns
     -------
     (LoggerReadings, tuple of Problem)
-        A time that stands in two files counts once. ``logger-files-overlap`` for every two files
+        A time that stands in two files counts once. Notes are those of the files, and
+        ``logger-files-overlap`` for every two files
         that overlap; a warning where one of them has readings there at times that the other lacks.
 
     Raises
@@ -55,8 +56,9 @@ def join_parts(parts: Sequence[LoggerPart]) -> tuple[LoggerReadings, tuple[Probl
         ``logger-files-zones``; ``logger-files-differ`` where two files read otherwise at the same
         time; ``heat-readings-unusable`` where times of a file do not rise.
     """
+    said = tuple(note for one in parts for note in one.read.notes)
     if len(parts) == 1:
-        return parts[0].read, ()
+        return parts[0].read, said
     for one in parts:
         back = np.flatnonzero(np.diff(one.read.times) < ONE_SECOND)
         if back.size:
@@ -94,7 +96,7 @@ def join_parts(parts: Sequence[LoggerPart]) -> tuple[LoggerReadings, tuple[Probl
     joined = LoggerReadings(
         times=times[kept], readings_c=readings[kept], zone=parts[0].read.zone, problems=()
     )
-    return joined, notes
+    return joined, said + notes
 
 
 def _overlap(first: LoggerPart, second: LoggerPart) -> list[Problem]:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from dryslate.app.logger_times import DateOrder, find_order, to_iso
 from dryslate.base.errors import InputError, SettingsError
 from dryslate.base.problems import Problem
 from dryslate.core.health.heat import (
@@ -44,12 +45,15 @@ class LoggerReadings:
         Of the logger's clock.
     problems : tuple of Problem
         Cells that cannot be read; with any of them nothing is worked out.
+    notes : tuple of Problem
+        What the reading rests on: the order of day and month that the file tells.
     """
 
     times: DayArray
     readings_c: FloatArray
     zone: timedelta
     problems: tuple[Problem, ...]
+    notes: tuple[Problem, ...] = ()
 
 
 def zone_of(text: str) -> timedelta:
@@ -102,10 +106,10 @@ def read_logger(table: Table, columns: tuple[str, str], zone: timedelta | None) 
         )
     at, of = (table.columns.index(name) for name in columns)
     times, readings, problems = [], [], list(table.problems)
-    clock = zone
+    clock, dates = zone, find_order([cells[at] for _, cells in table.rows])
     for k, cells in table.rows:
         try:
-            when, clock_here = _moment(cells[at], zone)
+            when, clock_here = _moment(to_iso(cells[at], dates.order), zone)
             reading = float(cells[of].replace(",", ".")) if cells[of] else math.nan
             if math.isinf(reading):
                 raise ValueError("infinite")
@@ -126,6 +130,28 @@ def read_logger(table: Table, columns: tuple[str, str], zone: timedelta | None) 
         readings_c=np.array(readings, np.float64),
         zone=clock or timedelta(0),
         problems=tuple(problems),
+        notes=_order_note(table, at, dates),
+    )
+
+
+def _order_note(table: Table, at: int, dates: DateOrder) -> tuple[Problem, ...]:
+    """Say in which order dates were read, and which row tells."""
+    if dates.order is None or dates.shown_by is None:
+        return ()
+    k, cells = table.rows[dates.shown_by]
+    text = cells[at]
+    if dates.order == "dmy":
+        message = f"dates are read as day, month, year: {text} can be nothing else"
+    else:
+        message = f"dates are read as month, day, year: {text} can be nothing else"
+    return (
+        Problem(
+            slug="logger-dates-order",
+            severity="note",
+            place=f"{table.name}, row {k}, {table.columns[at]}",
+            message=message,
+            fix="Nothing, if that is how this logger writes them.",
+        ),
     )
 
 
@@ -232,7 +258,8 @@ def _moment(text: str, zone: timedelta | None) -> tuple[datetime, timedelta]:
         raise InputError(
             "logger-cell-unreadable",
             f"not a time: {text}",
-            "Write times like 2024-01-31T14:30+10:00.",
+            "Write times like 2024-01-31T14:30+10:00, or with day and month in an order that some "
+            "date of the file tells by a number over 12.",
         ) from error
     raise InputError(
         "logger-time-no-zone",

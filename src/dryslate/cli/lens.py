@@ -10,7 +10,13 @@ import typer
 
 from dryslate import wiring
 from dryslate.cli.photo_limit import LARGEST_MP, LargestMp
-from dryslate.cli.render import print_json, print_problem, print_text, progress
+from dryslate.cli.render import (
+    WITH_PROBLEMS,
+    print_json,
+    print_problem,
+    print_text,
+    progress,
+)
 
 Photos = Annotated[list[Path], typer.Argument(help="12 to 20 photos of the board.")]
 BoardKind = Annotated[str, typer.Option("--board", help="checkerboard or charuco.")]
@@ -57,6 +63,8 @@ def lens_command(  # noqa: PLR0913, PLR0917 - one argument an option
         print_json(done)
     else:
         print_text(words_of_lens(done))
+    if done["n_views"] < len(set(photos)):  # the others are named
+        raise typer.Exit(WITH_PROBLEMS)
 
 
 def run_lens(
