@@ -136,10 +136,10 @@ def test_what_is_stored_meanwhile_is_seen_at_once(
     client_of, visited, visited_twice, tmp_path
 ) -> None:
     pages = client_of(visited)
-    assert "18 May 2027" not in pages.get("/change?site=Wall").text
-    more = visited_twice.tapes(("Wall", "2027-05-18"), (3.0, 2.5, 2.2))
+    assert "18 Oct 2025" not in pages.get("/change?site=Wall").text
+    more = visited_twice.tapes(("Wall", "2025-10-18"), (3.0, 2.5, 2.2))
     visited_twice.take_in(visited, tmp_path / "later.csv", visited_twice.TAPES + more)
-    assert "18 May 2027" in pages.get("/change?site=Wall").text
+    assert "18 Oct 2025" in pages.get("/change?site=Wall").text
 
 
 def test_the_same_question_again_is_not_worked_out_again(client_of, visited, monkeypatch) -> None:
