@@ -85,7 +85,7 @@ def test_unknown_visit_is_not_found(client_of, read_only_project) -> None:
 def test_next_step_comes_alone_and_names_the_one_after(
     client_of, read_only_project, monkeypatch
 ) -> None:
-    monkeypatch.setattr("dryslate.app.photo_list.STEP", 3)
+    monkeypatch.setattr("dryslate.app.photo_list.FIRST_STEP", 3)
     pages = client_of(read_only_project)
     first = pages.get("/photos").text
     assert len(names_in(first)) == 3

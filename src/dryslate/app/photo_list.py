@@ -44,6 +44,8 @@ TILTED_DEG = 30.0
 OFF_DE00 = 3.0
 """A check difference (95th percentile, CIEDE2000) above this counts as off: chosen likewise."""
 ALL_MARKERS = 4
+FIRST_STEP = 15
+"""What a screen holds, and a row more: it is there before the rest is made."""
 STEP = 60
 CLOCK_STEP = 300
 CORRECTED = ("corrected", "borrowed")
@@ -200,7 +202,7 @@ def list_photos(
     step: int | None = None,
 ) -> PhotoPage:
     """
-    List the photos of one visit, or of all, in steps of 60.
+    List the photos of one visit, or of all: first a screen of 15, then in steps of 60.
 
     Parameters
     ----------
@@ -210,13 +212,13 @@ def list_photos(
     page : int
         From 1.
     step : int, optional
-        Photos a step, instead of 60.
+        Photos of every step alike, instead of these.
 
     Returns
     -------
     PhotoPage
     """
-    step = step or STEP
+    start, end = _span(page, step)
     corrections = {row.photo_id: row for row in store.corrections(visit_id)}
     book = _Book(store, visit_id)
     counts: Counter[str] = Counter()
@@ -227,10 +229,9 @@ def list_photos(
         counts.update(_shows(line))
         if all(check(photo, line) for check in checks):
             found.append((photo, line))
-    start = (page - 1) * step
     standing = [line for _, line in found if line.aside is None]
     return PhotoPage(
-        lines=tuple(line for _, line in islice(found, start, start + step)),
+        lines=tuple(line for _, line in islice(found, start, end)),
         found=tuple(line.photo_id for _, line in found),
         untried=tuple(line.photo_id for line in standing if line.row is None),
         failed=tuple(
@@ -239,8 +240,16 @@ def list_photos(
         standing=tuple(line.photo_id for line in standing),
         counts={show: counts[show] for show in SHOWS},
         page=page,
-        has_more=len(found) > start + step,
+        has_more=len(found) > end,
     )
+
+
+def _span(page: int, step: int | None) -> tuple[int, int]:
+    """Return the first place of a step, and the place after its last."""
+    if step is not None:
+        return (page - 1) * step, page * step
+    end = FIRST_STEP + (page - 1) * STEP
+    return max(end - STEP, 0), end
 
 
 class _Book:

@@ -63,3 +63,15 @@ def test_photos_set_aside_wait_for_no_correction(store, dive) -> None:
     assert len(found.untried) == len(found.standing) == 5
     assert dive.sha_of("deck") not in found.standing
     assert found.lines[-1].aside.reason == "not_reef"
+
+
+def test_the_first_step_is_a_screen_and_no_photo_is_left_out_or_comes_twice(
+    memory_store, dive
+) -> None:
+    dive.add_visit(memory_store)
+    dive.add_photos(memory_store, [(f"p{k:03d}", k) for k in range(140)])
+    steps = [list_photos(memory_store, None, PhotoFilter(), page) for page in (1, 2, 3, 4)]
+    assert [len(step.lines) for step in steps] == [15, 60, 60, 5]
+    assert [step.has_more for step in steps] == [True, True, True, False]
+    names = [line.name for step in steps for line in step.lines]
+    assert names == [f"p{k:03d}.JPG" for k in range(140)]
