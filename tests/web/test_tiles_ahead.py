@@ -63,7 +63,7 @@ def test_page_names_tiles_that_there_are(client_of, read_only_project) -> None:
 def test_pictures_on_the_first_screen_of_the_list_are_not_put_off(
     client_of, read_only_project, monkeypatch, page: int, lazy: list[bool]
 ) -> None:
-    monkeypatch.setattr("dryslate.app.photo_list.STEP", 3)
+    monkeypatch.setattr("dryslate.app.photo_list.FIRST_STEP", 3)
     monkeypatch.setattr("dryslate.web.routes.photos.PICTURES_AT_ONCE", 2)
     html = client_of(read_only_project).get(f"/photos?page={page}").text
     pictures = re.findall(r"<img[^>]+/thumb/[^>]+>", html)
