@@ -274,7 +274,7 @@ def test_chosen_photos_are_put_to_another_visit_by_keyboard_and_undone(
     assert faults_of_access(page) == []
     page.get_by_label("Site").fill("North Shelf")
     page.get_by_label("What was wrong").fill("of the second dive")
-    page.get_by_role("button", name="Put there").press("Enter")
+    page.get_by_role("button", name="Move them").press("Enter")
     page.wait_for_url("**/visit/edits?done=1")
     with wiring.survey_store(trip, write=False) as store:
         assert len(store.photos("North Shelf 2024-05-19")) == 2

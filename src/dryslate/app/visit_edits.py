@@ -87,7 +87,7 @@ def withdraw_visit(store: SurveyStore, visit_id: str, why: Why) -> VisitDone:
             "visit-not-empty",
             f"{visit.site} on {visit.date} is not empty, so it cannot be taken out (photos: "
             f"{photos}, units: {units}, corals: {corals}, other things: {others}).",
-            "Correct its site and date, or put its photos and notes to another visit.",
+            "Correct its site and date, or move its photos and notes to another visit.",
         )
     with store.write():
         first = store.last_change()
@@ -135,7 +135,7 @@ def correct_visit(
         raise InputError(
             "visit-there-already",
             f"There is a visit to {new.site} on {new.date} already.",
-            "Put all photos of this visit to that one instead.",
+            "Move all photos of this visit to that one instead.",
         )
     if new.visit_id == old.visit_id and whose == old.observer:
         raise InputError(

@@ -148,7 +148,7 @@ def _require_untagged(store: SurveyStore, chosen: frozenset[str], records: set[s
             "visit-tagged-colonies",
             f"Chosen photos show tagged colony {_named(names[i] for i in found)}, and what became "
             "of it is noted for the visit.",
-            "Take these photos off the colony's page first, or put all of the visit to the other.",
+            "Take these photos off the colony's page first, or move all of the visit to the other.",
         )
 
 
@@ -183,7 +183,7 @@ def _require_colonies(store: SurveyStore, old: Visit, new: Visit) -> None:
             "visit-colonies-clash",
             f"What became of tagged colony {_named(colonies[i].label for i in there)} is noted on "
             "both visits.",
-            "Put only photos and units to the other visit.",
+            "Move only photos and units to the other visit.",
         )
     mine = [colonies[organism_id] for organism_id in sorted(here)]
     if old.site != new.site:
@@ -218,7 +218,7 @@ def _require_first_look(
             "visit-tagged-colonies",
             f"Tagged colony {_named(bound)} stands at {old.site}: it was looked at on other visits "
             f"too, or {new.site} has another of that label.",
-            "Put the photos and units that are of the other site to their own visit.",
+            "Move the photos and units that are of the other site to their own visit.",
         )
 
 

@@ -103,7 +103,7 @@ def move(  # noqa: PLR0913, PLR0917  one option each for what is put where
     ] = False,
     as_json: Json = False,
 ) -> None:
-    """Put photos and units of a visit to another, wholly or not at all; see `undo`."""
+    """Move photos and units of a visit to another, wholly or not at all; see `undo`."""
     from dryslate.app.visit_edits import chosen_of, move_to_visit
     from dryslate.app.visits import find_visit
 
@@ -146,7 +146,7 @@ def list_(folder: Folder, as_json: Json = False) -> None:
             f"{edit.edit_no}. {_line(edit)}; {edit.reason} ({edit.observer}, {edit.edited_at})"
         )
     if not edits:
-        print_text("No visit was taken out, corrected or put to another.")
+        print_text("No visit was taken out, corrected or moved to another.")
 
 
 def _line(edit: VisitEdit) -> str:
