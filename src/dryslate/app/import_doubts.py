@@ -183,8 +183,7 @@ def _nearly(what: str, names: Sequence[str], places: Mapping[str, str]) -> Itera
                 yield _problem(
                     "place-name-alike",
                     places[name],
-                    f"the {what} {name!r} is nearly called as {earlier[0]!r}; they are taken as "
-                    "different",
+                    f"the {what} {name!r} looks like {earlier[0]!r}; they are taken as different",
                     "Where they are one, spell it alike.",
                 )
 

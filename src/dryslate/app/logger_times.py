@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 
 _PARTED = re.compile(
     r"(?P<a>\d{1,4})(?P<by>[/.-])(?P<b>\d{1,2})(?P=by)(?P<c>\d{1,4})"
@@ -103,7 +104,10 @@ def to_iso(text: str, order: str | None) -> str:
     else:
         year, month, day = (c, b, a) if order != "mdy" else (c, a, b)
     year = f"20{year}" if len(year) == 2 else year
-    when = f"{year}-{int(month):02d}-{int(day):02d}"
+    try:
+        when = date(int(year), int(month), int(day)).isoformat()
+    except ValueError:  # no such day: as it stands in the file
+        return text
     if found["h"] is None:
         return when
     hour = int(found["h"])

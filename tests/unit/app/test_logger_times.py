@@ -33,6 +33,7 @@ def table(*times: str) -> bytes:
         ("05/05/2026", None, "2026-05-05"),
         ("05/06/2026", None, "05/06/2026"),  # nothing tells: as it is, and refused where it is read
         ("01/31/2026 13:00 PM", "mdy", "01/31/2026 13:00 PM"),  # no hour of twelve
+        ("31/02/2026 10:00", "dmy", "31/02/2026 10:00"),  # no such day
         ("2026-01-31T14:30Z", None, "2026-01-31T14:30:00Z"),
         ("soon", "dmy", "soon"),
     ],
