@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import errno
 import os
+import subprocess
+import sys
 from pathlib import Path
 from types import ModuleType
 
@@ -149,3 +151,36 @@ def test_leavings_of_a_killed_run_are_swept_up_once_they_are_old(tmp_path: Path)
     save_whole(tmp_path / "a [1].jpg", [b"whole"])
     assert sorted(p.name for p in tmp_path.iterdir()) == [fresh.name, "a [1].jpg"]
     assert (tmp_path / "a [1].jpg").read_bytes() == b"whole"
+
+
+@pytest.mark.skipif(os.name == "nt", reason="asks the system whether a process is there")
+def test_leavings_of_a_writer_that_is_no_more_are_swept_up_at_once(tmp_path: Path) -> None:
+    writing = """
+import sys, time
+from pathlib import Path
+from dryslate.files.safe_write import unfinished
+with unfinished(Path(sys.argv[1])) as file:
+    print("begun", flush=True)
+    time.sleep(60)
+"""
+    whole = tmp_path / "a.jpg"
+    killed, alive = (
+        subprocess.Popen([sys.executable, "-c", writing, whole], stdout=subprocess.PIPE)
+        for _ in range(2)
+    )
+    try:
+        for process in (killed, alive):
+            assert process.stdout is not None
+            assert process.stdout.readline() == b"begun\n"
+        assert len(list(tmp_path.iterdir())) == 2
+        killed.kill()
+        killed.wait()
+        save_whole(whole, [b"whole"])
+        left = sorted(p.name for p in tmp_path.iterdir())
+        assert len(left) == 2
+        assert left[1] == "a.jpg"
+        assert f"-{alive.pid}-" in left[0]
+    finally:
+        for process in (killed, alive):
+            process.kill()
+            process.communicate()

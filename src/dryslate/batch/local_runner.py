@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import os
+import threading
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
+from contextlib import contextmanager
 from itertools import islice
 from typing import TypeVar
 
@@ -33,8 +35,8 @@ class LocalRunner:
 
     Notes
     -----
-    OpenCV is told to use one thread, since whole photos run side by side. What a job raises
-    comes back as its answer: one bad photo never stops the rest. An interrupt stops the
+    OpenCV is told to use one thread meanwhile, since whole photos run side by side. What a job
+    raises comes back as its answer: one bad photo never stops the rest. An interrupt stops the
     handing out of jobs, lets those under way finish (their files are written whole) and is
     then raised again.
     """
@@ -62,9 +64,12 @@ class LocalRunner:
         tuple
             The job and its answer or exception, in the order of finishing.
         """
-        import cv2
+        with _one_opencv_thread():
+            yield from self._run(function, jobs)
 
-        cv2.setNumThreads(1)
+    def _run(
+        self, function: Callable[[Job], Answer], jobs: Iterable[Job]
+    ) -> Iterator[tuple[Job, Answer | BaseException]]:
         pool = ThreadPoolExecutor(self.workers, thread_name_prefix="dryslate")
         waiting = iter(jobs)
         running: dict[Future[Answer], Job] = {}
@@ -82,3 +87,30 @@ class LocalRunner:
                     yield job, (future.result() if raised is None else raised)
         finally:
             pool.shutdown(wait=True, cancel_futures=True)
+
+
+class _Runs:
+    """How many runs are under way in this process, and what OpenCV used before the first."""
+
+    lock = threading.Lock()
+    under_way = 0
+    threads_before = 0
+
+
+@contextmanager
+def _one_opencv_thread() -> Iterator[None]:
+    """Hold OpenCV, whose setting is the whole process's, to one thread while any run lasts."""
+    import cv2
+
+    with _Runs.lock:
+        if _Runs.under_way == 0:
+            _Runs.threads_before = cv2.getNumThreads()
+            cv2.setNumThreads(1)
+        _Runs.under_way += 1
+    try:
+        yield
+    finally:
+        with _Runs.lock:
+            _Runs.under_way -= 1
+            if _Runs.under_way == 0:
+                cv2.setNumThreads(_Runs.threads_before)

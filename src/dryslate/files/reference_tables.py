@@ -177,7 +177,9 @@ class FileReferenceTables:
         """
         if self._taxa is None:
             added, found = project_tables(self._project) if self._project else ({}, [])
-            data, problems = parse_taxa({**built_in_tables(), **added})
+            data, problems = (
+                parse_taxa({**built_in_tables(), **added}) if added else _built_in_taxa()
+            )
             self._taxa = data, [*found, *problems]
         data, problems = self._taxa
         return data, list(problems)
@@ -364,6 +366,12 @@ def _key_of(card: CardDefinition) -> str:
 def _marks(card: CardDefinition) -> frozenset[tuple[str, int]]:
     """Return what a card's markers read as."""
     return frozenset((m.dictionary, m.marker_id) for m in card.markers)
+
+
+@cache
+def _built_in_taxa() -> tuple[TaxaData, list[Problem]]:
+    """Read the tables of genera that ship with the program."""
+    return parse_taxa(built_in_tables())
 
 
 @cache

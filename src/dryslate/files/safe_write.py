@@ -5,7 +5,9 @@ from __future__ import annotations
 import errno
 import itertools
 import os
+import platform
 import time
+import zlib
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from glob import escape
@@ -17,6 +19,7 @@ from dryslate.base.errors import StoreError
 _FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
 _STALE_S = 3600.0
 _COUNT = itertools.count()
+_MACHINE = f"{zlib.crc32(platform.node().encode()):08x}"
 _REFUSED = {errno.EACCES, errno.EPERM, errno.EROFS}
 
 
@@ -57,7 +60,9 @@ def unfinished(path: Path, mode: int = 0o666) -> Iterator[IO[bytes]]:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         _sweep(path)
-        part_path = path.with_name(f".{path.name[:120]}.{os.getpid()}-{next(_COUNT)}.part")
+        part_path = path.with_name(
+            f".{path.name[:120]}.{_MACHINE}-{os.getpid()}-{next(_COUNT)}.part"
+        )
         flags = os.O_RDWR | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
         handle = os.open(part_path, flags, mode)
         temporary = part_path
@@ -79,10 +84,25 @@ def _sweep(path: Path) -> None:
     """Remove what a killed run left of this very file; no write takes an hour."""
     for left in path.parent.glob(f".{escape(path.name[:120])}.*.part"):
         try:
-            if time.time() - left.stat().st_mtime > _STALE_S:
+            if _writer_has_ended(left) or time.time() - left.stat().st_mtime > _STALE_S:
                 left.unlink()
         except OSError:
             continue  # somebody else was quicker, or it is not ours to remove
+
+
+def _writer_has_ended(left: Path) -> bool:
+    """Return whether a process of this machine began the file and is no more."""
+    machine, _, rest = left.name.removesuffix(".part").rpartition(".")[2].partition("-")
+    pid = rest.partition("-")[0]
+    if os.name == "nt" or machine != _MACHINE or not pid.isdigit():
+        return False
+    try:
+        os.kill(int(pid), 0)  # signal 0 sends nothing; it asks whether the process is there
+    except ProcessLookupError:
+        return True
+    except OSError:
+        return False
+    return False
 
 
 def sync_folder(folder: Path) -> None:

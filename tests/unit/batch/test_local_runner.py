@@ -6,6 +6,7 @@ import pickle
 import threading
 import time
 
+import cv2
 import pytest
 
 from dryslate.batch.local_runner import LocalRunner, usable_cores
@@ -93,3 +94,19 @@ def test_workers_must_be_one_or_more() -> None:
 
 def test_runner_survives_pickling() -> None:
     assert pickle.loads(pickle.dumps(LocalRunner(2))).workers == 2
+
+
+def test_opencv_has_one_thread_while_any_run_lasts_and_its_own_afterwards() -> None:
+    before = cv2.getNumThreads()
+    cv2.setNumThreads(3)
+    try:
+        outer = LocalRunner(1).run(lambda _: cv2.getNumThreads(), range(4))
+        assert next(outer) == (0, 1)
+        assert [n for _, n in LocalRunner(2).run(lambda _: cv2.getNumThreads(), range(3))] == [
+            1
+        ] * 3
+        assert cv2.getNumThreads() == 1, "the outer run still lasts"
+        outer.close()
+        assert cv2.getNumThreads() == 3
+    finally:
+        cv2.setNumThreads(before)

@@ -304,13 +304,15 @@ def _matched(
         return np.zeros((0, 2)), np.zeros((0, 2))
     alike = first[1] @ second[1].T  # of length one each: the nearest are the most alike
     rows = np.arange(len(alike))
-    best, back = alike.argmax(axis=1), alike.argmax(axis=0)
+    best = alike.argmax(axis=1)
     most = alike[rows, best]
     alike[rows, best] = -1.0
     away, next_away = (
         np.sqrt(np.maximum(2.0 - 2.0 * found, 0.0)) for found in (most, alike.max(axis=1))
     )
-    kept = (away < RATIO * next_away) & (back[best] == rows)
+    alike[rows, best] = most
+    clear = np.flatnonzero(away < RATIO * next_away)
+    kept = clear[alike[:, best[clear]].argmax(axis=0) == clear]
     return first[0][kept], second[0][best[kept]]
 
 
