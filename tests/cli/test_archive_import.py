@@ -163,6 +163,19 @@ def test_second_looks_and_tagged_colonies_come_back(reef, packed, tmp_path):
     assert run("check", tmp_path / "new", code=0).exit_code == 0
 
 
+def test_tagged_colony_that_was_not_found_comes_back_as_not_found(reef, tmp_path):
+    shutil.copytree(reef, tmp_path / "reef")
+    with wiring.survey_store(tmp_path / "reef", write=True, who="Ines Varro") as store:
+        (sighting,), later = store.colony_sightings(), store.visits()[1]
+        lost = replace(sighting, visit_id=later.visit_id, state="not_found")
+        store.save_colony_sighting(lost)
+    run("archive", tmp_path / "reef", "-o", tmp_path / "a.zip")
+    read_into_new(tmp_path / "new", tmp_path / "a.zip")
+    with wiring.survey_store(tmp_path / "new", write=False) as store:
+        assert set(store.colony_sightings()) == {sighting, lost}
+        assert store.visit_conditions() == ()
+
+
 def test_archive_of_what_was_read_gives_the_same_figures_again(reef, packed, tmp_path):
     read_into_new(tmp_path / "one", packed)
     run("archive", tmp_path / "one", "-o", tmp_path / "again.zip")

@@ -234,7 +234,7 @@ class ArchiveReader:
             self.means[row.core_id][cells["measurementDeterminedDate"]] = value
             return True
         visit = self.visits.get(row.core_id)
-        if visit is None or FIELD_OF.get(what, ("", ""))[1:] != (cells["measurementUnit"],):
+        if visit is None or what not in FIELD_OF or FIELD_OF[what][1] != cells["measurementUnit"]:
             return False
         known = self.read.conditions.get(visit)
         self.read.conditions[visit] = read_condition(known, visit, cells)
