@@ -12,6 +12,10 @@ from typing import Any
 __version__ = "0.1.0"
 
 _API = (
+    "DryslateError",
+    "MeasureSettings",
+    "OffPlane",
+    "OpenPhoto",
     "apply_correction",
     "cards",
     "find_cards",
@@ -25,6 +29,7 @@ _API = (
     "measure_length",
     "measure_outline",
     "photo_from_array",
+    "read_lens",
     "read_photo",
     "survey_results",
 )

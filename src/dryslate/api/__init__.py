@@ -24,11 +24,18 @@ from dryslate.api.photo import (
     measure_length,
     measure_outline,
     photo_from_array,
+    read_lens,
     read_photo,
 )
 from dryslate.api.survey import survey_results
+from dryslate.base.errors import DryslateError
+from dryslate.core.measure.off_plane import OffPlane
+from dryslate.core.measure.result import MeasureSettings
 
 __all__ = [
+    "DryslateError",
+    "MeasureSettings",
+    "OffPlane",
     "OpenPhoto",
     "apply_correction",
     "cards",
@@ -43,6 +50,7 @@ __all__ = [
     "measure_length",
     "measure_outline",
     "photo_from_array",
+    "read_lens",
     "read_photo",
     "survey_results",
 ]

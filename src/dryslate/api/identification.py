@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
 
 from dryslate import wiring
 from dryslate.app.identify import Identifier, open_identifier, require_answer
@@ -23,7 +27,7 @@ def identify(  # noqa: PLR0913 - the parts of one coral's evidence, each by its 
     seen: Mapping[str, str | Collection[str]] | None = None,
     not_seen: Mapping[str, str | Collection[str]] | None = None,
     unclear: Collection[str] = (),
-    sizes_mm: Mapping[str, float | tuple[float, float] | Size] | None = None,
+    sizes_mm: Mapping[str, float | Sequence[float] | NDArray[Any] | Size] | None = None,
     juvenile: bool = False,
     project: str | Path | None = None,
     all_equal: bool = False,
@@ -39,7 +43,7 @@ def identify(  # noqa: PLR0913 - the parts of one coral's evidence, each by its 
         States by character that the colony shows, and that were looked for and are not there.
     unclear : collection of str
         Characters that were looked at and could not be told.
-    sizes_mm : mapping of str to float or (float, float), optional
+    sizes_mm : mapping of str to float or sequence of two floats, optional
         Sizes by measure, in millimetres, with their standard uncertainty.
     juvenile : bool
         The colony is under 5 cm: adult sizes are not applied.
@@ -78,7 +82,7 @@ def identify(  # noqa: PLR0913 - the parts of one coral's evidence, each by its 
         "seen": seen,
         "not": not_seen,
         "unclear": unclear,
-        "sizes_mm": sizes_mm,
+        "sizes_mm": _plain(sizes_mm),
         "juvenile": juvenile,
     }
     evidence, problems = parse_record(fields)
@@ -161,6 +165,17 @@ def lookalikes(
     if other is None:
         return find_lookalikes(taxa, genus, region)
     return compare_genera(taxa, genus, other, px_per_mm, region)
+
+
+def _plain(value: Any) -> Any:
+    """Return numpy's numbers and arrays as Python's own."""
+    if isinstance(value, np.ndarray | np.generic):
+        return value.tolist()
+    if isinstance(value, list | tuple):
+        return [_plain(one) for one in value]
+    if isinstance(value, Mapping):
+        return {name: _plain(one) for name, one in value.items()}
+    return value
 
 
 def _identifier(project: str | Path | None, all_equal: bool = False) -> Identifier:

@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 from dryslate import wiring
 from dryslate.app.card_reading import eight_bit_view
 from dryslate.app.correct import colour_settings
+from dryslate.app.correct_request import read_lens as read_lens_file
 from dryslate.app.correction_records import CorrectSettings
 from dryslate.app.geometry import lens_of, plane_of
 from dryslate.app.records import DecodedPhoto, PhotoMetadata
@@ -25,7 +26,7 @@ from dryslate.core.colour import apply, fit, spaces
 from dryslate.core.colour.outcome import ColourFit
 from dryslate.core.measure import colour_area, corallites, lengths, outline
 from dryslate.core.measure.result import Measurement, MeasureSettings
-from dryslate.core.scale.lens import Lens, Port
+from dryslate.core.scale.lens import Lens, Port, fit_lens_to_size, turn_lens
 from dryslate.core.scale.plane import Plane
 
 
@@ -79,8 +80,8 @@ def photo_from_array(img_srgb: ArrayLike) -> OpenPhoto:
 
     Parameters
     ----------
-    img_srgb : array_like of uint8, shape (height, width, 3)
-        sRGB code values, the right way up.
+    img_srgb : array_like of uint8 or uint16, shape (height, width, 3)
+        sRGB code values (0 to 255, or 0 to 65535), the right way up.
 
     Returns
     -------
@@ -89,14 +90,24 @@ def photo_from_array(img_srgb: ArrayLike) -> OpenPhoto:
     Raises
     ------
     ValueError
-        If the shape or type is another.
+        If the shape or type is another, or there are no pixels.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> import dryslate
+    >>> dryslate.photo_from_array(np.zeros((60, 80, 3), np.uint8)).size_px
+    (80, 60)
     """
     pixels = np.asarray(img_srgb)
-    if pixels.dtype != np.uint8 or pixels.ndim != 3 or pixels.shape[2] != 3:
+    is_rgb = pixels.ndim == 3 and pixels.shape[2] == 3 and pixels.size > 0
+    if pixels.dtype not in (np.uint8, np.uint16) or not is_rgb:
         raise ValueError(
-            f"expected uint8 of shape (height, width, 3), got {pixels.dtype} {pixels.shape}"
+            "expected uint8 or uint16 of shape (height, width, 3), "
+            f"got {pixels.dtype} {pixels.shape}"
         )
-    curve = spaces.srgb_to_linear(np.arange(256) / 255.0)
+    top = int(np.iinfo(pixels.dtype).max)
+    curve = spaces.srgb_to_linear(np.arange(top + 1) / top)
     return _open(
         DecodedPhoto(
             pixels=pixels,
@@ -108,13 +119,25 @@ def photo_from_array(img_srgb: ArrayLike) -> OpenPhoto:
     )
 
 
-def cards() -> tuple[CardDefinition, ...]:
+def cards(project: str | Path | None = None) -> tuple[CardDefinition, ...]:
     """
-    List the built-in cards.
+    List the cards that are known.
+
+    Parameters
+    ----------
+    project : str or Path, optional
+        Folder of a project: its own cards too, with the values measured of them.
 
     Returns
     -------
     tuple of CardDefinition
+        For `find_cards`; a project's own card stands in place of a built-in one of its name or
+        markers.
+
+    Raises
+    ------
+    InputError, FormatError
+        For a card file of the project that cannot be read.
 
     Examples
     --------
@@ -122,7 +145,7 @@ def cards() -> tuple[CardDefinition, ...]:
     >>> [card.name for card in dryslate.cards()][:3]
     ['field', 'large', 'stick']
     """
-    return wiring.reference_tables().cards()
+    return wiring.reference_tables(None if project is None else Path(project)).cards()
 
 
 def find_cards(photo: OpenPhoto, known: Sequence[CardDefinition] | None = None) -> CardSearch:
@@ -133,7 +156,7 @@ def find_cards(photo: OpenPhoto, known: Sequence[CardDefinition] | None = None) 
     ----------
     photo : OpenPhoto
     known : sequence of CardDefinition, optional
-        The cards to look for; the built-in ones unless given.
+        The cards to look for, from `cards`; the built-in ones unless given.
 
     Returns
     -------
@@ -221,6 +244,29 @@ def measure_colour(photo: OpenPhoto, colour: ColourFit, outline_px: ArrayLike) -
     return colour_area.measure_colour(photo.pixels, photo.decoded.linear_lut, outline_px, colour)
 
 
+def read_lens(path: str | Path) -> Lens:
+    """
+    Read a lens calibration that ``dryslate lens`` wrote.
+
+    Parameters
+    ----------
+    path : str or Path
+
+    Returns
+    -------
+    Lens
+        For `fit_plane`.
+
+    Raises
+    ------
+    InputError
+        ``lens-file-missing``.
+    FormatError
+        If it is no lens file.
+    """
+    return read_lens_file(Path(path))
+
+
 def fit_plane(
     photo: OpenPhoto, card: FoundCard, *, lens: Lens | None = None, port: Port = "unknown"
 ) -> Plane:
@@ -232,9 +278,9 @@ def fit_plane(
     photo : OpenPhoto
     card : FoundCard
     lens : Lens, optional
-        A calibration; without one a prior from the file's focal length is used.
+        A calibration, from `read_lens`; without one a prior from the file's focal length is used.
     port : {"none", "flat", "dome", "unknown"}
-        What stood between lens and water; ``none`` in air.
+        What stood between lens and water, where there is no calibration; ``none`` in air.
 
     Returns
     -------
@@ -243,10 +289,16 @@ def fit_plane(
     Raises
     ------
     InputError
-        If the card's points do not carry a plane.
+        If the card's points do not carry a plane, or the calibration is of photos of another shape.
+    ValueError
+        If the port is another.
     """
-    chosen, _ = lens_of(photo.decoded.metadata, photo.size_px, lens, port)
-    return plane_of(card, photo.size_px, chosen)
+    metadata = photo.decoded.metadata
+    if lens is None:
+        assumed, _ = lens_of(metadata, photo.size_px, None, port)
+        return plane_of(card, photo.size_px, assumed)
+    turned = fit_lens_to_size(turn_lens(lens, metadata.orientation), photo.size_px)
+    return plane_of(card, photo.size_px, turned)
 
 
 def measure_length(
@@ -261,11 +313,21 @@ def measure_length(
     points_px : array_like of float, shape (n, 2)
         In pixels of the upright photo.
     settings : MeasureSettings, optional
-        Pointing uncertainty and distance from the card's plane.
+        Pointing uncertainty and distance from the card's plane; without it 1 pixel, and a
+        distance of a quarter of what is measured either way.
 
     Returns
     -------
     Measurement
+        With ``length_mm``, ``length_mm_u`` (one standard uncertainty), ``length_mm_lo95`` and
+        ``length_mm_hi95``.
+
+    Raises
+    ------
+    InputError
+        For points that are too few, the same, or outside the photo.
+    ValueError
+        For points of another shape.
     """
     return lengths.measure_length(plane, points_px, settings or MeasureSettings())
 
@@ -282,10 +344,18 @@ def measure_outline(
     points_px : array_like of float, shape (n, 2)
         Corners in order, in pixels of the upright photo.
     settings : MeasureSettings, optional
+        As for `measure_length`.
 
     Returns
     -------
     Measurement
+        With ``area_cm2``, ``perimeter_mm``, ``diameter_max_mm`` and ``diameter_across_mm``, each
+        with its ``_u``, ``_lo95`` and ``_hi95``.
+
+    Raises
+    ------
+    InputError
+        As `measure_length`, and for an outline that crosses itself.
     """
     return outline.measure_outline(plane, points_px, settings or MeasureSettings())
 
@@ -302,10 +372,18 @@ def measure_corallites(
     points_px : array_like of float, shape (2 n, 2)
         Two points a corallite, one after the other, in pixels of the upright photo.
     settings : MeasureSettings, optional
+        As for `measure_length`.
 
     Returns
     -------
     Measurement
+        With ``corallite_mm`` (the mean), its ``_u``, ``_lo95`` and ``_hi95``, and
+        ``corallite_sd_mm`` between them.
+
+    Raises
+    ------
+    InputError
+        As `measure_length`, and for an odd number of points.
     """
     return corallites.measure_corallites(plane, points_px, settings or MeasureSettings())
 

@@ -14,9 +14,9 @@ from dryslate.app.survey_results import survey_results as find_rows
 def survey_results(
     folder: str | Path,
     *,
-    sites: Sequence[str] = (),
-    dates: Sequence[str] = (),
-    figures: Sequence[str] = (),
+    sites: str | Sequence[str] = (),
+    dates: str | Sequence[str] = (),
+    figures: str | Sequence[str] = (),
 ) -> tuple[ResultRow, ...]:
     """
     Make the figures of a project, each with its 95 % interval.
@@ -25,9 +25,9 @@ def survey_results(
     ----------
     folder : str or Path
         A project; it is only read.
-    sites, dates : sequence of str
-        Of visits; empty: all.
-    figures : sequence of str
+    sites, dates : str or sequence of str
+        Of visits, dates as year-month-day; empty: all.
+    figures : str or sequence of str
         Names of figures, or how they begin: ``cover``, ``prevalence``; empty: all.
 
     Returns
@@ -50,6 +50,11 @@ def survey_results(
         rows = dryslate.survey_results("trip", figures=["cover"])
         table = pandas.DataFrame(map(dataclasses.asdict, rows))
     """
-    choice = ResultChoice(sites=sites, dates=dates, figures=figures)
+    choice = ResultChoice(sites=_each(sites), dates=_each(dates), figures=_each(figures))
     with wiring.survey_store(Path(folder), write=False) as store:
         return find_rows(store, wiring.result_settings(), choice)
+
+
+def _each(names: str | Sequence[str]) -> tuple[str, ...]:
+    """Return one name or several as several."""
+    return (names,) if isinstance(names, str) else tuple(names)

@@ -225,16 +225,21 @@ def depths_from(path: Path | None) -> DepthTable | None:
 
 
 def lens_from(path: Path | None) -> Lens | None:
+    """Read a lens calibration from its file, where one is given; raises as `read_lens`."""
+    return None if path is None else read_lens(path)
+
+
+def read_lens(path: Path) -> Lens:
     """
     Read a lens calibration from its file.
 
     Parameters
     ----------
-    path : Path or None
+    path : Path
 
     Returns
     -------
-    Lens or None
+    Lens
 
     Raises
     ------
@@ -243,8 +248,6 @@ def lens_from(path: Path | None) -> Lens | None:
     FormatError
         As `parse_lens`.
     """
-    if path is None:
-        return None
     try:
         return parse_lens(path.read_text(encoding="utf-8"), str(path))
     except (OSError, UnicodeDecodeError) as error:

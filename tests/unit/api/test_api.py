@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 import dryslate
 from dryslate.core.card.rendering import render_picture
-from dryslate.core.measure.off_plane import OffPlane
-from dryslate.core.measure.result import MeasureSettings
+from dryslate.core.scale.lens import Lens
+from dryslate.formats.card_toml import format_card
+from dryslate.formats.lens_toml import format_lens
 
 MARGIN_PX = 60
 PX_PER_MM = 5.0
@@ -30,7 +33,9 @@ def photo() -> dryslate.api.OpenPhoto:
 def test_length_on_the_card_is_recovered_from_an_array(photo) -> None:
     card = dryslate.find_cards(photo).cards[0]
     plane = dryslate.fit_plane(photo, card, port="none")
-    settings = MeasureSettings(point_u_px=0.0, off_plane=OffPlane(kind="in_plane"))
+    settings = dryslate.MeasureSettings(
+        point_u_px=0.0, off_plane=dryslate.OffPlane(kind="in_plane")
+    )
     points = [[MARGIN_PX, MARGIN_PX], [MARGIN_PX + 100 * PX_PER_MM, MARGIN_PX]]
     length = dryslate.measure_length(plane, points, settings)
     assert length.values["length_mm"] == pytest.approx(100.0, abs=0.3)
@@ -60,12 +65,84 @@ def test_colour_of_an_area_has_an_interval_that_holds_a_true_grey(photo) -> None
 
 
 def test_wrong_arrays_are_refused_with_what_was_expected(photo) -> None:
-    with pytest.raises(ValueError, match="expected uint8"):
-        dryslate.photo_from_array(np.zeros((3, 3)))
+    for wrong in (np.zeros((3, 3)), np.zeros((4, 4, 3)), np.zeros((0, 0, 3), np.uint8)):
+        with pytest.raises(ValueError, match="expected uint8"):
+            dryslate.photo_from_array(wrong)
     card = dryslate.find_cards(photo).cards[0]
     colour = dryslate.fit_colour(photo, card)
-    with pytest.raises(dryslate.base.errors.InputError, match="measure-colour-few-pixels"):
+    with pytest.raises(dryslate.DryslateError, match="measure-colour-few-pixels"):
         dryslate.measure_colour(photo, colour, [(10, 10), (14, 10), (14, 14), (10, 14)])
+
+
+def test_points_that_are_no_pairs_are_not_read_as_other_points(photo) -> None:
+    plane = dryslate.fit_plane(photo, dryslate.find_cards(photo).cards[0], port="none")
+    three = [[100, 100, 0], [200, 100, 0], [200, 200, 0], [100, 200, 0]]
+    for measure in (dryslate.measure_length, dryslate.measure_outline, dryslate.measure_corallites):
+        for wrong in (three, np.ravel(three)[:8]):
+            with pytest.raises(ValueError, match=r"expected points of shape \(n, 2\)"):
+                measure(plane, wrong)
+    colour = dryslate.fit_colour(photo, dryslate.find_cards(photo).cards[0])
+    with pytest.raises(ValueError, match="expected points of shape"):
+        dryslate.measure_colour(photo, colour, three)
+
+
+def test_what_is_stated_is_used_or_refused(photo, tmp_path) -> None:
+    card = dryslate.find_cards(photo).cards[0]
+    with pytest.raises(ValueError, match="'bowl'"):
+        dryslate.fit_plane(photo, card, port="bowl")
+    with pytest.raises(ValueError, match="'stated'"):
+        dryslate.OffPlane(mm=30.0, mm_u=5.0)
+    with pytest.raises(ValueError, match="'rim'"):
+        dryslate.OffPlane(kind="rim")
+    with pytest.raises(dryslate.DryslateError, match="lens-file-missing"):
+        dryslate.read_lens(tmp_path / "none.toml")
+
+
+def test_lens_of_another_frame_is_refused_and_not_left_out(photo, tmp_path) -> None:
+    width, height = photo.size_px
+    path = tmp_path / "lens.toml"
+    settings = dryslate.MeasureSettings(off_plane=dryslate.OffPlane(kind="in_plane"))
+    card = dryslate.find_cards(photo).cards[0]
+    ends = [[MARGIN_PX, MARGIN_PX], [MARGIN_PX + 100 * PX_PER_MM, MARGIN_PX]]
+
+    def write(image_size_px: tuple[int, int]) -> None:
+        params = [1.4 * width, 1.4 * width, width / 2, height / 2, 0, 0, 0, 0, 0]
+        lens = Lens(
+            name="made up",
+            model="normal",
+            image_size_px=image_size_px,
+            params=np.array(params, dtype=np.float64),
+            covariance=1e-8 * np.eye(len(params)),
+            radius_px=float(np.hypot(width, height)),
+        )
+        path.write_text(format_lens(lens), encoding="utf-8")
+
+    write((width, height))
+    plane = dryslate.fit_plane(photo, card, lens=dryslate.read_lens(path))
+    assert dryslate.measure_length(plane, ends, settings).values["length_mm"] > 0
+    write((height, width * 3))
+    with pytest.raises(dryslate.DryslateError, match="lens"):
+        dryslate.fit_plane(photo, card, lens=dryslate.read_lens(path))
+
+
+def test_sixteen_bits_give_the_colour_of_eight(photo) -> None:
+    deep = dryslate.photo_from_array(photo.pixels.astype(np.uint16) * 257)
+    card = dryslate.find_cards(deep).cards[0]
+    shallow = dryslate.find_cards(photo).cards[0]
+    np.testing.assert_allclose(card.corners_px, shallow.corners_px, atol=0.05)
+    of_deep = dryslate.apply_correction(deep, dryslate.fit_colour(deep, card))
+    of_shallow = dryslate.apply_correction(photo, dryslate.fit_colour(photo, shallow))
+    assert np.mean(np.abs(of_deep.astype(int) - of_shallow)) < 1.0
+
+
+def test_cards_of_a_project_are_listed_with_their_measured_values(tmp_path) -> None:
+    field = next(c for c in dryslate.cards() if c.name == "field")
+    (tmp_path / "cards").mkdir()
+    ours = replace(field, name="ours")
+    (tmp_path / "cards/ours.toml").write_text(format_card(ours), encoding="utf-8")
+    names = [card.name for card in dryslate.cards(tmp_path)]
+    assert names[0] == "ours"
+    assert "field" not in names
 
 
 def test_unknown_name_is_no_part_of_the_package() -> None:

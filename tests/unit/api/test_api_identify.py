@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 import dryslate
@@ -89,3 +90,11 @@ def test_project_region_is_taken_where_none_is_given(tmp_path: Path) -> None:
 def test_folder_that_is_no_project_is_refused(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="project-not-found"):
         dryslate.genera(project=tmp_path / "gone")
+
+
+def test_numbers_of_numpy_are_numbers() -> None:
+    plain = dryslate.identify(sizes_mm={"corallite_diameter": (7.5, 0.5)})
+    for size in (np.array([7.5, 0.5]), [np.float32(7.5), 0.5], (np.float64(7.5), np.float32(0.5))):
+        assert dryslate.identify(sizes_mm={"corallite_diameter": size}).ranked == plain.ranked
+    whole = dryslate.identify(sizes_mm={"corallite_diameter": np.int64(7)})
+    assert whole.ranked == dryslate.identify(sizes_mm={"corallite_diameter": 7}).ranked

@@ -13,7 +13,7 @@ from dryslate.core.colour.doubt import ColourWithDoubt, lab_with_doubt
 from dryslate.core.colour.fit import ColourFit
 from dryslate.core.measure.outline import require_simple
 from dryslate.core.measure.polygon import find_inside
-from dryslate.core.measure.result import Measurement, require_points
+from dryslate.core.measure.result import Measurement, as_points, require_points
 
 FloatArray = NDArray[np.float64]
 
@@ -105,7 +105,7 @@ def sample_area(
     (400, [0.502, 0.502, 0.502])
     """
     height, width = img_coded.shape[:2]
-    px = np.asarray(outline_px, dtype=np.float64).reshape(-1, 2)
+    px = as_points(outline_px)
     if len(px) > 1 and np.array_equal(px[0], px[-1]):
         px = px[:-1]
     px = require_points(px, (width, height), 3)

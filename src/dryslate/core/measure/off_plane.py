@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cache
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 from numpy.typing import NDArray
@@ -50,6 +50,14 @@ class OffPlane:
     kind: OffPlaneKind = "assumed"
     mm: float = 0.0
     mm_u: float = 0.0
+
+    def __post_init__(self) -> None:
+        if self.kind not in get_args(OffPlaneKind):
+            raise ValueError(
+                f"expected one of {', '.join(get_args(OffPlaneKind))}, got {self.kind!r}"
+            )
+        if self.kind != "stated" and (self.mm, self.mm_u) != (0.0, 0.0):
+            raise ValueError(f"a distance in mm goes with the kind 'stated', not {self.kind!r}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -18,6 +18,7 @@ from dryslate.core.measure.polygon import (
 from dryslate.core.measure.result import (
     Measurement,
     MeasureSettings,
+    as_points,
     budget_fields,
     check_picked,
     plane_height,
@@ -126,7 +127,7 @@ def measure_outline(plane: Plane, points_px: ArrayLike, settings: MeasureSetting
     .. [1] ISO 9276-6:2008 (maximum Feret diameter).
     .. [2] JCGM 100:2008, 5.1.2 equation (10).
     """
-    px = np.asarray(points_px, dtype=np.float64).reshape(-1, 2)
+    px = as_points(points_px)
     if len(px) > 1 and np.array_equal(px[0], px[-1]):
         px = px[:-1]
     px = require_picked(plane, px, settings, 3)

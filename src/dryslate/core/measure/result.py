@@ -67,6 +67,37 @@ class Measurement:
     problems: tuple[Problem, ...] = ()
 
 
+def as_points(points_px: ArrayLike) -> FloatArray:
+    """
+    Take points as an array; a row of another length would be read as other points.
+
+    Parameters
+    ----------
+    points_px : array_like of float, shape (n, 2)
+        No points at all may come in any shape.
+
+    Returns
+    -------
+    ndarray of float, shape (n, 2)
+
+    Raises
+    ------
+    ValueError
+        If the shape is another.
+
+    Examples
+    --------
+    >>> as_points([[1, 2], [3, 4]]).shape, as_points([]).shape
+    ((2, 2), (0, 2))
+    """
+    px = np.asarray(points_px, dtype=np.float64)
+    if px.size == 0:
+        return px.reshape(0, 2)
+    if px.ndim != 2 or px.shape[1] != 2:
+        raise ValueError(f"expected points of shape (n, 2), got {px.shape}")
+    return px
+
+
 def require_picked(
     plane: Plane, points_px: ArrayLike, settings: MeasureSettings, least: int
 ) -> FloatArray:
@@ -123,7 +154,7 @@ def require_points(points_px: ArrayLike, image_size_px: tuple[int, int], least: 
         ``measure-point-not-finite``, ``measure-too-few-points`` or
         ``measure-point-outside-photo``.
     """
-    px = np.asarray(points_px, dtype=np.float64).reshape(-1, 2)
+    px = as_points(points_px)
     if not np.isfinite(px).all():
         raise InputError(
             "measure-point-not-finite",

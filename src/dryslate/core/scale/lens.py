@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 from numpy.typing import NDArray
@@ -188,6 +188,8 @@ def lens_prior(
     ------
     InputError
         ``lens-focal-not-positive`` for a focal length of zero or less.
+    ValueError
+        If the port is another.
 
     Notes
     -----
@@ -207,6 +209,8 @@ def lens_prior(
     >>> lens_prior(None, (4000, 3000), under_water=True).is_focal_known
     False
     """
+    if port not in get_args(Port):
+        raise ValueError(f"expected a port of {', '.join(get_args(Port))}, got {port!r}")
     if focal_35mm_mm is not None and not focal_35mm_mm > 0:
         raise InputError(
             "lens-focal-not-positive",
