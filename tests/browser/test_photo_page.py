@@ -348,3 +348,72 @@ def test_reading_is_asked_for_before_the_frame_and_only_once(
     with page.expect_response("**/measure/try"):  # browsers that know the second kind alone
         page.evaluate(send, ["pointermove", x + 90, y + 10])
     assert len(asked) == 2
+
+
+def click_points(page, screen_of, points):
+    for xy in points:
+        page.mouse.click(*screen_of(page, xy))
+        page.wait_for_timeout(350)  # two clicks within a third of a second are one double click
+
+
+def test_an_outline_is_finished_without_a_keyboard_and_never_goes_to_the_coral_before(
+    server_of, open_page, own_project, screen_of
+):
+    page = open_page(server_of(own_project))
+    photo_id, _ = first_measured(own_project)
+    open_photo(page, photo_id)
+    start = page.get_by_role("button", name="Outline o", exact=True)
+    finish, label = page.locator("#finish"), page.locator("#coral-label")
+    start.click()
+    click_points(page, screen_of, [(700, 600), (900, 600)])
+    assert finish.is_disabled()
+    click_points(page, screen_of, [(900, 800)])
+    finish.click()
+    label.fill("One")
+    page.get_by_role("button", name="Save Enter").click()
+    page.get_by_text("Saved.", exact=True).wait_for()
+    start.click()
+    click_points(page, screen_of, [(300, 200), (500, 200), (500, 400), (300, 200)])
+    label.wait_for()
+    assert label.input_value() == ""  # it was filled in with the coral before
+    label.fill("One")
+    assert "One has an outline in this photo already" in page.locator("#outlined").inner_text()
+    label.fill("Two")
+    assert page.locator("#outlined").inner_text() == ""
+    page.get_by_role("button", name="Save Enter").click()
+    page.get_by_role("button", name="Two, outline").wait_for()
+    kept = {m.colony: len(m.points_px) for m in standing(own_project, photo_id)}
+    assert (kept["One"], kept["Two"]) == (3, 3)
+    start.click()
+    page.locator("#drop-now").click()
+    assert page.locator("#draw-bar").is_hidden()
+
+
+def test_typed_shares_outlast_other_work_and_what_was_saved_is_said(
+    server_of, open_page, own_project
+):
+    page = open_page(server_of(own_project))
+    photo_id, _ = first_measured(own_project)
+    open_photo(page, photo_id)
+    keys = page.keyboard
+    keys.press(".")
+    keys.press("h")
+    keys.type("90")
+    keys.press("Tab")
+    assert page.evaluate("document.activeElement.id") == "pale_pct"
+    keys.type("5")
+    keys.press("Shift+Tab")
+    page.locator("#measured button.line").last.click()  # draws the panel anew
+    page.locator("#measured button.line").first.click()
+    typed = [page.locator(f"#{name}_pct").input_value() for name in ("normal", "pale")]
+    assert typed == ["90", "5"]
+    page.locator("#normal_pct").press("Enter")
+    page.get_by_text("makes 95 %, 5 % to go · Saved.").wait_for()
+    assert page.evaluate("document.activeElement.id") == "normal_pct"
+    page.locator("#name-it").click()
+    page.locator("#states[aria-busy=false]").wait_for(state="attached")
+    assert "onward" in page.content()
+    page.locator("#name").fill("Porites")
+    with page.expect_navigation():
+        page.locator(".sure button[value='4']").click()
+    assert page.url.endswith(f"/photos/{photo_id}")

@@ -39,9 +39,9 @@ SCRIPT_WORDS = {
     "saved": N_("Saved."),
     "length_hint": N_("Set both ends."),
     "polyline_hint": N_("Set points along it, then Enter."),
-    "outline_hint": N_("Set points around it, then Enter."),
+    "outline_hint": N_("Set points around it; the first closes it."),
     "corallites_hint": N_("Two points a corallite, on opposite sides; then Enter."),
-    "colour_hint": N_("Set points around an area of one colour, then Enter."),
+    "colour_hint": N_("Set points around one colour; the first closes it."),
     "done_hint": N_("Move points as needed, name the coral, then Enter to save."),
     "coarse": N_(
         "At this zoom a point may be {n} px off: zoom in, or move points by the arrow keys."
@@ -63,6 +63,8 @@ SCRIPT_WORDS = {
     "by": N_("points set by {name}"),
     "coral": N_("Coral"),
     "which": N_("Which"),
+    "outlined": N_("{name} has an outline in this photo already: is this another part of it?"),
+    "name_it": N_("Name it"),
     "to_coral": N_("Its page"),
     "form": N_("growth form: {form}"),
     "no_form": N_("growth form not noted"),

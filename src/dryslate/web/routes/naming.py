@@ -114,9 +114,9 @@ def name_request(
 
 
 def naming_page(
-    request: Request, sheet: coral_page.CoralSheet, is_blind: bool, rate: str
+    request: Request, sheet: coral_page.CoralSheet, is_blind: bool, rate: str, onward: str = ""
 ) -> HTMLResponse:
-    """Show the page on which a coral is named, first or blind."""
+    """Show the page on which a coral is named, first or blind, and where it goes on from there."""
     reach = reach_of(request)
     identifier = identifier_of(reach)
     region = identifier.choice.region
@@ -128,6 +128,7 @@ def naming_page(
         "save": f"/{'second' if is_blind else 'corals'}/{sheet.record.record_id}/names",
         "keys": STATE_KEYS,
         "is_blind": is_blind,
+        "onward": onward,
         "genera": sorted(genera_of(reach)),
     }
     shown: dict[str, Any] = {"sheet": sheet, "start": start, "is_blind": is_blind}
@@ -138,8 +139,16 @@ def naming_page(
 
 
 @router.get("/corals/{record_id}/name", response_class=HTMLResponse)
-def naming(request: Request, record_id: RecordId) -> Response:
-    """Show the page on which a coral is named; a blind look that is owed comes first."""
+def naming(
+    request: Request,
+    record_id: RecordId,
+    came_from: Annotated[Literal["", "photo"], Query(alias="from")] = "",
+) -> Response:
+    """
+    Show the page on which a coral is named; a blind look that is owed comes first.
+
+    Who came from a photo goes back there: it may show more corals.
+    """
     reach, observer = reach_of(request), session_of(request).observer
     with reach.reading() as store:
         sheet = coral_page.coral_sheet(store, record_id)
@@ -149,7 +158,8 @@ def naming(request: Request, record_id: RecordId) -> Response:
     held = in_hand_of(reach).take(record_id, observer) if observer else None
     if held is not None:
         return page(request, "in_hand.html", 200, held=held, record=sheet.record)
-    return naming_page(request, sheet, is_blind=False, rate=rate_words(rate))
+    onward = f"/photos/{sheet.photo.photo_id}" if came_from and sheet.photo else ""
+    return naming_page(request, sheet, is_blind=False, rate=rate_words(rate), onward=onward)
 
 
 def rate_words(rate: TeamHitRate) -> str:

@@ -219,7 +219,7 @@ async function save(confidence) {
     const answer = await post(start.save, said);
     steps = [];
     keep();
-    location.href = answer.next;
+    location.href = start.onward || answer.next;
   } catch (error) {
     say(error.told?.problems ?? [{ message: error.message }]);
     document.getElementById("said").scrollIntoView();

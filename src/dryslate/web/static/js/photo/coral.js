@@ -12,6 +12,8 @@ const STEP = 5;
 export class Coral {
   #state = null;
   #label = null;
+  #typed = new Map(); // by record: shares that were typed and are not saved yet
+  #saved = null; // record whose shares were just saved
 
   constructor(view, parts) {
     this.view = view;
@@ -19,7 +21,7 @@ export class Coral {
     document.addEventListener("keydown", (event) => {
       if (event.key !== "h" || isText(event) || event.ctrlKey || event.altKey || event.metaKey) return;
       const first = parts.place.querySelector(".fractions input");
-      if (first) { event.preventDefault(); first.focus(); first.scrollIntoView({ block: "nearest" }); }
+      if (first) { event.preventDefault(); first.select(); first.focus(); first.scrollIntoView({ block: "nearest" }); }
     });
   }
 
@@ -44,31 +46,36 @@ export class Coral {
     const facts = [coral.growth_form ? text.form.replace("{form}", coral.growth_form_words) : text.no_form];
     if (!sizes.some((m) => m.kind === "outline")) facts.push(text.no_outline);
     if (elsewhere > 0) facts.push(text.elsewhere.replace("{n}", elsewhere));
+    const focus = place.contains(document.activeElement) ? document.activeElement.id : "";
     place.replaceChildren(
       el("h2", { id: "coral-heading" }, text.coral),
-      el("div", { class: "field-row" }, el("label", { for: "coral-choice" }, text.which), choice, el("a", { href: `/corals/${coral.record_id}`, class: "button" }, text.to_coral)),
+      el("div", { class: "field-row" }, el("label", { for: "coral-choice" }, text.which), choice, el("a", { href: `/corals/${coral.record_id}/name?from=photo`, class: "button", id: "name-it" }, `${text.name_it} `, el("kbd", {}, "a")), el("a", { href: `/corals/${coral.record_id}`, class: "button" }, text.to_coral)),
       el("p", { class: "soft" }, facts.join("; ")),
       ...(rows.length ? [el("dl", { class: "values" }, ...rows)] : []),
       this.#health(coral),
     );
+    if (focus) document.getElementById(focus)?.focus({ preventScroll: true });
   }
 
   #health(coral) {
     const { text } = this.parts;
-    const known = coral.health ?? {};
+    const known = this.#typed.get(coral.record_id) ?? coral.health ?? {};
     const fields = SHARES.map((name) => el("input", { id: name, type: "number", min: "0", max: "100", step: String(STEP), inputmode: "numeric", value: known[name] ?? "" }));
     const sum = el("p", { class: "sum", role: "status" });
     const value = (field) => (field.value.trim() === "" ? null : Number(field.value));
+    const shares = () => Object.fromEntries(SHARES.map((name, i) => [name, value(fields[i])]));
+    const changed = () => { this.#saved = null; this.#typed.set(coral.record_id, shares()); tell(); };
     const tell = () => {
       const total = fields.reduce((all, field) => all + (value(field) ?? 0), 0);
       const isEmpty = fields.every((field) => value(field) === null);
-      sum.textContent = isEmpty ? text.unknown : text.sum.replace("{sum}", total).replace("{rest}", 100 - total);
+      const words = isEmpty ? text.unknown : text.sum.replace("{sum}", total).replace("{rest}", 100 - total);
+      sum.textContent = this.#saved === coral.record_id ? `${words} · ${text.saved}` : words;
     };
     const rows = fields.flatMap((field, i) => {
-      field.addEventListener("input", tell);
-      const less = el("button", { type: "button", "aria-label": `${text[SHARES[i]]} −${STEP}` }, "−");
-      const more = el("button", { type: "button", "aria-label": `${text[SHARES[i]]} +${STEP}` }, "+");
-      const by = (step) => () => { field.value = Math.min(100, Math.max(0, (value(field) ?? 0) + step)); tell(); };
+      field.addEventListener("input", changed);
+      const less = el("button", { type: "button", tabindex: "-1", "aria-label": `${text[SHARES[i]]} −${STEP}` }, "−");
+      const more = el("button", { type: "button", tabindex: "-1", "aria-label": `${text[SHARES[i]]} +${STEP}` }, "+");
+      const by = (step) => () => { field.value = Math.min(100, Math.max(0, (value(field) ?? 0) + step)); changed(); };
       less.addEventListener("click", by(-STEP));
       more.addEventListener("click", by(STEP));
       return [el("label", { for: SHARES[i] }, text[SHARES[i]]), el("span", { class: "steps" }, less, field, more)];
@@ -78,14 +85,14 @@ export class Coral {
       const others = fields.slice(1).reduce((all, field) => all + (value(field) ?? 0), 0);
       fields.forEach((field, i) => { if (i && value(field) === null) field.value = 0; });
       fields[0].value = Math.max(0, 100 - others);
-      tell();
+      changed();
     });
     const empty = el("button", { type: "button" }, text.empty);
-    empty.addEventListener("click", () => { for (const field of fields) field.value = ""; tell(); });
-    const form = el("form", { novalidate: "" }, el("h3", {}, text.health), el("div", { class: "fractions" }, ...rows, sum), el("div", { class: "field-row" }, rest, empty, el("button", { class: "main" }, text.save_health)));
+    empty.addEventListener("click", () => { for (const field of fields) field.value = ""; changed(); });
+    const form = el("form", { novalidate: "" }, el("h3", {}, text.health), el("div", { class: "fractions" }, ...rows, sum), el("div", { class: "field-row" }, rest, empty, el("button", { class: "main", id: "save-health" }, text.save_health)));
     form.addEventListener("submit", (event) => {
       event.preventDefault();
-      this.#save(coral, Object.fromEntries(SHARES.map((name, i) => [name, value(fields[i])])));
+      this.#save(coral, shares());
     });
     tell();
     return form;
@@ -103,6 +110,8 @@ export class Coral {
 
   async #post(coral, shares) {
     const answer = await post(`/photos/${this.view.photo.photo_id}/health`, { record_id: coral.record_id, ...shares });
+    this.#typed.delete(coral.record_id);
+    this.#saved = coral.record_id;
     this.parts.changed(answer.state, coral.colony);
   }
 }

@@ -45,7 +45,7 @@ export class Measuring {
 
   constructor(view, parts) {
     this.view = view;
-    this.parts = parts; // loupe, text, reading, hint, form, label, kinds, saved(answer, step)
+    this.parts = parts; // loupe, text, reading, hint, bar, form, label, kinds, hasOutline(colony), saved(answer, step)
     this.layer = view.layer("now");
     this.layer.setAttribute("class", "now");
     const rubber = svg("g", { class: "rubber" });
@@ -64,6 +64,9 @@ export class Measuring {
     for (const radio of parts.stood) radio.addEventListener("change", () => this.#ask());
     parts.form.addEventListener("submit", (event) => { event.preventDefault(); this.save(); });
     parts.drop.addEventListener("click", () => this.drop());
+    parts.bar.finish.addEventListener("click", () => this.finish());
+    parts.bar.drop.addEventListener("click", () => this.drop());
+    parts.label.addEventListener("input", () => this.#tellOutlined());
   }
 
   /** What is being drawn, or null: {kind, points, coarse, isDone, follows}. */
@@ -149,11 +152,36 @@ export class Measuring {
     for (const button of this.parts.kinds) button.setAttribute("aria-pressed", String(button.dataset.kind === this.#draft?.kind));
     this.parts.form.hidden = !this.#draft?.isDone;
     if (isNew) this.parts.loupe.hide();
-    if (isNew && this.#draft.colony) this.parts.label.value = this.#draft.colony;
+    if (isNew) this.#suggest();
+    this.#showBar();
     this.parts.hint.textContent = this.#draft ? this.parts.text[this.#draft.isDone ? "done_hint" : `${this.#draft.kind}_hint`] : "";
     if (!this.#draft) { this.#floor = this.#asked; this.parts.reading.replaceChildren(); this.parts.loupe.hide(); }
     this.#draw();
     this.#ask();
+  }
+
+  /** What can be done by hand while points are being set: finish, once there are enough, and drop. */
+  #showBar() {
+    const { place, finish } = this.parts.bar, draft = this.#draft;
+    place.hidden = draft === null || draft.isDone;
+    if (place.hidden) return;
+    finish.hidden = draft.kind === "length"; // its second end finishes it
+    finish.disabled = draft.points.length < LEAST[draft.kind];
+  }
+
+  /** Keep the coral that was named last, but never for a second outline: that is most likely of another one. */
+  #suggest() {
+    const { label } = this.parts;
+    if (this.#draft.colony) label.value = this.#draft.colony;
+    else if (this.#draft.kind === "outline" && this.parts.hasOutline(label.value.trim())) label.value = "";
+    this.#tellOutlined();
+  }
+
+  /** Say where the coral that is being named has an outline in this photo already. */
+  #tellOutlined() {
+    const name = this.parts.label.value.trim();
+    const isSecond = this.#draft?.kind === "outline" && !this.#draft.follows && this.parts.hasOutline(name);
+    this.parts.outlined.textContent = isSecond ? this.parts.text.outlined.replace("{name}", name) : "";
   }
 
   #handle(xy, i) {
@@ -174,6 +202,7 @@ export class Measuring {
         if (!earlier) return;
         steps.push({ label: this.parts.text.move, isDraft: true, undo: () => this.#restore(this.#copy(earlier)), redo: () => this.#restore(this.#copy(after)) });
       },
+      clicked: () => { if (i === 0 && CLOSED.has(this.#draft.kind) && !this.#draft.isDone) this.finish(); },
       tapped: (at) => { if (!this.#draft.isDone) this.#add(at, 1 / this.view.scale); },
       focused: (self) => { this.#chosen = i; this.parts.loupe.show(self.xy); },
     });

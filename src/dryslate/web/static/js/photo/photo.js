@@ -46,6 +46,7 @@ function connectKeys(view, turn, turnGrid) {
     const does = {
       "+": () => view.zoomBy(1.5), "=": () => view.zoomBy(1.5), "-": () => view.zoomBy(1 / 1.5), "−": () => view.zoomBy(1 / 1.5),
       0: () => view.whole(), x: turn, m: turnGrid, w: () => at("crop")?.click(),
+      a: () => document.getElementById("name-it")?.click(),
       "[": () => at("photo-before")?.click(), "]": () => at("photo-after")?.click(),
     }[event.key];
     const way = inView ? arrow(event) : null;
@@ -85,6 +86,8 @@ const taken = new Taken(view, {
 });
 const measuring = new Measuring(view, {
   loupe, text, stage: at("stage"), reading: at("reading"), hint: at("hint"), spoken: at("spoken"), form: at("save-form"), drop: at("drop"),
+  bar: { place: at("draw-bar"), finish: at("finish"), drop: at("drop-now") }, outlined: at("outlined"),
+  hasOutline: (colony) => now.measurements.some((row) => row.kind === "outline" && row.colony === colony),
   label: at("coral-label"), kinds: document.querySelectorAll("button[data-kind]"), stood: document.querySelectorAll("input[name=stood]"),
   saved: (answer, how) => { lastCoral = how.colony; taken.saved(answer, how); coral.show(now, how.colony); at("hint").textContent = text.saved; at("stage").focus({ preventScroll: true }); },
   picked: (xy) => taken.pick(xy),

@@ -263,7 +263,7 @@ const RING_PX = 9, SLACK_PX = 4; // of the screen: what is seen of a point, and 
  * A point that can be dragged and moved by arrow keys.
  *
  * `options`: label; moved(xy, how) while it moves, how is "drag" or "key"; done(xyBefore) when it came to rest; focused();
- * tapped(xy) for a click beside its ring, which without it is one on the point.
+ * tapped(xy) for a click beside its ring, which without it is one on the point; clicked() for one on the point.
  * Returns {element, xy, setXY, remove}.
  */
 export function handle(view, layer, xy, options) {
@@ -313,6 +313,7 @@ export function handle(view, layer, xy, options) {
     start = null;
     if (beside) options.tapped(view.inside(beside));
     else if (before[0] !== self.xy[0] || before[1] !== self.xy[1]) options.done?.(before);
+    else options.clicked?.();
   };
   made.addEventListener("pointerup", rest);
   made.addEventListener("pointercancel", () => { if (start) start.isBeside = false; rest(); });
