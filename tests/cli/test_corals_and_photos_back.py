@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+import csv
+import io
+import json
 import shutil
 import zipfile
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from frictionless import Package, system
 from typer.testing import CliRunner
 
 from dryslate import wiring
-from dryslate.app.archive_corals import _figures
+from dryslate.app.adjusted_results import second_looks
+from dryslate.app.coral_health import HealthRow
+from dryslate.app.corals_elsewhere import numbers_only
 from dryslate.app.identify_records import sizes_of
 from dryslate.app.second_observer import blind_queue
+from dryslate.app.unit_records import Unit, UnitPhoto
 from dryslate.cli.main import build_app
 
 WHO = ("--observer", "Ines Varro")
@@ -44,7 +52,7 @@ def measured(project: Path) -> dict[str, list[tuple]]:
     with wiring.survey_store(project, write=False) as store:
         return {
             record.colony: [
-                (m.measurement_id, m.kind, m.points_px, m.observer, _figures(m.values))
+                (m.measurement_id, m.kind, m.points_px, m.observer, numbers_only(m.values))
                 for m in store.measurements_of(record.measurement_ids)
             ]
             for record in store.records()
@@ -209,3 +217,173 @@ def test_a_sketch_of_a_sensitive_site_does_not_leave(sketched, tmp_path) -> None
         assert sketch not in zipped.read("eml.xml").decode()
     assert len(media) == 3
     assert not any(sketch[:32] in name for name in media)
+
+
+@pytest.fixture(scope="module")
+def looked_at(named, tmp_path_factory) -> Path:
+    """With second looks, health of a coral, two clocks, photos of a unit without a name."""
+    trip = Path(shutil.copytree(named, tmp_path_factory.mktemp("looked_at") / "trip"))
+    run("review", "draw", trip, "--share", "1", "--seed", "3", *WHO)
+    for colony, name in (("L1-2", "Porites"), ("L1-3", "Favites")):
+        run("review", "answer", trip, colony, name, "--confidence", 4, "--observer", "Tomo Halle")
+    visit = ("--visit", "Lantern Steps", "2024-03-09")
+    seen = ("--photo", "DRY_0001.JPG", "--shows", "2024-03-09T11:00:00+05:00")
+    run("clock", trip, *visit, *seen, *WHO)
+    with wiring.survey_store(trip, write=True, who="Ines Varro") as store:
+        records = store.records()
+        for day, pct in ((10, 90.0), (11, 70.0)):
+            said = {"normal_pct": pct, "bleached_pct": 100 - pct, "noted_at": f"2024-05-{day}"}
+            store.save_coral_health(
+                HealthRow(record_id=records[0].record_id, observer="Mara", **said)
+            )
+        unit = Unit(unit_id="u-1", visit_id=records[0].visit_id, observer="Mara")
+        store.save_unit(unit)
+        photos = {one.photo_id for one in records if one.photo_id}
+        for photo_id in photos:
+            store.save_unit_photo(UnitPhoto(photo_id=photo_id, unit_id="u-1", how="hand"))
+    return trip
+
+
+def noted(project: Path) -> dict[str, object]:
+    """What was noted of corals one by one, and what clocks were off by."""
+    with wiring.survey_store(project, write=False) as store:
+        records = {
+            r.record_id: (r.colony, r.visit_id, r.growth_form, r.is_juvenile, r.sizes_noted)
+            for r in store.records()
+        }
+        return {
+            "corals": records,
+            "looks": {one.identification_id: one for one in _bare(store.identifications())},
+            "health": [store.coral_health_history(one) for one in sorted(records)],
+            "draws": store.review_draws(),
+            "chances": set(store.review_chances()),
+            "outcomes": {one.outcome_id: one for one in store.review_outcomes()},
+            "clocks": store.clock_offsets(),
+            "second looks": sorted(second_looks(store), key=repr),
+        }
+
+
+def _bare(looks):
+    return [replace(one, photo_regions=()) for one in looks]
+
+
+def test_corals_and_clocks_come_back_from_a_package_and_an_archive(looked_at, tmp_path) -> None:
+    package = tmp_path / "package.zip"
+    run("archive", "package", looked_at, "-o", package)
+    before = noted(looked_at)
+    assert [len(before[k]) for k in ("corals", "clocks", "outcomes")] == [3, 1, 2]
+    assert {one.unit for one in before["second looks"]} == {"u-1"}
+    for name, packed in (
+        ("of package", package),
+        ("of archive", made_archive(looked_at, tmp_path, "none")),
+        ("of originals", made_archive(looked_at, tmp_path, "originals")),
+    ):
+        back, _ = read_into(tmp_path, packed, name)
+        assert noted(back) == before, name
+        assert measured(back) == measured(looked_at)
+        assert "0 things to look at" in run("check", back).replace("\n", " ")
+    again = tmp_path / "again.zip"
+    run("archive", "package", tmp_path / "of package", "-o", again)
+    second, _ = read_into(tmp_path, again, "second")
+    assert noted(second) == before
+
+
+def test_a_clock_set_right_holds_for_photos_that_come_along(looked_at, tmp_path) -> None:
+    back, _ = read_into(tmp_path, made_archive(looked_at, tmp_path, "originals"), "back")
+    times = []
+    for project in (looked_at, back):
+        with wiring.survey_store(project, write=False) as store:
+            times.append({p.photo_id: p.taken_corrected for p in store.photos()})
+    assert times[1] == times[0]
+    assert all(times[0].values())
+
+
+def test_package_of_before_names_photos_otherwise_and_has_no_corals(looked_at, tmp_path) -> None:
+    new, old = tmp_path / "new.zip", tmp_path / "old.zip"
+    run("archive", "package", looked_at, "-o", new)
+    with zipfile.ZipFile(new) as zipped, zipfile.ZipFile(old, "w") as out:
+        for name in zipped.namelist():
+            text = zipped.read(name).decode()
+            if name == "datapackage.json":
+                text = text.replace('"package": 5', '"package": 4')
+            if any(f"/{word}" in name for word in ("coral", "review", "clocks", "photo_units")):
+                continue
+            if name == "data/colony_sightings.csv":
+                text = text.replace("record_id,", "")
+            out.writestr(name.replace("/photos", "/colony_photos"), text)
+    back, _ = read_into(tmp_path, old, "back")
+    with wiring.survey_store(back, write=False) as store:
+        assert len(store.archived_photos()) == 4
+        assert store.records() == ()
+
+
+@pytest.mark.parametrize(
+    ("file", "column", "value"),
+    [
+        ("clocks", "utc_offset", "five"),
+        ("clocks", "offset_s", "1e13"),
+        ("coral_looks", "role", "fourth"),
+        ("coral_looks", "current_names", "[5]"),
+        ("coral_sizes", "values", '{"length_mm":"x"}'),
+        ("coral_sizes", "points_px", "[[1]]"),
+        ("corals", "sizes_noted", '{"colony_diameter":{"value_mm":"wide"}}'),
+        ("corals", "photo_id", "00"),
+        ("review_outcomes", "third_id", "nobody"),
+    ],
+)
+def test_a_coral_that_cannot_be_is_told_and_nothing_stored(
+    looked_at, tmp_path, file, column, value
+) -> None:
+    good, bad = tmp_path / "good.zip", tmp_path / "bad.zip"
+    run("archive", "package", looked_at, "-o", good)
+    with zipfile.ZipFile(good) as zipped, zipfile.ZipFile(bad, "w") as out:
+        for name in zipped.namelist():
+            text = zipped.read(name).decode()
+            if name == f"data/{file}.csv":
+                head, row, *rest = csv.reader(io.StringIO(text))
+                row[head.index(column)] = value
+                csv.writer(told := io.StringIO()).writerows([head, row, *rest])
+                text = told.getvalue()
+            out.writestr(name, text)
+    run("new", tmp_path / "back")
+    said = run("records", "import", tmp_path / "back", bad, *WHO, "--save", "--json", code=3)
+    told_of = json.loads(said.splitlines()[-1])
+    assert told_of["n_stored"] == 0
+    assert any(file in one["place"] for one in told_of["problems"])
+    with wiring.survey_store(tmp_path / "back", write=False) as store:
+        assert store.visits() == ()
+
+
+def test_another_library_finds_a_package_with_corals_valid(looked_at, tmp_path) -> None:
+    run("archive", "package", looked_at, "-o", tmp_path / "p.zip")
+    with zipfile.ZipFile(tmp_path / "p.zip") as zipped:
+        zipped.extractall(tmp_path / "p")
+        tables = json.loads(zipped.read("datapackage.json"))["resources"]
+    with system.use_context(trusted=True):
+        report = Package(str(tmp_path / "p" / "datapackage.json")).validate()
+    assert report.valid, report.flatten(["type", "note", "fieldName", "rowNumber"])
+    said = {one["name"]: one["schema"]["fields"] for one in tables}
+    for name in ("photos", "photo_units", "clocks", "corals", "coral_sizes", "coral_looks"):
+        bare = [f["name"] for f in said[name] if "description" not in f]
+        assert not set(bare) - {"observer", "rank", "region", "how", "note", "name"}, (name, bare)
+    (offset,) = (one for one in said["clocks"] if one["name"] == "offset_s")
+    assert offset["unit"] == "second"
+
+
+def test_corals_of_a_site_whose_name_is_withheld_leave_under_other_ids(looked_at, tmp_path) -> None:
+    trip = Path(shutil.copytree(looked_at, tmp_path / "trip"))
+    spot = ("--position", "8°21.0'S 115°30.6'E", "--coarsen-to", 0.1)
+    run("sites", "set", trip, "Lantern Steps", *spot, *WHO)
+    with wiring.survey_store(trip, write=False) as store:
+        hashes = [one.record_id for one in store.records()]
+        hashes += [one.identification_id for one in store.identifications()]
+        hashes += [one.draw_id for one in store.review_draws()]
+        hashes += [one.outcome_id for one in store.review_outcomes()]
+    run("archive", "package", trip, "-o", tmp_path / "p.zip")
+    with zipfile.ZipFile(tmp_path / "p.zip") as zipped:
+        for name in zipped.namelist():
+            text = zipped.read(name).decode()
+            told = [one for one in (*hashes, "Lantern") if one in text]
+            assert not told, (name, told)
+    back, _ = read_into(tmp_path, tmp_path / "p.zip", "back")
+    assert len(noted(back)["second looks"]) == len(noted(looked_at)["second looks"]) > 0

@@ -265,7 +265,7 @@ def test_older_package_without_conditions_is_read(made, empty, tmp_path) -> None
     changed(made, bare, "data/visit_conditions.csv", "visit_id", None)
     done = run("records", "import", empty, bare, *WHO, "--json", code=3)
     assert "package-file-missing" in done.stdout
-    changed(bare, old, "datapackage.json", '"package": 4', '"package": 1')
+    changed(bare, old, "datapackage.json", '"package": 5', '"package": 1')
     done = run("records", "import", empty, old, *WHO, "--save", "--json")
     assert json.loads(done.stdout)["n_stored"] == 29, done.output
 
@@ -373,7 +373,7 @@ def test_file_that_is_no_text_is_told(made, empty, tmp_path) -> None:
     ("old", "new", "slug"),
     [
         ('"dryslate": {', '"other": {', "package-not-ours"),
-        ('"package": 4', '"package": 99', "package-newer"),
+        ('"package": 5', '"package": 99', "package-newer"),
     ],
 )
 def test_package_of_others_or_of_later_is_refused(made, empty, tmp_path, old, new, slug) -> None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from dryslate.app.corals_elsewhere import unit_place
 from dryslate.app.result_figures import COUNT_DESIGNS, COVER_DESIGNS
 from dryslate.app.result_health import SIGNS
 from dryslate.app.result_made import Made
@@ -96,7 +97,9 @@ def second_looks(store: SurveyStore) -> list[SecondLook]:
     chances = {one.identification_id: one.p_drawn for one in store.review_chances()}
     records = {one.record_id: one for one in store.records()}
     units = {one.photo_id: one.unit_id for one in store.unit_photos() if one.unit_id}
-    called = {(one.visit_id, one.name): one.unit_id for one in store.units()}
+    called = {
+        (one.visit_id, unit_place(one.name, one.unit_id)): one.unit_id for one in store.units()
+    }
     found = []
     for outcome in outcomes.values():
         first, record = rows[outcome.first_id], records[outcome.record_id]

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from dryslate.app.archive_rows import RowMaker
 from dryslate.app.archive_tables import flat
 from dryslate.app.archive_words import dumps
+from dryslate.app.corals_elsewhere import numbers_only
 from dryslate.app.review_state import latest_outcomes, settled_of, state_of
 
 if TYPE_CHECKING:
@@ -160,20 +161,11 @@ def _words(
         "outcomes": [plain(one) for one in seconds.outcomes.get(record.record_id, ())],
         "health": [plain(one) for one in store.coral_health_history(record.record_id)],
         "measured": [
-            {**_plain(one, "values"), "values": _figures(one.values)}
+            {**_plain(one, "values"), "values": numbers_only(one.values)}
             for one in store.measurements_of(record.measurement_ids)
         ],
     }
     return dumps({"coral": {word: rows for word, rows in said.items() if rows}})
-
-
-def _figures(values: Mapping[str, Any]) -> dict[str, float]:
-    """Return the numbers of a measurement, every digit; how the doubt is made up stays."""
-    return {
-        key: value
-        for key, value in values.items()
-        if isinstance(value, int | float) and not isinstance(value, bool)
-    }
 
 
 def _plain(row: Any, *left: str) -> dict[str, Any]:

@@ -13,7 +13,7 @@ from dryslate.formats.eventdate import span_of
 
 if TYPE_CHECKING:
     from dryslate.app.archive_ids import Identifiers
-    from dryslate.app.project_records import Zone
+    from dryslate.app.project_records import ClockOffset, Zone
     from dryslate.app.publication_records import SitePlace, UnitPlace
     from dryslate.app.published_sites import PublishedSite
     from dryslate.app.records import Photo, Visit
@@ -75,7 +75,9 @@ class EventMaker:
     methods: str = ""
     conditions: Mapping[str, str] = field(default_factory=dict)
 
-    def visit(self, visit: Visit, designs: Sequence[StatedDesign]) -> dict[str, str]:
+    def visit(
+        self, visit: Visit, designs: Sequence[StatedDesign], clocks: Sequence[ClockOffset] = ()
+    ) -> dict[str, str]:
         """Return the row of a visit, the parent of its units."""
         used = sorted({one.design.design for one in designs})
         size = {"sampleSizeValue": str(len(designs)), "sampleSizeUnit": "sampling units"}
@@ -86,7 +88,7 @@ class EventMaker:
             "eventDate": visit.date,
             "samplingProtocol": " | ".join(PROTOCOLS[one] for one in used) or self.methods,
             **(size if designs else {}),
-            "dynamicProperties": visit_words(visit.observer),
+            "dynamicProperties": visit_words(visit.observer, clocks),
             "eventRemarks": self.conditions.get(visit.visit_id, ""),
         }
 

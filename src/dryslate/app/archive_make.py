@@ -318,7 +318,8 @@ def _visit(work: _Work, visit: Visit) -> None:
     stated = {one.unit_id: one for one in store.unit_designs(visit.visit_id)}
     photos = {one.photo_id: one for one in store.photos(visit.visit_id)}
     unit_of = {j.photo_id: j.unit_id for j in store.unit_photos(visit.visit_id) if j.unit_id}
-    visit_event = work.events.visit(visit, list(stated.values()))
+    clocks = store.clock_offsets(visit.visit_id)
+    visit_event = work.events.visit(visit, list(stated.values()), clocks)
     event_writer.named(visit_event)
     work.days.append(visit.date)
     shared = work.events.shared(visit.site)
@@ -326,7 +327,7 @@ def _visit(work: _Work, visit: Visit) -> None:
         work.boxes.append((shared.latitude_deg, shared.longitude_deg))
     events = {unit.unit_id: work.ids.of("unit", unit.unit_id) for unit in units}
     photo_events: dict[str, str] = {}
-    offsets = {o.camera: o.utc_offset for o in store.clock_offsets(visit.visit_id) if o.utc_offset}
+    offsets = {one.camera: one.utc_offset for one in clocks if one.utc_offset}
     times = {key: photo_time(one, offsets) for key, one in photos.items() if key not in work.aside}
     here = _Here(visit=visit, times=times)
     work.rows.organisms = work.tagged.tags.get(visit.site, {})

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import math
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
@@ -27,6 +26,13 @@ from dryslate.app.archive_rows import SIZES
 from dryslate.app.archive_words import noted_of, stated_of, unit_of
 from dryslate.app.checked_rows import checked_row
 from dryslate.app.coral_health import HealthRow
+from dryslate.app.corals_elsewhere import (
+    clock_of,
+    require_coral,
+    require_size,
+    unit_place,
+    without_photo,
+)
 from dryslate.app.identification_rows import (
     IdentificationRow,
     RecordRow,
@@ -151,6 +157,7 @@ class ArchiveReader:
         visit = Visit(
             visit_id=visit_id_of(site, date), site=site, date=date, observer=str(said["noted_by"])
         )
+        self.read.clocks += [clock_of(one, visit.visit_id) for one in said.get("clocks", ())]
         self.read.visits[visit.visit_id] = visit
         self.visit_of[row.core_id] = self.visits[row.core_id] = visit.visit_id
         self.read.places.setdefault(site, site_place(cells, site, visit.observer, self.names.at))
@@ -325,16 +332,14 @@ class ArchiveReader:
         visit = self.visit_of[row.core_id]
         measured = tuple(_measured(one) for one in said.get("measured", ()))
         record |= {"visit_id": visit, "measurement_ids": tuple(m.measurement_id for m in measured)}
-        in_photo = checked_row(RecordRow, record)
-        photo, unit = record.pop("photo_id", None), self.unit_of.get(row.core_id)
-        if photo is not None:
-            told = self.unit_names[unit] if unit else f"photo {photo}"
-            notes = [record.get("note", ""), record.get("place", "")]
-            record |= {"place": told, "note": "; ".join(one for one in notes if one)}
+        noted = require_coral(checked_row(RecordRow, record))
+        unit = self.unit_of.get(row.core_id)
+        told = unit_place(self.unit_names[unit], unit) if unit else ""
+        has_photo = noted.photo_id is not None
         self.read.corals.append(
             Coral(
-                record=checked_row(RecordRow, record),
-                in_photo=in_photo if photo is not None else None,
+                record=without_photo(noted, told) if has_photo else noted,
+                in_photo=noted if has_photo else None,
                 measured=measured,
                 looks=tuple(_row_of(IdentificationRow, one) for one in said["looks"]),
                 chances=tuple(_row_of(ReviewChanceRow, one) for one in said.get("chances", ())),
@@ -362,14 +367,9 @@ def _whole(term: str, text: str) -> int:
 
 def _measured(said: Mapping[str, Any]) -> MeasurementRow:
     """Read a measurement of a coral."""
-    values = {str(key): float(value) for key, value in said["values"].items()}
-    points = tuple((float(x), float(y)) for x, y in said.get("points_px", ()))
-    numbers = [*values.values(), *(n for point in points for n in point)]
-    if not all(map(math.isfinite, numbers)):
-        raise ValueError("a measurement holds what is no number")
-    told = {"correction_key": "", **said, "values": values, "points_px": points}
-    row: MeasurementRow = checked_row(MeasurementRow, told)
-    return row
+    points = [tuple(point) for point in said.get("points_px", ())]
+    told = {"correction_key": "", **said, "points_px": points}
+    return require_size(checked_row(MeasurementRow, told))
 
 
 def _row_of(kind: Any, said: Mapping[str, Any]) -> Any:

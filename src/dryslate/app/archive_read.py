@@ -20,6 +20,7 @@ if TYPE_CHECKING:
         ReviewOutcomeRow,
     )
     from dryslate.app.logger_records import LoggerFile, SiteLogger
+    from dryslate.app.project_records import ClockOffset
     from dryslate.app.publication_records import SitePlace, UnitPlace
     from dryslate.app.records import MeasurementRow, Visit
     from dryslate.app.survey_records import NotedRow, StatedDesign
@@ -53,6 +54,8 @@ class ArchiveRead:
         By hash: photos that are named.
     copies : dict
         Of these, those of which the archive holds the very file: where it lies there.
+    clocks : list
+        What cameras' clocks were off by.
     problems : list of Problem
         Nothing is stored while one is an error.
     """
@@ -74,6 +77,7 @@ class ArchiveRead:
     photos: dict[str, ArchivedPhoto] = field(default_factory=dict)
     copies: dict[str, str] = field(default_factory=dict)
     unit_of_photo: dict[str, str] = field(default_factory=dict)
+    clocks: list[ClockOffset] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
     n_more: dict[str, int] = field(default_factory=dict)
 
@@ -109,6 +113,7 @@ class ArchiveRead:
             "loggers": len(self.loggers),
             "measurements of corals": sum(len(one.measured) for one in self.corals),
             "photos with their file": len(self.copies),
+            "clocks of cameras": len(self.clocks),
         }
 
     def as_dict(self) -> dict[str, Any]:

@@ -31,6 +31,7 @@ def store_all(store: SurveyStore, read: ArchiveRead, take: TakeCopies | None = N
         store.save_site_place(place)
     _each(store.save_zone, read.settings.get("zones", ()))
     _each(store.save_visit, read.visits.values())
+    _each(store.save_clock_offset, read.clocks)
     if take is not None:
         take_copies(store, read, take)
     photos = set(store.photo_ids())

@@ -15,6 +15,8 @@ from functools import lru_cache
 from operator import attrgetter
 from typing import Any, cast
 
+from dryslate.app.corals_elsewhere import clock_words
+from dryslate.app.project_records import ClockOffset
 from dryslate.app.survey_records import NotedRow, StatedDesign
 from dryslate.app.unit_records import KINDS, Unit
 from dryslate.core.survey.designs import (
@@ -68,9 +70,12 @@ def number(value: float) -> str:
     return repr(float(value)).removesuffix(".0")
 
 
-def visit_words(observer: str) -> str:
+def visit_words(observer: str, clocks: Sequence[ClockOffset] = ()) -> str:
     """Say what a visit's event cannot say in columns."""
-    return dumps({"level": "visit", "noted_by": observer})
+    said: dict[str, Any] = {"level": "visit", "noted_by": observer}
+    if clocks:
+        said["clocks"] = [clock_words(one) for one in clocks]
+    return dumps(said)
 
 
 def unit_words(unit: Unit, stated: StatedDesign | None, also: Sequence[str]) -> str:

@@ -88,31 +88,32 @@ def frames_to_archive(store: SurveyStore) -> Iterator[ArchivedFrame]:
 
 
 def photos_to_archive(store: SurveyStore) -> Iterator[ArchivedPhoto]:
-    """Yield the photos of those frames: by name, hash and licence."""
+    """Yield photos that are not set aside, and those that archives named: by hash, with licence."""
     from dryslate.app.archive_events import photo_time
     from dryslate.app.project_words import licence_address
 
     facts = store.project_facts()
-    known = photos_elsewhere(store)
-    for photo_id in dict.fromkeys(frame.photo_id for frame in frames_to_archive(store)):
-        photo = store.photo(photo_id)
-        if photo is None:
-            yield known[photo_id]
-            continue
-        file = photo.files[0]
+    aside = {one.photo_id for one in store.photos_set_aside()}
+    here = set(store.photo_ids())
+    for visit in store.visits():
         offsets = {
-            o.camera: o.utc_offset for o in store.clock_offsets(photo.visit_id) if o.utc_offset
+            o.camera: o.utc_offset for o in store.clock_offsets(visit.visit_id) if o.utc_offset
         }
-        yield ArchivedPhoto(
-            photo_id=photo_id,
-            visit_id=photo.visit_id,
-            file_name=file.original_name,
-            media_type=MEDIA_TYPES.get(file.kind, ""),
-            taken_at=photo_time(photo, offsets),
-            creator=photo.observer or "",
-            licence=licence_address(facts.get("licence", "")),
-            rights_holder=facts.get("rights_holder", ""),
-        )
+        for photo in store.photos(visit.visit_id):
+            if photo.photo_id in aside:
+                continue
+            file = photo.files[0]
+            yield ArchivedPhoto(
+                photo_id=photo.photo_id,
+                visit_id=photo.visit_id,
+                file_name=file.original_name,
+                media_type=MEDIA_TYPES.get(file.kind, ""),
+                taken_at=photo_time(photo, offsets),
+                creator=photo.observer or "",
+                licence=licence_address(facts.get("licence", "")),
+                rights_holder=facts.get("rights_holder", ""),
+            )
+    yield from (one for one in store.archived_photos() if one.photo_id not in here)
 
 
 def camera_of(photo: Photo) -> str:

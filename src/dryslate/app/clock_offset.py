@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -11,7 +10,7 @@ from dryslate.app.ports import SurveyStore
 from dryslate.app.project_photos import photos_called
 from dryslate.app.project_records import ClockOffset
 from dryslate.app.records import Photo
-from dryslate.app.shots import camera_key, taken_time
+from dryslate.app.shots import MOST_OFFSET_S, camera_key, taken_time
 from dryslate.app.visits import find_visit
 from dryslate.base.errors import InputError, SettingsError
 
@@ -253,8 +252,12 @@ def _from_number(visit_id: str, photos: tuple[Photo, ...], request: ClockRequest
     if camera is None or camera not in cameras:
         raise _camera_unknown(camera, cameras)
     offset_s = float(request.offset_s or 0.0)
-    if not math.isfinite(offset_s):
-        raise _bad_time(str(request.offset_s))
+    if not abs(offset_s) <= MOST_OFFSET_S:
+        raise InputError(
+            "clock-time",
+            f"An offset of {offset_s:g} s: no clock is off by more than a hundred years.",
+            "Give seconds to add to the camera's clock.",
+        )
     return ClockOffset(visit_id=visit_id, camera=camera, offset_s=offset_s)
 
 

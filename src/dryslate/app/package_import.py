@@ -14,6 +14,7 @@ from typing import IO, TYPE_CHECKING, Any, Protocol, cast
 from dryslate.app.archived_frames import keep_sketches
 from dryslate.app.empty_project import filling, placed
 from dryslate.app.logger_days import LoggerDay, kept_of
+from dryslate.app.package_corals import save_corals
 from dryslate.app.package_make import DESCRIPTOR, VERSION
 from dryslate.app.package_tables import TABLES, PackageTable, kind_of, neighbours, record_of
 from dryslate.app.visit_conditions import NUMBERS
@@ -27,6 +28,8 @@ if TYPE_CHECKING:
 
 MOST_BYTES = 4 << 30
 MOST_TOLD = 200
+SINCE_NEWER = 5
+"""Version from which on the columns of `PackageTable.newer` must be there."""
 
 
 class PackageFiles(Protocol):
@@ -96,8 +99,11 @@ def read_package(files: PackageFiles, name: str) -> PackageRead:
     version, names = int(said["package"]), files.names()
     records: dict[str, list[Any]] = {}
     for table in TABLES:
-        is_older = table.since > version and _file(table) not in names
-        records[table.name] = [] if is_older else list(_records(files, table, faults))
+        was = f"data/{table.was}.csv"
+        file = was if version < VERSION and was in names else _file(table)
+        is_older = table.since > version and file not in names
+        found = [] if is_older else _records(files, (table, file, version), faults)
+        records[table.name] = list(found)
     _check_rows(records, faults)
     facts = said.get("facts") or {}
     return PackageRead(
@@ -139,9 +145,11 @@ def _fault(slug: str, place: str, message: str) -> Problem:
     return Problem(slug=slug, severity="error", place=place, message=message, fix="")
 
 
-def _records(files: PackageFiles, table: PackageTable, faults: list[Problem]) -> Iterator[Any]:
-    """Read the records of a table; a row with a fault is told and left out."""
-    file = _file(table)
+def _records(
+    files: PackageFiles, asked: tuple[PackageTable, str, int], faults: list[Problem]
+) -> Iterator[Any]:
+    """Read the records of a table of a version; a row with a fault is told and left out."""
+    table, file, version = asked
     if file not in files.names():
         faults.append(_fault("package-file-missing", file, "not in the package"))
         return
@@ -150,7 +158,8 @@ def _records(files: PackageFiles, table: PackageTable, faults: list[Problem]) ->
         reader = csv.reader(io.TextIOWrapper(raw, "utf-8", newline=""))
         try:
             heading = next(reader, [])
-            missing = [n for n in kinds if n not in heading]
+            older = table.newer if version < SINCE_NEWER else ()
+            missing = [n for n in kinds if n not in heading and n not in older]
             if missing:
                 message = f"no column {', '.join(missing)}"
                 faults.append(_fault("package-column-missing", file, message))
@@ -256,8 +265,9 @@ def _check_rows(records: Mapping[str, list[Any]], faults: list[Problem]) -> None
         for field, (parent, other) in table.parents.items():
             there = known.get((parent, other)) or {getattr(r, other) for r in records[parent]}
             for record in records[table.name]:
-                if getattr(record, field) not in there:
-                    message = f"{parent} has no {other} {getattr(record, field)!r}"
+                value = getattr(record, field)
+                if value is not None and value not in there:
+                    message = f"{parent} has no {other} {value!r}"
                     faults.append(_fault("package-link", f"{table.name}, {field}", message))
     _check_conditions(records["visit_conditions"], faults)
     rows: dict[str, list[NotedRow]] = defaultdict(list)
@@ -301,7 +311,11 @@ def save_package(store: SurveyStore, read: PackageRead, observer: str) -> int:
         days: dict[str, list[LoggerDay]] = defaultdict(list)
         for day in records["logger_days"]:
             days[day.logger_id].append(day)
-        for table, save in _savers(store):
+        for table, save in _places(store):
+            for record in records[table]:
+                save(record)
+        save_corals(store, records, photos)
+        for table, save in _colonies(store):
             for record in records[table]:
                 save(record)
         for stated in records["loggers"]:
@@ -320,8 +334,8 @@ def save_package(store: SurveyStore, read: PackageRead, observer: str) -> int:
         return store.save_survey_rows(placed(one, photos) for one in records["survey_rows"])
 
 
-def _savers(store: SurveyStore) -> list[tuple[str, Any]]:
-    """Return what stores the records of each table that are stored one by one."""
+def _places(store: SurveyStore) -> list[tuple[str, Any]]:
+    """Return what stores the records of each table that corals refer to."""
     return [
         ("observers", store.save_observer),
         ("sites", store.save_site),
@@ -330,11 +344,18 @@ def _savers(store: SurveyStore) -> list[tuple[str, Any]]:
         ("people", store.save_project_person),
         ("visits", store.save_visit),
         ("visit_conditions", store.save_visit_conditions),
+        ("clocks", store.save_clock_offset),
         ("units", store.save_unit),
+    ]
+
+
+def _colonies(store: SurveyStore) -> list[tuple[str, Any]]:
+    """Return what stores the records of each table of tagged colonies."""
+    return [
         ("colonies", store.save_colony),
         ("colony_sightings", store.save_colony_sighting),
         ("colony_fractions", store.save_colony_fractions),
         ("stress_onsets", store.save_stress_onset),
-        ("colony_photos", store.save_archived_photo),
+        ("photos", store.save_archived_photo),
         ("colony_frames", store.save_archived_frame),
     ]

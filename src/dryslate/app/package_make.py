@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from dryslate.base.problems import Problem
 
 DESCRIPTOR = "datapackage.json"
-VERSION = 4
+VERSION = 5
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -84,8 +84,7 @@ def make_package(
     -----
     Records are as they are stored, so that reading them back gives the same figures; of sensitive
     sites positions are coarsened, and names and localities are the words that the archive has.
-    Photos, their corrections and corals named in photos are not in
-    it. The same records give the same bytes.
+    Photos and their corrections are not in it. The same records give the same bytes.
     """
     counts: dict[str, int] = {}
     words, ids = leaving_words(store), Identifiers(store.project_id())

@@ -12,80 +12,41 @@ from dryslate.app.archive_loggers import loggers_to_archive
 from dryslate.app.archive_settings import sketches_of
 from dryslate.app.archived_frames import frames_to_archive, photos_to_archive, require_measured
 from dryslate.app.archived_records import ArchivedFrame, ArchivedPhoto, ArchivedSketch
+from dryslate.app.checked_rows import checked_row
 from dryslate.app.colony_records import Colony, ColonyFractions, Neighbour, Sighting, StressOnset
 from dryslate.app.condition_records import VisitConditions
+from dryslate.app.coral_health import HealthRow
+from dryslate.app.corals_elsewhere import require_clock, require_coral, require_size
+from dryslate.app.identification_rows import (
+    IdentificationRow,
+    RecordRow,
+    ReviewChanceRow,
+    ReviewDrawRow,
+    ReviewOutcomeRow,
+)
 from dryslate.app.import_template import MEANINGS
 from dryslate.app.logger_days import LoggerDay, LoggerDeployment, days_of
-from dryslate.app.project_records import Observer, Site, Zone
+from dryslate.app.package_corals import (
+    chances_to_package,
+    corals_to_package,
+    health_to_package,
+    looks_to_package,
+    outcomes_to_package,
+    photo_units_to_package,
+    sizes_to_package,
+)
+from dryslate.app.package_meanings import FIELDS, UNITS
+from dryslate.app.project_records import ClockOffset, Observer, Site, Zone
 from dryslate.app.publication_records import NameId, ProjectPerson, SitePlace
-from dryslate.app.records import Visit
+from dryslate.app.records import MeasurementRow, Visit
 from dryslate.app.result_rows import ResultRow
 from dryslate.app.survey_records import Category, CategoryMapping, NotedRow, StatedDesign
-from dryslate.app.unit_records import Unit
+from dryslate.app.unit_records import Unit, UnitPhoto
 from dryslate.app.zone_records import ZoneWeight
 from dryslate.core.survey.designs import SurveyRow, UnitDesign
 
 if TYPE_CHECKING:
     from dryslate.app.ports import SurveyStore
-
-UNITS: tuple[tuple[str, str], ...] = (
-    ("_deg", "degree"),
-    ("_m2", "square metre"),
-    ("_mm", "millimetre"),
-    ("_cm", "centimetre"),
-    ("_px", "pixel"),
-    ("_pct", "per cent"),
-    ("_frac", "1"),
-    ("_m_u", "metre"),
-    ("_m", "metre"),
-    ("minutes", "minute"),
-    ("water_c", "degree Celsius"),
-    ("_cm2", "square centimetre"),
-    ("_cm2_u", "square centimetre"),
-    ("_mm_u", "millimetre"),
-    ("temperature_c", "degree Celsius"),
-    ("warmest_c", "degree Celsius"),
-    ("offset_c", "degree Celsius"),
-)
-"""Ending of a field's name to its unit."""
-_MORE: Mapping[str, str] = {
-    "unit_id": "Identifier of the unit.",
-    "visit_id": "The site, a space and the date.",
-    "photo_id": "SHA-256 of the photo.",
-    "row_no": "Number of the row in the project it comes from.",
-    "list_version": "Version of the list of categories.",
-    "estimate": "The figure, in the unit at the end of its name.",
-    "u": "One standard uncertainty of the figure.",
-    "lo95": "Lower end of the 95 % interval.",
-    "hi95": "Upper end of the 95 % interval.",
-    "method": "How the interval was made.",
-    "n_units": "Units that carry the figure.",
-    "n_blank": "Units left out because nothing could be read.",
-    "current_names": "Current genera it can stand for, JSON.",
-    "place": "Where it was written, or where it lies.",
-    "tide": "The tide on the visit, in words.",
-    "visibility_m": "How far one saw under water.",
-    "water_c": "Temperature of the water.",
-    "weather": "The weather on the visit, in words.",
-    "sea": "Swell, waves and current on the visit, in words.",
-    "outline_px": "Corners of the outlined area in pixels of the upright original, JSON.",
-    "outline_how": "How the outline came into the photo.",
-    "area_cm2": "Area of the outline, by the scale card in the photo.",
-    "diameter_max_mm": "Longest diameter of the outline, by the scale card in the photo.",
-    "measured": "Corrected L*, a*, b* with their doubt, distance from the card's white, JSON.",
-    "sha256": "SHA-256 of the file that shows the sketch of the colony's place.",
-    "file_name": "What the file was called.",
-    "logger_id": "SHA-256 of the logger's first file.",
-    "warmest_c": "Long-term mean of the warmest month.",
-    "warmest_source": "Where that mean comes from.",
-    "deployed_from": "When the logger was put into the water.",
-    "deployed_to": "When the logger was taken out of the water.",
-    "offset_c": "Logger minus the source of the mean.",
-    "n_cut": "Readings out of the water, left out.",
-    "temperature_c": "Mean of the day; empty: too few readings, or none.",
-    "n_readings": "Readings of the day.",
-}
-
 
 _KNOWN: dict[str, dict[str, Any]] = {}
 
@@ -111,6 +72,10 @@ class PackageTable:
         Fields that are no columns.
     since : int
         Version of the package from which on it must be there.
+    was : str
+        Its name in packages of before.
+    newer : tuple of str
+        Columns that packages of before 5 do not have.
     """
 
     name: str
@@ -120,6 +85,8 @@ class PackageTable:
     parents: Mapping[str, tuple[str, str]]
     left: tuple[str, ...] = ()
     since: int = 1
+    was: str = ""
+    newer: tuple[str, ...] = ()
 
     def columns(self) -> dict[str, Any]:
         """Return the columns with their types."""
@@ -172,6 +139,8 @@ def _logger_days(store: SurveyStore) -> Iterable[LoggerDay]:
 
 
 _SITE, _VISIT, _UNIT = ("sites", "site"), ("visits", "visit_id"), ("units", "unit_id")
+_PHOTO, _CORAL = ("photos", "photo_id"), ("corals", "record_id")
+_LOOK = ("coral_looks", "identification_id")
 TABLES: tuple[PackageTable, ...] = (
     PackageTable(name="sites", kinds=(Site,), key=("site",), rows=lambda s: s.sites(), parents={}),
     PackageTable(
@@ -264,6 +233,97 @@ TABLES: tuple[PackageTable, ...] = (
         parents={"unit_id": ("unit_designs", "unit_id")},
     ),
     PackageTable(
+        name="photos",
+        kinds=(ArchivedPhoto,),
+        key=("photo_id",),
+        rows=photos_to_archive,
+        parents={"visit_id": _VISIT},
+        since=3,
+        was="colony_photos",
+    ),
+    PackageTable(
+        name="photo_units",
+        kinds=(UnitPhoto,),
+        key=("photo_id",),
+        rows=photo_units_to_package,
+        parents={"photo_id": _PHOTO, "unit_id": _UNIT},
+        since=5,
+    ),
+    PackageTable(
+        name="clocks",
+        kinds=(ClockOffset,),
+        key=("visit_id", "camera"),
+        rows=lambda s: s.clock_offsets(),
+        parents={"visit_id": _VISIT},
+        since=5,
+    ),
+    PackageTable(
+        name="corals",
+        kinds=(RecordRow,),
+        key=("record_id",),
+        rows=corals_to_package,
+        parents={"visit_id": _VISIT, "photo_id": _PHOTO},
+        since=5,
+    ),
+    PackageTable(
+        name="coral_sizes",
+        kinds=(MeasurementRow,),
+        key=("measurement_id",),
+        rows=sizes_to_package,
+        parents={},
+        since=5,
+    ),
+    PackageTable(
+        name="coral_looks",
+        kinds=(IdentificationRow,),
+        key=("identification_id",),
+        rows=looks_to_package,
+        parents={"record_id": _CORAL},
+        left=("photo_regions",),
+        since=5,
+    ),
+    PackageTable(
+        name="coral_health",
+        kinds=(HealthRow,),
+        key=(),
+        rows=health_to_package,
+        parents={"record_id": _CORAL},
+        since=5,
+    ),
+    PackageTable(
+        name="review_draws",
+        kinds=(ReviewDrawRow,),
+        key=("draw_id",),
+        rows=lambda s: s.review_draws(),
+        parents={},
+        since=5,
+    ),
+    PackageTable(
+        name="review_chances",
+        kinds=(ReviewChanceRow,),
+        key=("identification_id",),
+        rows=chances_to_package,
+        parents={
+            "identification_id": _LOOK,
+            "record_id": _CORAL,
+            "draw_id": ("review_draws", "draw_id"),
+        },
+        since=5,
+    ),
+    PackageTable(
+        name="review_outcomes",
+        kinds=(ReviewOutcomeRow,),
+        key=("outcome_id",),
+        rows=outcomes_to_package,
+        parents={
+            "record_id": _CORAL,
+            "first_id": _LOOK,
+            "second_id": _LOOK,
+            "third_id": _LOOK,
+        },
+        since=5,
+    ),
+    PackageTable(
         name="colonies",
         kinds=(Colony,),
         key=("organism_id",),
@@ -276,8 +336,12 @@ TABLES: tuple[PackageTable, ...] = (
         kinds=(Sighting,),
         key=("organism_id", "visit_id"),
         rows=lambda s: s.colony_sightings(),
-        parents={"organism_id": ("colonies", "organism_id"), "visit_id": _VISIT},
-        left=("record_id",),
+        parents={
+            "organism_id": ("colonies", "organism_id"),
+            "visit_id": _VISIT,
+            "record_id": _CORAL,
+        },
+        newer=("record_id",),
     ),
     PackageTable(
         name="colony_fractions",
@@ -294,21 +358,13 @@ TABLES: tuple[PackageTable, ...] = (
         parents={},
     ),
     PackageTable(
-        name="colony_photos",
-        kinds=(ArchivedPhoto,),
-        key=("photo_id",),
-        rows=photos_to_archive,
-        parents={"visit_id": _VISIT},
-        since=3,
-    ),
-    PackageTable(
         name="colony_frames",
         kinds=(ArchivedFrame,),
         key=("organism_id", "photo_id"),
         rows=frames_to_archive,
         parents={
             "organism_id": ("colonies", "organism_id"),
-            "photo_id": ("colony_photos", "photo_id"),
+            "photo_id": _PHOTO,
         },
         since=3,
     ),
@@ -397,7 +453,7 @@ def schema_of(table: PackageTable) -> dict[str, Any]:
         unit = next((word for ending, word in UNITS if name.endswith(ending)), "")
         if unit and kind in ("number", "integer"):
             field["unit"] = unit
-        meaning = _MORE.get(name) or MEANINGS.get(name)
+        meaning = FIELDS.get(f"{table.name}.{name}") or FIELDS.get(name) or MEANINGS.get(name)
         if meaning:
             field["description"] = meaning
         if name in table.key or (kind != "string" and not may_lack):
@@ -428,8 +484,23 @@ def record_of(table: PackageTable, said: Mapping[str, Any]) -> Any:
             values[holder] = inner
         if kind is NotedRow:
             values["name"] = said["name"]
-        inner = kind(**values)
-    return require_measured(inner) if isinstance(inner, ArchivedFrame) else inner
+        inner = checked_row(kind, values) if kind in _CHECKED else kind(**values)
+    sound = _CHECKED.get(type(inner))
+    return sound(inner) if sound else inner
+
+
+_CHECKED: Mapping[type, Callable[[Any], Any] | None] = {
+    ArchivedFrame: require_measured,
+    ClockOffset: require_clock,
+    RecordRow: require_coral,
+    MeasurementRow: require_size,
+    IdentificationRow: None,
+    HealthRow: None,
+    ReviewDrawRow: None,
+    ReviewChanceRow: None,
+    ReviewOutcomeRow: None,
+}
+"""Kinds whose fields are looked through one by one, and what else must hold of them."""
 
 
 def neighbours(values: Sequence[Mapping[str, Any]]) -> tuple[Neighbour, ...]:

@@ -37,6 +37,8 @@ class LeavingWords:
         or are hashes that a guess at the name can be held against.
     colonies : Mapping
         By identity.
+    ids : Identifiers
+        Makes ids of corals and looks anew where a name is withheld: theirs are hashes of it.
     """
 
     published: Mapping[str, PublishedSite]
@@ -44,6 +46,7 @@ class LeavingWords:
     visits: Mapping[str, str]
     units: Mapping[str, str]
     colonies: Mapping[str, Colony]
+    ids: Identifiers
 
     def of(self, record: Any) -> Any:
         """Return a record as it leaves."""
@@ -59,7 +62,8 @@ class LeavingWords:
         kind: type = type(record)
         said = {name: self._called(name, getattr(record, name)) for name in _names_in(kind)}
         told = {name: new for name, new in said.items() if new != getattr(record, name)}
-        return replace(record, **told) if told else record
+        record = replace(record, **told) if told else record
+        return self.ids.anew(record) if self.visits else record
 
     def _called(self, name: str, value: Any) -> Any:
         """Return what a field of `_NAMES` holds in the package."""
@@ -114,6 +118,7 @@ def leaving_words(store: SurveyStore) -> LeavingWords:
         visits=visits,
         units=units,
         colonies={one.organism_id: one for one in store.colonies()},
+        ids=ids,
     )
 
 

@@ -58,6 +58,9 @@ PHOTO_ENDINGS = {
 } | dict.fromkeys(RAW_ENDINGS, "raw")
 """What the ending of a name promises."""
 
+MOST_OFFSET_S = 100 * 365.25 * 86400
+"""A clock that is off by more is none: cameras that lost theirs begin within this."""
+
 
 _RAW_HEADS = (b"FUJIFILMCCD-RAW", b"IIU\0", b"IIRO", b"IIRS", b"MMOR", b"FOVb", b"\0MRM")
 _HEIC_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1", b"mif2")
@@ -166,7 +169,7 @@ def corrected_time(metadata: PhotoMetadata, offset: ClockOffset | None) -> str |
     '2026-11-25T08:59:30'
     """
     taken = taken_time(metadata) if offset is not None else None
-    if taken is None or offset is None:
+    if taken is None or offset is None or not abs(offset.offset_s) <= MOST_OFFSET_S:
         return None
     moved = taken + timedelta(seconds=offset.offset_s)
     fraction = "milliseconds" if moved.microsecond else "seconds"

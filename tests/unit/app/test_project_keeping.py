@@ -16,6 +16,9 @@ from dryslate.app.check import check_project
 from dryslate.app.clock_offset import ClockRequest, set_clock
 from dryslate.app.control_objects import compare_controls, control_words, make_control
 from dryslate.app.new import make_project
+from dryslate.app.project_records import ClockOffset
+from dryslate.app.records import PhotoMetadata
+from dryslate.app.shots import corrected_time
 from dryslate.app.visits import find_visit, list_visits
 from dryslate.base.errors import DryslateError, InputError, SettingsError
 
@@ -106,6 +109,7 @@ def test_clock_is_set_once_unless_the_earlier_was_wrong(store) -> None:
         ({"camera": "Another", "offset_s": 1.0}, "camera-unknown"),
         ({"camera": "Another", "photo": "IMG_0001.JPG", "shows": "09:00"}, "camera-unknown"),
         ({"offset_s": float("nan")}, "clock-time"),
+        ({"offset_s": 1e13}, "clock-time"),
     ],
 )
 def test_clock_that_is_not_said_clearly_is_refused(store, fields, slug) -> None:
@@ -369,3 +373,8 @@ def test_folder_with_other_files_is_not_made_a_project() -> None:
     with pytest.raises(DryslateError, match="project-folder-taken"):
         make_project(Path("home"), folders, lambda folder: STORE.MemorySurveyStore())
     assert folders.laid_out == []
+
+
+def test_project_with_a_clock_that_cannot_be_is_read_all_the_same() -> None:
+    wild = ClockOffset(visit_id="v", camera="c", offset_s=1e13)
+    assert corrected_time(PhotoMetadata(taken_local="2026-11-25T09:01:00"), wild) is None
