@@ -213,6 +213,18 @@ def test_history_keeps_every_name_and_the_same_words_again_add_none(trip: Path) 
     assert "Favites; more likely right than not" in words
 
 
+def test_a_qualifier_is_said_once_and_makes_no_other_name(trip: Path) -> None:
+    note(trip, "C1")
+    for written in ("cf. Favites", "Porites?", "aff. Favia"):
+        call(trip, "C1", written)
+    lines = run("record", trip, "C1", "--history").stdout.splitlines()
+    assert [line.split(": ", 1)[1].split(";")[0] for line in lines] == [
+        "cf. Favites",
+        "Porites?",
+        "aff. Favia (today: Dipsastraea or Goniastrea)",
+    ]
+
+
 def test_name_that_the_data_do_not_list_is_kept_only_when_asked_for(trip: Path) -> None:
     note(trip, "C1")
     ask = ("name", trip, "Xenoturbella", "--colony", "C1", "--observer", "Ana")

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
+from dryslate.core.identify.names import bare_name
+
 Role = Literal["first", "second", "third"]
 PhotoRegion = tuple[str, float, float, float, float]
 """Photo id and a box x0, y0, x1, y1 in pixels of the upright original."""
@@ -102,6 +104,12 @@ class IdentificationRow:
     region: str | None = None
     photo_regions: tuple[PhotoRegion, ...] = ()
     with_observer: str | None = None
+
+    @property
+    def name_now(self) -> str:
+        """The current name where another was written, its qualifier aside; else empty."""
+        written = bare_name(self.name_as_recorded)
+        return self.name if self.name.casefold() != written.casefold() else ""
 
     def who(self) -> frozenset[str]:
         """Return everybody who said it."""

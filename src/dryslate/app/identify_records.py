@@ -373,9 +373,8 @@ def role_words(row: IdentificationRow) -> str:
 
 def _told(row: IdentificationRow) -> str:
     """Say an identification in one line."""
-    current = row.name or "not in the data"
-    name = row.name_as_recorded
-    name += "" if name == row.name else f" (today: {current})"
+    now = row.name_now or ("" if row.name else "not in the data")
+    name = f"{row.name_as_recorded} (today: {now})" if now else row.name_as_recorded
     sure = f"; {WORDS[row.confidence]}" if row.confidence else "; how sure was not stated"
     against = f"; speaks against it: {', '.join(row.conflicts)}" if row.conflicts else ""
-    return f"{' '.join(w for w in (row.qualifier, name) if w)}{sure}{against}"
+    return f"{name}{sure}{against}"

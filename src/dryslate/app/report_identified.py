@@ -196,12 +196,11 @@ def _full_name(row: IdentificationRow) -> str:
 def _look(row: IdentificationRow, taxa: TaxaData) -> Look:
     """One look in words."""
     evidence, _ = parse_record(dict(row.evidence))
-    name = row.name or row.name_as_recorded
     return Look(
         role=ROLE_WORDS[role_words(row)],
         observer=" and ".join(sorted(row.who())),
         name=_full_name(row),
-        recorded=row.name_as_recorded if row.name_as_recorded != name else "",
+        recorded=row.name_as_recorded if row.name_now else "",
         confidence=WORDS.get(row.confidence or 0, ""),
         seen=_seen_words(evidence, taxa),
     )

@@ -95,7 +95,7 @@ def find_names(
     'Dipsastraea'
     """
     written = " ".join(text.split())
-    bare = QUALIFIER.sub("", written).rstrip("?").strip()
+    bare = bare_name(written)
     if not bare:
         return unknown_name(written, "name-empty", "there is no name", "Give a name.")
     if region is not None and region not in taxa.regions:
@@ -113,6 +113,26 @@ def find_names(
     match = _above_genus(written, bare, book) or _either(written, bare, book)
     match = match or _one(written, bare, book)
     return with_qualifier(match, qualifier) if qualifier else match
+
+
+def bare_name(text: str) -> str:
+    """
+    Return a name as written, without its qualifier.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> bare_name("cf. Favites"), bare_name("Porites?"), bare_name("Favites")
+    ('Favites', 'Porites', 'Favites')
+    """
+    return QUALIFIER.sub("", " ".join(text.split())).rstrip("?").strip()
 
 
 def _above_genus(written: str, bare: str, book: NameBook) -> NameMatch | None:
