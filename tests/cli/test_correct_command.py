@@ -146,6 +146,26 @@ def test_a_point_is_shared_only_with_photos_that_state_the_same_settings(
     assert "flash" in refused["message"]
 
 
+def test_photos_of_a_point_are_told_in_the_order_given_and_bad_files_by_their_own_fault(
+    photos: Path, tmp_path: Path
+) -> None:
+    (tmp_path / "words.jpg").write_text("hello", encoding="utf-8")
+    (tmp_path / "empty.jpg").write_bytes(b"")
+    names = ("bare.jpg", "flash.jpg")
+    others = [tmp_path / "words.jpg", *(photos / n for n in names), tmp_path / "empty.jpg"]
+    words = ("--grey", "470,420", "--apply-to", *others, "--out", tmp_path / "out", "--json")
+    result = correct(photos / "one.jpg", *words)
+    told = documents(result)
+    assert [d["photo"] for d in told] == [str(p) for p in (photos / "one.jpg", *others)]
+    slugs = [[p["slug"] for p in d["problems"]] for d in told]
+    assert slugs[1:] == [
+        ["photo-not-a-photo"],
+        ["correct-shared-point"],
+        ["correct-not-shared"],
+        ["photo-empty"],
+    ]
+
+
 def test_point_outside_the_photo_is_refused_with_its_size(photos: Path, tmp_path: Path) -> None:
     result = correct(photos / "one.jpg", "--white", "1500,20", "--out", tmp_path, "--json")
     (document,) = documents(result)

@@ -12,7 +12,7 @@ from dryslate.app.correct_one import sha256_of
 from dryslate.app.correction_json import empty_document
 from dryslate.app.correction_records import Loan
 from dryslate.app.ports import PhotoReader
-from dryslate.app.records import DecodedPhoto
+from dryslate.app.records import DecodedPhoto, PhotoMetadata
 from dryslate.app.shots import RAW_ENDINGS, ending_of
 from dryslate.base.errors import DryslateError, InputError
 from dryslate.base.problems import Problem, problem_of
@@ -99,11 +99,16 @@ def lend_point(
     for other in others:
         if other.resolve() == photo.resolve():
             continue
-        reason = _reason_against(decoded, other, photo, reader)
+        try:
+            metadata = _settings_of(other, reader)
+        except DryslateError as error:
+            refused[other] = problem_of(error, str(other))
+            continue
+        reason = _reason_against(decoded, other, metadata)
         if reason is not None:
             refused[other] = _refusal(other, photo, reason)
             continue
-        ratio, lightness_u = exposure_ratio(reader.read_metadata(other), decoded.metadata)
+        ratio, lightness_u = exposure_ratio(metadata, decoded.metadata)
         lent = lend_fit(fit, ratio, water_log_gain_cov(RANGE_U_M, lightness_u))
         about = {
             "picked": _picked(point),
@@ -213,18 +218,22 @@ def fit_picked(
     return fit
 
 
-def _reason_against(
-    decoded: DecodedPhoto, other: Path, photo: Path, reader: PhotoReader
-) -> str | None:
+def _reason_against(decoded: DecodedPhoto, other: Path, metadata: PhotoMetadata) -> str | None:
     """Say why another photo may not share the point's correction; None where it may."""
     other_is_raw = ending_of(other.name) in RAW_ENDINGS
     if other_is_raw != (decoded.kind == "raw"):
         return "one is a raw file, the other is not"
-    try:
-        metadata = reader.read_metadata(other)
-    except (InputError, OSError) as error:
-        return f"its settings cannot be read ({error})"
     return settings_differ(metadata, decoded.metadata, both_raw=other_is_raw)
+
+
+def _settings_of(other: Path, reader: PhotoReader) -> PhotoMetadata:
+    """Read what a photo says of itself; what is no photo raises its own fault."""
+    metadata = reader.read_metadata(other)
+    try:
+        reader.size_px(other)
+    except OSError:
+        reader.read(other)
+    return metadata
 
 
 def _refusal(other: Path, photo: Path, reason: str) -> Problem:

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
+from itertools import takewhile
+from operator import ne
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -25,7 +28,7 @@ from dryslate.cli.render import (
 if TYPE_CHECKING:
     from dryslate.app.correct import Workshop
     from dryslate.app.correct_summary import Summary
-    from dryslate.app.correction_records import CorrectSettings, Loan
+    from dryslate.app.correction_records import CorrectAnswer, CorrectSettings, Loan
     from dryslate.app.records import Photo
 
 
@@ -62,23 +65,35 @@ def run_photos(options: CorrectOptions) -> int:
     point = picked_point(options.white, options.grey)
     require_request(photos, options.out, None, point, others)
     workshop, settings = _workshop(options), _settings(options)
+    given = [str(photo) for photo in (*photos[:1], *others, *photos[1:])]
     loans: dict[Path, Loan] | None = None
-    documents: list[Mapping[str, Any]] = []
-    outcomes: list[str] = []
+    refused: dict[str, Mapping[str, Any]] = {}
     if point is not None:
         photos, loans, refused = _share_point(photos, others, point, workshop)
-        documents += refused
-        outcomes += ["refused"] * len(refused)
-    for document in documents:
-        _tell(document, options)
     _announce_tiff(options, photos, options.out or Path())
-    for answer in correct_photos(photos, options.out or Path(), settings, workshop, loans):
-        documents.append(answer.result)
-        outcomes.append(answer.outcome)
-        _tell(answer.result, options)
+    documents: list[Mapping[str, Any]] = []
+    outcomes: list[str] = []
+    answers = correct_photos(photos, options.out or Path(), settings, workshop, loans)
+    for document, outcome in _as_given(answers, refused, given):
+        documents.append(document)
+        outcomes.append(outcome)
+        _tell(document, options)
     summary = summarise(documents, outcomes)
     _tell_summary(summary, options)
     return _exit_code(summary)
+
+
+def _as_given(
+    answers: Iterable[CorrectAnswer], refused: dict[str, Mapping[str, Any]], given: list[str]
+) -> Iterator[tuple[Mapping[str, Any], str]]:
+    """Put what was refused beforehand between the answers, in the order the photos were given."""
+    names = iter(given)
+    for answer in answers:
+        for name in takewhile(partial(ne, answer.result["photo"]), names):
+            if name in refused:
+                yield refused.pop(name), "refused"
+        yield answer.result, answer.outcome
+    yield from ((refused[name], "refused") for name in names if name in refused)
 
 
 def run_project(options: CorrectOptions) -> int:
@@ -152,7 +167,7 @@ def _workshop(options: CorrectOptions) -> Workshop:
 
 def _share_point(
     photos: list[Path], others: list[Path], point: Any, workshop: Workshop
-) -> tuple[list[Path], dict[Path, Loan], list[Mapping[str, Any]]]:
+) -> tuple[list[Path], dict[Path, Loan], dict[str, Mapping[str, Any]]]:
     """Fit the picked point and share it; return photos, corrections and refusals."""
     from dryslate.app.correct import colour_settings
     from dryslate.app.correction_records import CorrectSettings
@@ -165,9 +180,9 @@ def _share_point(
         lent = lend_point(photos[0], point, sharing, workshop.reader, table)
     except DryslateError as error:
         lent = refuse_all(photos[0], sharing, error)
-    refused: list[Mapping[str, Any]] = [
-        refused_document(photo, problem) for photo, problem in lent.refused.items()
-    ]
+    refused: dict[str, Mapping[str, Any]] = {
+        str(photo): refused_document(photo, problem) for photo, problem in lent.refused.items()
+    }
     return list(lent.loans), lent.loans, refused
 
 
