@@ -54,7 +54,28 @@ def option_row(param: Any) -> str:
     if param.param_type_name == "argument":
         names = f"`{param.name.upper()}`"
     text = (getattr(param, "help", "") or "").replace("\n", " ").replace("|", "\\|")
-    return f"| {names} | {text} |"
+    return f"| {names} | {text}{default_words(param)} |"
+
+
+def default_words(param: Any) -> str:
+    """Say what holds where the option is not given, unless its own words do."""
+    default = param.default
+    if param.param_type_name == "argument" or callable(default):
+        return ""
+    if param.required:
+        return " Always needed."
+    if param.secondary_opts and default is not None:
+        return f" Without either: `{(param.opts if default else param.secondary_opts)[0]}`."
+    if default is None or isinstance(default, bool) or default in ("", 0.0, (), []):
+        return ""
+    shown = (
+        " ".join(map(str, default))
+        if isinstance(default, tuple)
+        else f"{default:g}"
+        if isinstance(default, float)
+        else str(default)
+    )
+    return f" Without it: {shown}."
 
 
 def flags_page() -> str:

@@ -15,20 +15,28 @@ if TYPE_CHECKING:
     from dryslate.app.change_rows import ChangeRow
 
 Folder = Annotated[Path, typer.Argument(help="Project folder.")]
-Figure = Annotated[list[str] | None, typer.Option(help="Only this figure, for example cover_frac.")]
-Thing = Annotated[
-    list[str] | None, typer.Option(help="Only this category, group or name of a coral.")
+Figure = Annotated[
+    list[str] | None, typer.Option(help="Only this figure, for example cover_frac. Repeatable.")
 ]
-Of = Annotated[list[str] | None, typer.Option("--of", help="Only these: category, group or name.")]
-Site = Annotated[list[str] | None, typer.Option(help="Only this site.")]
+Thing = Annotated[
+    list[str] | None, typer.Option(help="Only this category, group or name of a coral. Repeatable.")
+]
+Of = Annotated[
+    list[str] | None, typer.Option("--of", help="Only these: category, group or name. Repeatable.")
+]
+Site = Annotated[list[str] | None, typer.Option(help="Only this site. Repeatable.")]
 SameUnits = Annotated[
     bool,
     typer.Option(
         "--same-units", help="Units of one name are one place at each visit, permanent or not."
     ),
 ]
-Control = Annotated[list[str] | None, typer.Option(help="A site that nothing happened to.")]
-Impact = Annotated[list[str] | None, typer.Option(help="A site that something happened to.")]
+Control = Annotated[
+    list[str] | None, typer.Option(help="A site that nothing happened to. Repeatable.")
+]
+Impact = Annotated[
+    list[str] | None, typer.Option(help="A site that something happened to. Repeatable.")
+]
 After = Annotated[
     str | None, typer.Option(help="The day from which on visits are after it, year-month-day.")
 ]

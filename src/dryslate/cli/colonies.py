@@ -156,7 +156,7 @@ def see(  # noqa: PLR0913, PLR0917  one option each for what the person may say
     lesion: Annotated[str, typer.Option("--lesion", help="Lesions in plain words.")] = "",
     photo: Annotated[
         list[str] | None,
-        typer.Option("--photo", help="A photo of it, by name or hash. Three or more are best."),
+        typer.Option("--photo", help="A photo of it, by name or hash. Repeatable; three are best."),
     ] = None,
     record: Annotated[
         str | None, typer.Option("--record", help="The coral noted on this visit that it is.")

@@ -21,7 +21,7 @@ MOST_THINGS = 5
 By = Annotated[str, typer.Option("--by", help="site, zone, visit, or group (with --group).")]
 Groups = Annotated[
     list[str] | None,
-    typer.Option("--group", help="SITE=GROUP, once a site: groups of sites; whole sites go along."),
+    typer.Option("--group", help="SITE=GROUP, for each site; whole sites go along. Repeatable."),
 ]
 Of = Annotated[str | None, typer.Option("--of", help="Compare by category or by name.")]
 Measure = Annotated[

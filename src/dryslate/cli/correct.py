@@ -40,7 +40,7 @@ def correct_command(  # noqa: PLR0913, PLR0917 - one argument an option
     grey: Annotated[str | None, typer.Option(help="A mid-grey point: X,Y.")] = None,
     apply_to: Annotated[
         list[Path] | None,
-        typer.Option(help="Photos corrected by the same point; more may follow it."),
+        typer.Option(help="Photos corrected by the same point; more may follow it. Repeatable."),
     ] = None,
     nominal_as_measured: Annotated[
         bool, typer.Option("--nominal-as-measured", help="Trust a card's nominal colours.")

@@ -34,7 +34,9 @@ Outline = Annotated[
 ]
 Corallites = Annotated[
     list[Path] | None,
-    typer.Option("--corallites", help="File with X1,Y1,X2,Y2 a line, one corallite each."),
+    typer.Option(
+        "--corallites", help="File with X1,Y1,X2,Y2 a line, one corallite each. Repeatable."
+    ),
 ]
 Colour = Annotated[
     list[Path] | None,

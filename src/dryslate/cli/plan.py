@@ -50,8 +50,10 @@ WishedChange = Annotated[
 ]
 Power = Annotated[float, typer.Option(help="Chance to see that change.")]
 Alpha = Annotated[float, typer.Option(help="Level of the test, two-sided.")]
-Photos = Annotated[list[int] | None, typer.Option(help="Photos in a unit to weigh up.")]
-Points = Annotated[list[int] | None, typer.Option(help="Points on a photo to weigh up.")]
+Photos = Annotated[list[int] | None, typer.Option(help="Photos in a unit to weigh up. Repeatable.")]
+Points = Annotated[
+    list[int] | None, typer.Option(help="Points on a photo to weigh up. Repeatable.")
+]
 Minutes = Annotated[
     tuple[float, float, float] | None,
     typer.Option(help="Minutes for a unit without its photos, for a photo, and for a point."),
