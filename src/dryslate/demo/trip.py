@@ -128,7 +128,7 @@ def make_trip(
                 )
             )
             number += len(station.shots)
-    due = [job for job in jobs if not _is_done(job)]
+    due = sorted((job for job in jobs if not _is_done(job)), key=_size, reverse=True)
     progress.start("Rendering the made-up trip", sum(len(job.names) for job in due))
     for job, answer in runner.run(render_station, due):
         if isinstance(answer, BaseException):
@@ -165,6 +165,12 @@ def _is_done(job: StationJob) -> bool:
         if json.loads(path.read_text("utf-8")).get("made_by") != made_by(job.seed):
             return False
     return True
+
+
+def _size(job: StationJob) -> int:
+    """How many pixels a station has: the largest begin first, so that no core waits at the end."""
+    width, height = job.visit.size_px
+    return len(job.names) * width * height
 
 
 def render_station(job: StationJob) -> None:
