@@ -19,6 +19,7 @@ from dryslate.app.adjusted_results import second_looks
 from dryslate.app.coral_health import HealthRow
 from dryslate.app.corals_elsewhere import numbers_only
 from dryslate.app.identify_records import sizes_of
+from dryslate.app.project_records import ClockOffset
 from dryslate.app.second_observer import blind_queue
 from dryslate.app.unit_records import Unit, UnitPhoto
 from dryslate.cli.main import build_app
@@ -387,3 +388,27 @@ def test_corals_of_a_site_whose_name_is_withheld_leave_under_other_ids(looked_at
             assert not told, (name, told)
     back, _ = read_into(tmp_path, tmp_path / "p.zip", "back")
     assert len(noted(back)["second looks"]) == len(noted(looked_at)["second looks"]) > 0
+
+
+@pytest.mark.parametrize("which", ["slate", "clock"])
+def test_a_slate_or_clock_of_a_sensitive_site_does_not_leave(which, named, tmp_path) -> None:
+    trip = Path(shutil.copytree(named, tmp_path / "trip"))
+    with wiring.survey_store(trip, write=True, who="Ines Varro") as store:
+        photo = store.photos()[0]
+        if which == "slate":
+            unit = Unit(unit_id="u-1", visit_id=photo.visit_id, observer="Mara")
+            store.save_unit(unit)
+            store.save_unit_photo(UnitPhoto(photo_id=photo.photo_id, unit_id="u-1", how="slate"))
+        else:
+            clock = ClockOffset(visit_id=photo.visit_id, camera="c", offset_s=60.0)
+            store.save_clock_offset(replace(clock, photo_id=photo.photo_id))
+    open_to_all = made_archive(trip, tmp_path, "originals")
+    spot = ("--position", "8°21.0'S 115°30.6'E", "--coarsen-to", 0.1)
+    run("sites", "set", trip, "Lantern Steps", *spot, *WHO)
+    words = ("--photos", "originals", "--texts", "withhold")
+    run("archive", "make", trip, "-o", tmp_path / "sensitive.zip", *words, code=None)
+    for path, there in ((open_to_all, True), (tmp_path / "sensitive.zip", False)):
+        with zipfile.ZipFile(path) as zipped:
+            media = [name for name in zipped.namelist() if name.startswith("media/")]
+        assert any(photo.photo_id[:32] in name for name in media) is there
+        assert len(media) == 3 + there

@@ -294,11 +294,17 @@ def _begin(
 
 
 def _on_paper(store: SurveyStore) -> frozenset[str]:
-    """Name photos of sketches and sheets: a sensitive site's name or place may be read off them."""
+    """
+    Name photos that a sensitive site's name or place may be read off: sketches, sheets, slates.
+
+    A clock that was photographed may be a receiver's, which shows where it was.
+    """
     sketches = {one.sketch_sha256 for one in store.colonies() if one.sketch_sha256 is not None}
     found = (store.photo(one) for one in sketches)
-    sheets = {one.photo_id for one in store.sheet_photos()}
-    return frozenset(sheets | {one.photo_id for one in found if one is not None})
+    shown = {one.photo_id for one in store.sheet_photos()}
+    shown |= {one.photo_id for one in store.unit_photos() if one.how == "slate"}
+    shown |= {one.photo_id for one in store.clock_offsets() if one.photo_id is not None}
+    return frozenset(shown | {one.photo_id for one in found if one is not None})
 
 
 def _loggers(work: _Work) -> None:
