@@ -22,6 +22,7 @@ from dryslate.app.identify_records import sizes_of
 from dryslate.app.project_records import ClockOffset
 from dryslate.app.second_observer import blind_queue
 from dryslate.app.unit_records import Unit, UnitPhoto
+from dryslate.base.errors import InputError
 from dryslate.cli.main import build_app
 
 WHO = ("--observer", "Ines Varro")
@@ -412,3 +413,24 @@ def test_a_slate_or_clock_of_a_sensitive_site_does_not_leave(which, named, tmp_p
             media = [name for name in zipped.namelist() if name.startswith("media/")]
         assert any(photo.photo_id[:32] in name for name in media) is there
         assert len(media) == 3 + there
+
+
+def test_a_file_named_by_a_part_of_a_withheld_name_is_told(named, tmp_path) -> None:
+    trip = Path(shutil.copytree(named, tmp_path / "trip"))
+    spot = ("--position", "8°21.0'S 115°30.6'E", "--coarsen-to", 0.1)
+    run("sites", "set", trip, "Lantern Steps", *spot, *WHO)
+    with wiring.survey_store(trip, write=True, who="Ines Varro") as store:
+        photo = store.photos()[0]
+        (file, *more) = photo.files
+        store.save_photo(
+            replace(photo, files=(replace(file, original_name="LANTERN_1.JPG"), *more))
+        )
+    for command in ("make", "package"):
+        out = tmp_path / f"{command}.zip"
+        with pytest.raises(InputError, match="part of the name of a sensitive site"):
+            run("archive", command, trip, "-o", out)
+        run("archive", command, trip, "-o", out, "--texts", "withhold", code=None)
+        with zipfile.ZipFile(out) as zipped:
+            assert not any(b"LANTERN" in zipped.read(name) for name in zipped.namelist())
+    run("sites", "set", trip, "Lantern Steps", *spot, "--publish-as", "the Lantern coast", *WHO)
+    run("archive", "make", trip, "-o", tmp_path / "public.zip", code=None)

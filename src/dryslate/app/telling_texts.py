@@ -31,6 +31,8 @@ TEXTS = frozenset(
 )
 """Columns of tables, and words of what stands as JSON, in which people write freely."""
 _ALSO = frozenset({("units", "name")})
+_FILES = frozenset({"Multimedia, title", "photos, file_name", "loggers, file_name"})
+"""Where the names of files stand."""
 _JSON = frozenset({"dynamicProperties", "neighbours"})
 _PLAIN = frozenset(
     """
@@ -71,10 +73,13 @@ class _Secret:
     words: frozenset[str]
     zones: tuple[str, ...]
     at: tuple[float, float, float] | None
+    parts: tuple[str, ...] = ()
 
-    def told_by(self, text: str) -> str:
-        """Say what a text tells of it; empty: nothing."""
+    def told_by(self, text: str, *, is_file: bool = False) -> str:
+        """Say what a text tells of it; empty: nothing. A file may be named by a part of a name."""
         flat = squashed(text)
+        if is_file and any(part in flat for part in self.parts):
+            return "part of the name of a sensitive site"
         if any(name in flat for name in self.names):
             return "the name or place of a sensitive site"
         if self.words and self.words & {squashed(w) for w in re.split(r"\W+", text)}:
@@ -140,7 +145,7 @@ class TextGate:
         """Tell whether one looks closer: quick, and true too often rather than too seldom."""
         flat = squashed(line)
         return any(
-            any(name in flat for name in (*one.names, *one.words, *one.zones))
+            any(name in flat for name in (*one.names, *one.words, *one.zones, *one.parts))
             or (one.at is not None and all(str(int(v)) in flat for v in one.at[:1]))
             or (one.at is not None and str(int(one.at[1])) in flat)
             for one in self.secrets
@@ -175,7 +180,9 @@ class TextGate:
         """Return a text as it may leave."""
         if self.is_open or not text:
             return text
-        what = next((told for one in self.secrets if (told := one.told_by(text))), "")
+        is_file = where in _FILES
+        told = (one.told_by(text, is_file=is_file) for one in self.secrets)
+        what = next(filter(None, told), "")
         if not what:
             return text
         self.n += 1
@@ -235,8 +242,8 @@ def text_gate(
 def _secret(site: str, place: SitePlace | None, zones: Iterable[str]) -> _Secret:
     """Say what of a site is not to leave."""
     said = [site, "" if place is None else place.locality]
-    if place is not None and place.published_locality:
-        public = squashed(place.published_locality)
+    public = "" if place is None else squashed(place.published_locality)
+    if public:
         said = [one for one in said if squashed(one) not in public]
     names = [one for text in said if (one := squashed(text)) and not one.isdigit()]
     at = None
@@ -247,6 +254,7 @@ def _secret(site: str, place: SitePlace | None, zones: Iterable[str]) -> _Secret
         words=frozenset(one for one in names if 3 <= len(one) < FEWEST_SIGNS),
         zones=tuple(dict.fromkeys(squashed(zone) for zone in zones if _is_telling(zone))),
         at=at,
+        parts=tuple(word for word in _telling_words(site) if word not in public),
     )
 
 
@@ -259,8 +267,13 @@ def _is_telling(zone: str) -> bool:
     >>> _is_telling("outer slope 2"), _is_telling("Jetty corner")
     (False, True)
     """
-    words = [squashed(word) for word in re.split(r"[\W\d_]+", zone)]
-    return any(len(word) >= 4 and word not in _PLAIN for word in words)
+    return bool(_telling_words(zone))
+
+
+def _telling_words(name: str) -> list[str]:
+    """Return the words of four letters and more of a name that are none of habitat."""
+    words = [squashed(word) for word in re.split(r"[\W\d_]+", name)]
+    return [word for word in words if len(word) >= 4 and word not in _PLAIN]
 
 
 def require_texts(text: str) -> Texts:
