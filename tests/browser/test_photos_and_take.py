@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import shutil
 from pathlib import Path
 
 from dryslate import wiring
@@ -121,3 +122,25 @@ def test_a_job_says_that_the_program_is_gone(server_of, open_page, own_project, 
     )
     page.get_by_text("dryslate does not answer: was it stopped?").wait_for()  # the stream ended
     shot(page, "job-lost")
+
+
+def test_a_photo_whose_file_is_damaged_or_gone_is_told_in_the_list(
+    server_of, open_page, own_project
+) -> None:
+    with wiring.survey_store(own_project, write=False) as store:
+        cut, gone = store.photos("Lantern Steps 2024-03-09")[:2]
+    paths = [
+        wiring.vault(own_project).path_of(one.photo_id, one.files[0].original_name)
+        for one in (cut, gone)
+    ]
+    paths[0].chmod(0o644)
+    paths[0].write_bytes(paths[0].read_bytes()[:60_000])
+    paths[1].unlink()
+    shutil.rmtree(own_project / "derived")
+    page = open_page(server_of(own_project))
+    page.goto("/photos?visit=Lantern+Steps+2024-03-09")
+    for one in (cut, gone):
+        line = page.locator(f"#p-{one.photo_id}")
+        line.get_by_text("cannot be shown").wait_for()
+        assert line.locator("img").count() == 0
+    page.expected_errors.clear()

@@ -16,7 +16,7 @@ from dryslate.app.intake import (
     Trust,
 )
 from dryslate.app.records import PhotoMetadata
-from dryslate.base.errors import DryslateError, FormatError
+from dryslate.base.errors import DryslateError, FormatError, InputError
 from dryslate.base.problems import Problem
 
 JPEG = b"\xff\xd8\xff\xe0"
@@ -118,6 +118,10 @@ class FakeReader:
         if b"broken" in data:
             raise FormatError("photo-broken", f"{path.name}: damaged.", "Copy it again.")
         return self.metadata.get(data, PhotoMetadata())
+
+    def require_whole(self, path: Path) -> None:
+        if b"cut off" in self.intake.contents[path]:
+            raise InputError("photo-truncated", f"{path.name}: the file breaks off.", "Copy it.")
 
 
 class OneTime:

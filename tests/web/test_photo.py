@@ -329,3 +329,22 @@ def test_refused_colour_is_said_above_all_with_what_can_be_done(client_of, own_p
     assert "two copies of one grey differ by 6.1" in above
     assert "Lengths and areas can be measured" in above
     assert 'href="#card-panel"' in above
+
+
+def test_a_photo_that_breaks_off_is_told_by_its_name_before_it_is_corrected(
+    client_of, own_project
+) -> None:
+    with wiring.survey_store(own_project, write=True, who="Ines Varro") as store:
+        photo = store.photos("Lantern Steps 2024-03-09")[0]
+    name = photo.files[0].original_name
+    whole = wiring.vault(own_project).path_of(photo.photo_id, name)
+    whole.chmod(0o644)
+    whole.write_bytes(whole.read_bytes()[:60_000])
+    shutil.rmtree(own_project / "derived", ignore_errors=True)
+    pages = client_of(own_project)
+    html = pages.get(f"/photos/{photo.photo_id}").text
+    assert "This photo cannot be shown." in html
+    assert f"<b>{name}: the file breaks off" in html
+    told = pages.get(f"/photos/{photo.photo_id}/thumb/original.jpg").json()["problems"][0]
+    assert told["slug"] == "photo-truncated"
+    assert told["message"].startswith(f"{name}: the file breaks off")

@@ -19,7 +19,7 @@ from dryslate.app.tiles import (
 )
 from dryslate.app.unit_records import SetAside, Unit, UnitPhoto
 from dryslate.base.errors import DryslateError
-from dryslate.base.problems import problem_of
+from dryslate.base.problems import named, problem_of
 from dryslate.core.arrays.orientation import upright_size
 
 
@@ -197,8 +197,11 @@ def _size(bench: TileBench, store: SurveyStore, photo: Photo, *, is_sound: bool)
     if kept is None and file.kind == "jpeg" and is_sound:
         path = bench.vault.path_of(file.sha256, file.original_name)
         try:
+            bench.reader.require_whole(path)
             return upright_size(bench.reader.size_px(path), photo.metadata.orientation)
         except OSError:
             kept = None  # the reader says below what is wrong with it
+        except DryslateError as error:
+            raise named(error, path.name, file.original_name) from error
     held = kept or picture_tiles(bench, store, place)
     return held.width_px, held.height_px

@@ -85,6 +85,9 @@ class PhotoReader(Protocol):
     def size_px(self, path: Path) -> tuple[int, int]:
         """Return width and height as stored, without decoding the pixels."""
 
+    def require_whole(self, path: Path) -> None:
+        """Refuse a file that plainly breaks off, without decoding it."""
+
     def write_corrected(
         self, path: Path, pixels: Any, source: DecodedPhoto, description: dict[str, str]
     ) -> None:

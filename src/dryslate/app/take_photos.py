@@ -14,7 +14,7 @@ from dryslate.app.records import Photo, PhotoFile, PhotoMetadata, Visit
 from dryslate.app.shots import PHOTO_ENDINGS, PREFERENCE, camera_key, ending_of, taken_time
 from dryslate.app.visits import require_name
 from dryslate.base.errors import DryslateError
-from dryslate.base.problems import Problem
+from dryslate.base.problems import Problem, named, problem_of
 
 FAR_DAYS = 1
 """A camera's date may differ from the visit's by this much (time zones, night dives)."""
@@ -147,7 +147,23 @@ class PhotoBook:
                 fix=error.fix,
             )
             return PhotoMetadata(), [problem]
-        return metadata, []
+        return metadata, self._cut_off(file, path)
+
+    def _cut_off(self, file: SourceFile, path: Path) -> list[Problem]:
+        """Tell, while the card is still there, where a photo breaks off."""
+        try:
+            self._reader.require_whole(path)
+        except DryslateError as error:
+            told = problem_of(named(error, path.name, file.name), file.name)
+            problem = Problem(
+                slug=error.slug,
+                severity="warning",
+                place=file.card_path,
+                message=f"kept, but {told.message}",
+                fix="Look whether the camera shows it whole before the memory card is wiped.",
+            )
+            return [problem]
+        return []
 
     def _save(self, shot: list[ShotFile]) -> None:
         """Store one shot, joining what earlier runs stored of it."""

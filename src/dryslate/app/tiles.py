@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 from dryslate.app.ports import PhotoReader, PhotoVault, SurveyStore
 from dryslate.app.preview import limit_size, reduce_photo
 from dryslate.app.records import CorrectionRow, DecodedPhoto, Photo
-from dryslate.base.errors import InputError
+from dryslate.base.errors import FormatError, InputError
+from dryslate.base.problems import named
 from dryslate.core.arrays.orientation import upright_view
 from dryslate.core.colour.spaces import linear_to_srgb, srgb_to_linear
 
@@ -203,9 +204,20 @@ def picture_thumb(bench: TileBench, store: SurveyStore, place: TilePlace) -> byt
     """
 
     def make() -> bytes:
-        return _save_thumb(bench, place, bench.reader.read(_small_source(bench, store, place)))
+        return _save_thumb(
+            bench, place, _read(bench, store, place, _small_source(bench, store, place))
+        )
 
     return _made_once(bench, place, bench.tiles.thumb, make)
+
+
+def _read(bench: TileBench, store: SurveyStore, place: TilePlace, path: Path) -> DecodedPhoto:
+    """Decode what a picture is made from; what is wrong with it is told by the photo's name."""
+    try:
+        return bench.reader.read(path)
+    except (InputError, FormatError) as error:
+        name = require_photo(store, place.photo_id).files[0].original_name
+        raise named(error, path.name, name) from error
 
 
 def _save_thumb(bench: TileBench, place: TilePlace, decoded: DecodedPhoto) -> bytes:
@@ -224,7 +236,7 @@ def plain_picture(bench: TileBench, store: SurveyStore, place: TilePlace) -> NDA
     InputError, FormatError
         When the photo cannot be read.
     """
-    decoded = bench.reader.read(_small_source(bench, store, place))
+    decoded = _read(bench, store, place, _small_source(bench, store, place))
     upright = upright_view(decoded.pixels, decoded.metadata.orientation)
     small = limit_size(np.ascontiguousarray(reduce_photo(upright)[0]))
     return np.ascontiguousarray(in_srgb(decoded, small))
@@ -251,7 +263,7 @@ def picture_tiles(bench: TileBench, store: SurveyStore, place: TilePlace) -> Til
     """
 
     def make() -> TileSet:
-        decoded = bench.reader.read(picture_source(bench, store, place))
+        decoded = _read(bench, store, place, picture_source(bench, store, place))
         upright = upright_view(decoded.pixels, decoded.metadata.orientation)
         if bench.tiles.thumb(place) is None:  # while the photo is decoded anyway
             _save_thumb(bench, place, decoded)

@@ -72,6 +72,19 @@ def problem_of(error: DryslateError, place: str, severity: Severity = "error") -
     return Problem(slug=error.slug, severity=severity, place=place, message=message, fix=error.fix)
 
 
+def named(error: DryslateError, kept_as: str, name: str) -> DryslateError:
+    """
+    Return an error about a kept file under the name that people know it by.
+
+    Examples
+    --------
+    >>> from dryslate.base.errors import InputError
+    >>> named(InputError("made-up", "0a1b.jpg: it is empty."), "0a1b.jpg", "a.jpg")
+    InputError('made-up', 'a.jpg: it is empty.', '')
+    """
+    return type(error)(error.slug, error.message.replace(kept_as, name, 1), error.fix)
+
+
 def has_error(problems: tuple[Problem, ...] | list[Problem]) -> bool:
     """Tell whether any of the problems is an error."""
     return any(p.severity == "error" for p in problems)

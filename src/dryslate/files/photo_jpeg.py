@@ -26,6 +26,9 @@ from dryslate.files.photo_carry import (
 )
 from dryslate.formats.jpeg import EOI, JpegHead, parse_jpeg_head
 
+#: How far from the end of a file its end may be told: some cameras write more behind the picture.
+_END_BYTES: Final = 65536
+
 #: Complaints of the decoder about words around the pixels, not about the pixels.
 _UNTIDY: Final = ("extraneous bytes before marker", "ICC marker", "Adobe color transform")
 
@@ -81,6 +84,22 @@ def read_jpeg(path: Path, max_megapixels: float) -> DecodedPhoto:
     )
 
 
+def require_whole_jpeg(path: Path) -> None:
+    """
+    Refuse a JPEG that plainly breaks off, without decoding it.
+
+    Raises
+    ------
+    InputError
+        ``photo-truncated`` where nothing near its end says that it is the end.
+    """
+    with path.open("rb") as file:
+        size = file.seek(0, 2)
+        file.seek(max(0, size - _END_BYTES))
+        if EOI not in file.read(_END_BYTES):
+            raise _cut_off(size, path.name)
+
+
 def _require_colour(head: JpegHead, place: str) -> None:
     """Refuse codings that are not read, grey, and separations for print."""
     if not head.is_readable_frame:
@@ -112,8 +131,8 @@ def _decode(data: bytes, place: str) -> tuple[NDArray[Any], str, tuple[Problem, 
         return simplejpeg.decode_jpeg(data, "RGB"), decoder, ()
     except ValueError as error:
         what = str(error)
-    if "remature end" in what or EOI not in data[-65536:]:
-        raise _cut_off(data, place)
+    if "remature end" in what or EOI not in data[-_END_BYTES:]:
+        raise _cut_off(len(data), place)
     if not any(words in what for words in _UNTIDY):
         raise InputError(
             "photo-damaged",
@@ -138,11 +157,11 @@ def _decoder_version() -> str:
     return package_metadata.version("simplejpeg")
 
 
-def _cut_off(data: bytes, place: str) -> InputError:
+def _cut_off(size_bytes: int, place: str) -> InputError:
     """Return the error for a file whose pixels break off."""
     return InputError(
         "photo-truncated",
-        f"{place}: the file breaks off after {len(data)} bytes, in the middle of its pixels.",
+        f"{place}: the file breaks off after {size_bytes} bytes, in the middle of its pixels.",
         "Copy it again from the memory card.",
     )
 
@@ -151,8 +170,8 @@ def _decode_cv2(data: bytes, place: str) -> tuple[NDArray[Any], str]:
     """Decode with OpenCV, which does not tell when the file is cut off."""
     import cv2
 
-    if EOI not in data[-65536:]:
-        raise _cut_off(data, place)
+    if EOI not in data[-_END_BYTES:]:
+        raise _cut_off(len(data), place)
     flags = cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION
     pixels = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
     if pixels is None:

@@ -10,7 +10,7 @@ from typing import Any
 from dryslate.app.records import DecodedPhoto, PhotoMetadata
 from dryslate.files.photo_carry import read_bytes
 from dryslate.files.photo_head import read_metadata
-from dryslate.files.photo_jpeg import read_jpeg
+from dryslate.files.photo_jpeg import read_jpeg, require_whole_jpeg
 from dryslate.files.photo_kind import Kind, kind_of
 from dryslate.files.photo_preview import photo_size_px, write_preview
 from dryslate.files.photo_write import write_corrected
@@ -63,6 +63,18 @@ class FilePhotoReader:
     def size_px(self, path: Path) -> tuple[int, int]:
         """Return width and height as stored, without decoding the pixels."""
         return photo_size_px(path)
+
+    def require_whole(self, path: Path) -> None:
+        """
+        Refuse a file that plainly breaks off, without decoding it; of JPEG only it is told.
+
+        Raises
+        ------
+        InputError
+            ``photo-truncated``, and what `read` raises for a file that is no photo.
+        """
+        if kind_of(read_bytes(path, 64), path) == "jpeg":
+            require_whole_jpeg(path)
 
     def read_metadata(self, path: Path) -> PhotoMetadata:
         """

@@ -6,7 +6,7 @@ import html
 import logging
 from collections.abc import Mapping
 from typing import Any
-from urllib.parse import urlsplit
+from urllib.parse import urlencode, urlsplit
 
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
@@ -218,8 +218,9 @@ def _page(language: str, problem: Problem, form: str) -> str:
     sign_in, left = texts.gettext(N_("Sign in")), texts.gettext(N_("Left to do"))
     title = texts.gettext(N_("Not done"))
     back = texts.gettext(N_("Back, with what was typed"))
+    onward = "?" + urlencode({"next": form}) if form else ""
     more = (
-        f'<p><a class="button" href="/sign-in">{sign_in}</a></p>'
+        f'<p><a class="button main" href="/sign-in{onward}">{sign_in}</a></p>'
         if problem.slug == "page-sign-in"
         else f'<p><a href="/">{left}</a></p>'
     )

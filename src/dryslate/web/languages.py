@@ -180,6 +180,19 @@ def signed(value: float, language: str) -> str:
     return ("-" if value < 0 else "+") + text
 
 
+def visited(visit_id: str, language: str) -> str:
+    """
+    Write where and when a visit was as the language does.
+
+    Examples
+    --------
+    >>> visited("Lantern Steps 2026-03-14", "en"), visited("Lantern Steps 2026-03-14", "fr")
+    ('Lantern Steps, 14 Mar 2026', 'Lantern Steps, 14 mars 2026')
+    """
+    site, _, date_text = visit_id.rpartition(" ")
+    return f"{site}, {day(date_text, language)}" if site else visit_id
+
+
 def day(text: str | None, language: str) -> str:
     """
     Write a date (``YYYY-MM-DD``) or a time with its date as the language does.

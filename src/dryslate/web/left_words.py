@@ -89,12 +89,13 @@ BUTTONS: dict[str, str] = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LeftRow:
-    """One line of the first page."""
+    """One line of the first page; `seen_at` leads who may only look, where there is something."""
 
     item: LeftItem
     sentence: str
     button: str
     address: str
+    seen_at: str
 
 
 def rows_of(request: Request, left: VisitLeft) -> list[LeftRow]:
@@ -106,6 +107,7 @@ def rows_of(request: Request, left: VisitLeft) -> list[LeftRow]:
             sentence=texts.gettext(SENTENCES[item.kind][item.n != 1]),
             button=texts.gettext(BUTTONS[item.kind]),
             address=address_of(item, left.visit.visit_id),
+            seen_at=seen_at(item, left.visit.visit_id),
         )
         for item in left.items
     ]
@@ -130,3 +132,17 @@ def address_of(item: LeftItem, visit_id: str) -> str:
         "not_confirmed": f"/second/{item.first}/settle",
     }
     return by_kind.get(item.kind, f"/photos/{item.first}")
+
+
+def seen_at(item: LeftItem, visit_id: str) -> str:
+    """Return the page that shows the first thing of an item and asks for nothing."""
+    by_kind = {
+        "unit_blank": f"/records?visit={quote(visit_id, safe='')}",
+        "points_open": f"/records?visit={quote(visit_id, safe='')}",
+        "unit_faults": f"/records?visit={quote(visit_id, safe='')}",
+        "no_name": f"/corals/{item.first}",
+        "second_look": "",
+        "third_look": f"/corals/{item.first}",
+        "not_confirmed": f"/corals/{item.first}",
+    }
+    return by_kind.get(item.kind, address_of(item, visit_id))

@@ -15,9 +15,9 @@ from starlette.responses import HTMLResponse
 
 import dryslate
 from dryslate.web.job_words import job_words
-from dryslate.web.languages import catalogue, day, number, offered, signed, size_words
+from dryslate.web.languages import catalogue, day, number, offered, signed, size_words, visited
 from dryslate.web.languages import language_of as language_of  # noqa: PLC0414  taken along
-from dryslate.web.places import around
+from dryslate.web.places import PLACES, around
 from dryslate.web.reach import Reach, reach_of
 from dryslate.web.reason_words import reason_words
 from dryslate.web.said import colon, said, semicolon, told, value
@@ -45,6 +45,7 @@ def _environment(language: str) -> Environment:
         "doubt": lambda size: size_words(size[0], size[1], language),
         "number": lambda value, digits=1: number(value, digits, language),
         "day": lambda text: day(text, language),
+        "visited": lambda visit_id: visited(visit_id, language),
         "signed": lambda value: signed(value, language),
         "told": partial(told, language),
         "said": lambda text, of_data=False: said_html(language, text, of_data),
@@ -153,13 +154,20 @@ def part(request: Request, template: str, **context: Any) -> str:
     session = request.scope.get("state", {}).get("session")
     light = request.cookies.get("light", "auto")
     reach = reach_of(request)
+    may_change = session is not None and session.may("surveyor")
+    listed = around(
+        request.url.path,
+        PLACES if may_change else [place for place in PLACES if not place.is_work],
+    )
     shared = {
         "request_path": request.url.path,
         "language": language,
         "languages": offered(),
         "light": light if light in LIGHTS else "auto",
         "session": session,
-        "places": dict(zip(("top", "within", "here"), around(request.url.path), strict=True)),
+        "may_change": may_change,
+        "may_lead": session is not None and session.may("lead"),
+        "places": dict(zip(("top", "within", "here"), listed, strict=True)),
         "project_name": reach.settings.project.resolve().name,
         "is_team": reach.settings.is_team,
         "running": [job_words(language, job) for job in reach.jobs.running()],

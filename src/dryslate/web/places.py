@@ -22,12 +22,15 @@ class Place:
     part : str
         Path of the entry at the top that it belongs to; empty for those at the top themselves.
         It is listed in a second line while a page of that part is shown.
+    is_work : bool
+        It is there to change something; who may only look is not led there.
     """
 
     path: str
     label: str
     key: str = ""
     part: str = ""
+    is_work: bool = False
 
 
 PLACES: Sequence[Place] = (
@@ -36,7 +39,7 @@ PLACES: Sequence[Place] = (
     Place(path="/corals", label=N_("Corals"), key="k"),
     Place(path="/colonies", label=N_("Tagged colonies"), part="/corals"),
     Place(path="/records", label=N_("Records"), key="r"),
-    Place(path="/records/import", label=N_("Import tables"), part="/records"),
+    Place(path="/records/import", label=N_("Import tables"), part="/records", is_work=True),
     Place(path="/records/table", label=N_("Table of rows"), part="/records"),
     Place(path="/records/categories", label=N_("Categories"), part="/records"),
     Place(path="/sheets", label=N_("Sheets"), key="t", part="/records"),

@@ -288,6 +288,16 @@ def test_photo_whose_words_cannot_be_read_is_kept_with_all_of_it_unknown(desk) -
     assert desk.store.photos()[0].metadata == PhotoMetadata()
 
 
+def test_photo_that_breaks_off_is_kept_and_told_while_the_card_is_there(desk) -> None:
+    desk.files.card = {"DCIM/IMG_9.JPG": JPEG + b"cut off", "DCIM/IMG_8.JPG": JPEG}
+    report = desk.take()
+    assert slugs(report) == ["photo-truncated"]
+    (told,) = report.problems
+    assert (told.severity, told.place) == ("warning", "DCIM/IMG_9.JPG")
+    assert told.message == "kept, but the file breaks off."
+    assert report.n_photos == 2
+
+
 def test_camera_with_a_date_far_from_the_visit_is_named(desk) -> None:
     far = PhotoMetadata(taken_local="2021-01-01T00:00:10", camera_model="Five")
     near = PhotoMetadata(taken_local="2026-03-15T00:30:00", camera_model="Six")

@@ -14,6 +14,7 @@ from dryslate.base.errors import DryslateError, InputError, SettingsError
 from dryslate.web.errors import problem_of_error, status_of
 from dryslate.web.pages import page
 from dryslate.web.reach import observer_of, reach_of
+from dryslate.web.roles import WORK
 from dryslate.web.routes.take import visit_of
 
 router = APIRouter()
@@ -21,7 +22,7 @@ VisitName = Annotated[str, Query(max_length=300)]
 PhotoName = Annotated[str, Query(pattern="^([0-9a-f]{64})?$")]
 
 
-@router.get("/take/clock", response_class=HTMLResponse)
+@router.get("/take/clock", response_class=HTMLResponse, dependencies=WORK)
 def clock(
     request: Request,
     visit: VisitName,

@@ -14,6 +14,7 @@ from dryslate.web.card_words import problems_here
 from dryslate.web.colony_words import pair_words
 from dryslate.web.pages import page, part
 from dryslate.web.reach import observer_of, reach_of
+from dryslate.web.roles import WORK
 from dryslate.web.routes.colonies import OrganismId, PhotoId, _who
 from dryslate.web.routes.photo_work import Point
 
@@ -21,7 +22,11 @@ router = APIRouter()
 Pairs = Annotated[list[tuple[Point, Point]], Body(embed=True, max_length=60)]
 
 
-@router.get("/colonies/{organism_id}/frames/{photo_id}/pairs", response_class=HTMLResponse)
+@router.get(
+    "/colonies/{organism_id}/frames/{photo_id}/pairs",
+    response_class=HTMLResponse,
+    dependencies=WORK,
+)
 def pairs(request: Request, organism_id: OrganismId, photo_id: PhotoId) -> HTMLResponse:
     """Show both photos side by side, to set pairs of points in them."""
     reach = reach_of(request)

@@ -88,8 +88,10 @@ class SaveBody(CheckBody):
 @router.get("/records/units/{unit_id}", response_class=HTMLResponse)
 def unit_entry(
     request: Request, unit_id: UnitId, design: Annotated[str, Query(max_length=40)] = ""
-) -> HTMLResponse:
-    """Show how a unit was sampled, and its lines to type."""
+) -> Response:
+    """Show how a unit was sampled, and its lines to type; to who may only look, its table."""
+    if not session_of(request).may("surveyor"):
+        return RedirectResponse(f"/records/table?unit={unit_id}", 303)
     return entry_page(request, unit_id, design)
 
 

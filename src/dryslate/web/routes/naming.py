@@ -19,6 +19,7 @@ from dryslate.web.languages import language_of
 from dryslate.web.naming_words import CONFIDENCE, STATE_KEYS, answer_words, state_words
 from dryslate.web.pages import page
 from dryslate.web.reach import Reach, observer_of, reach_of, session_of
+from dryslate.web.roles import WORK
 from dryslate.web.routes.corals import RecordId
 from dryslate.web.said import value
 from dryslate.web.taxon_names import genera_of
@@ -138,7 +139,7 @@ def naming_page(
     return page(request, "naming.html", 200, names=names, confidence=CONFIDENCE, **shown)
 
 
-@router.get("/corals/{record_id}/name", response_class=HTMLResponse)
+@router.get("/corals/{record_id}/name", response_class=HTMLResponse, dependencies=WORK)
 def naming(
     request: Request,
     record_id: RecordId,

@@ -15,6 +15,7 @@ from dryslate.base.errors import InputError
 from dryslate.web.errors import problem_of_error, status_of
 from dryslate.web.pages import page
 from dryslate.web.reach import observer_of, reach_of, session_of
+from dryslate.web.roles import WORK
 from dryslate.web.routes.take import visit_of
 from dryslate.web.taxon_names import taxa_of
 
@@ -38,7 +39,7 @@ def sizes_form(
     return {kind: (re.sub(r"(?<=\d),(?=\d)", ".", text), how) for kind, (text, how) in said.items()}
 
 
-@router.get("/corals/new", response_class=HTMLResponse)
+@router.get("/corals/new", response_class=HTMLResponse, dependencies=WORK)
 def blank(
     request: Request,
     visit: Annotated[str, Query(max_length=300)] = "",

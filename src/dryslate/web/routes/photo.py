@@ -112,7 +112,7 @@ def photo(request: Request, photo_id: PhotoId) -> HTMLResponse:
         sheet = photo_sheet(tile_bench_of(reach), store, photo_id)
         about_card = card_context(request, store, photo_id)
         state = jsonable_encoder(state_of(request, store, photo_id)) if sheet.size_px else None
-    view = sheet.for_viewer()
+    view = {**sheet.for_viewer(), "may_change": about_card["may_change"]}
     return page(
         request,
         "photo.html",

@@ -34,7 +34,9 @@ CROP_SHARE = 0.1
 def points(
     request: Request, unit_id: UnitId, mm: Annotated[int, Query(ge=10, le=2000)] = USUAL_MM
 ) -> Response:
-    """Show the points of a unit, one after the other."""
+    """Show the points of a unit, one after the other; to who may only look, a table."""
+    if not session_of(request).may("surveyor"):
+        return RedirectResponse(f"/records/table?unit={unit_id}", 303)
     reach = reach_of(request)
     with reach.reading() as store:
         sheet = entry_sheet(store, unit_id, tools_of(reach).usual)

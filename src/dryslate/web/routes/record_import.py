@@ -19,6 +19,7 @@ from dryslate.web.errors import Refusal
 from dryslate.web.pages import page
 from dryslate.web.reach import observer_of, reach_of
 from dryslate.web.record_words import DESIGN_WORDS, in_words, plainly
+from dryslate.web.roles import WORK
 
 router = APIRouter()
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
@@ -27,7 +28,7 @@ MOST_FAULTS = 2000
 MOST_ROWS = 300
 
 
-@router.get("/records/import", response_class=HTMLResponse)
+@router.get("/records/import", response_class=HTMLResponse, dependencies=WORK)
 def import_page(request: Request) -> HTMLResponse:
     """Ask for the tables."""
     return page(request, "record_import.html", designs=in_words(request, DESIGN_WORDS))

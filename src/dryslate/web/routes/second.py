@@ -20,6 +20,7 @@ from dryslate.web.errors import Refusal
 from dryslate.web.naming_words import CONFIDENCE
 from dryslate.web.pages import page
 from dryslate.web.reach import observer_of, reach_of, require_role, session_of
+from dryslate.web.roles import WORK
 from dryslate.web.routes.corals import STATUSES, RecordId
 from dryslate.web.routes.naming import (
     NameBody,
@@ -64,7 +65,7 @@ def draw(
     return RedirectResponse("/second", 303)
 
 
-@router.get("/second/{record_id}", response_class=HTMLResponse)
+@router.get("/second/{record_id}", response_class=HTMLResponse, dependencies=WORK)
 def look(request: Request, record_id: RecordId) -> HTMLResponse:
     """Show the page on which a coral is named by somebody who does not know its first name."""
     reach, observer = reach_of(request), observer_of(request)

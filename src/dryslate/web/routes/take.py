@@ -15,6 +15,7 @@ from dryslate.app.take_records import TakeReport, TakeRequest
 from dryslate.web.errors import Refusal
 from dryslate.web.pages import page
 from dryslate.web.reach import observer_of, reach_of
+from dryslate.web.roles import WORK
 from dryslate.web.taking import folder_from, start_second, start_take
 
 if TYPE_CHECKING:
@@ -40,7 +41,7 @@ def said_of(request: Request, site: Name, date: Name, observer: Name = "") -> Sa
     return Said(site=site, date=date, observer=observer.strip() or observer_of(request))
 
 
-@router.get("/take", response_class=HTMLResponse)
+@router.get("/take", response_class=HTMLResponse, dependencies=WORK)
 def take(
     request: Request,
     site: Annotated[str, Query(max_length=300)] = "",

@@ -19,6 +19,7 @@ from dryslate.base.typed import typed_number
 from dryslate.web.errors import Refusal, problem_of_error, status_of
 from dryslate.web.pages import page
 from dryslate.web.reach import observer_of, reach_of
+from dryslate.web.roles import WORK
 from dryslate.web.routes.take import visit_of
 from dryslate.web.unit_view import strip_rows, unit_words_of
 from dryslate.web.unit_work import Done, undo_book
@@ -58,7 +59,7 @@ def words_of_form(
 Words = Annotated[UnitWords, Depends(words_of_form)]
 
 
-@router.get("/units/new", response_class=HTMLResponse)
+@router.get("/units/new", response_class=HTMLResponse, dependencies=WORK)
 def new(request: Request, visit: VisitName, stretch: First = "", then: Then = "") -> HTMLResponse:
     """Ask what a unit without a slate photo is called; the photos of a stretch belong to it."""
     return unit_page(request, visit, None, stretch=stretch, then=then)

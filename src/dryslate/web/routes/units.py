@@ -18,6 +18,7 @@ from dryslate.web.errors import Refusal
 from dryslate.web.pages import page
 from dryslate.web.photo_choice import Asked, asked_of, rows_of_visit
 from dryslate.web.reach import observer_of, reach_of
+from dryslate.web.roles import WORK
 from dryslate.web.routes.photos import asked_rows, list_words
 from dryslate.web.routes.take import visit_of
 from dryslate.web.unit_preview import preview_of
@@ -94,7 +95,7 @@ def undo(
     return answer(request, asked, done.edit)
 
 
-@router.get("/units/join", response_class=HTMLResponse)
+@router.get("/units/join", response_class=HTMLResponse, dependencies=WORK)
 def look(request: Request, visit: VisitName, gap_min: GapMin = None) -> HTMLResponse:
     """Show what joining by time would change; nothing is saved."""
     with reach_of(request).reading() as store:

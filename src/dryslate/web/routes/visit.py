@@ -18,6 +18,7 @@ from dryslate.web.errors import Refusal
 from dryslate.web.pages import page
 from dryslate.web.photo_choice import Asked, asked_of
 from dryslate.web.reach import observer_of, reach_of
+from dryslate.web.roles import WORK
 from dryslate.web.routes.photos import asked_rows
 from dryslate.web.routes.take import visit_of
 
@@ -38,7 +39,7 @@ LATEST = 50
 """Edits that are listed."""
 
 
-@router.get("/visit", response_class=HTMLResponse)
+@router.get("/visit", response_class=HTMLResponse, dependencies=WORK)
 def look(request: Request, visit: Annotated[str, Query(max_length=300)]) -> HTMLResponse:
     """Ask what is to be done with a visit."""
     with reach_of(request).reading() as store:

@@ -1,15 +1,33 @@
 // What every page does: long jobs as they go on, keys that lead to pages, and posting with the token.
 
-const token = document.querySelector('meta[name="token"]')?.content ?? "";
+const meta = (name, page = document) => page.querySelector(`meta[name="${name}"]`)?.content ?? "";
+let token = meta("token");
+
+/** Take over the token of the session that holds now, where the same person works in it as on this page. */
+async function renew() {
+  const answer = await fetch("/help", { headers: { accept: "text/html" } }).catch(() => null);
+  if (!answer?.ok || answer.redirected) return false;
+  const now = new DOMParser().parseFromString(await answer.text(), "text/html");
+  if (!meta("token", now) || meta("observer", now) !== meta("observer")) return false;
+  token = meta("token", now);
+  document.querySelector('meta[name="token"]').content = token;
+  document.body.setAttribute("hx-headers", JSON.stringify({ "X-Dryslate-Token": token }));
+  for (const field of document.querySelectorAll('input[name="csrf"]')) field.value = token;
+  return true;
+}
+
+/** Send something that changes the records; once more where this page is older than its session. */
+async function send(path, options) {
+  const sent = () => fetch(path, { method: "POST", ...options, headers: { accept: "application/json", "x-dryslate-token": token, ...options.headers } });
+  const answer = await sent();
+  if (answer.status !== 403) return answer;
+  const told = await answer.clone().json().catch(() => ({}));
+  return told.problems?.[0]?.slug === "page-token" && (await renew()) ? sent() : answer;
+}
 
 /** Post JSON to this server; resolves to the answer's JSON, rejects with its problems. */
 export async function post(path, body, options = {}) {
-  const answer = await fetch(path, {
-    method: "POST",
-    headers: { "content-type": "application/json", accept: "application/json", "x-dryslate-token": token },
-    body: JSON.stringify(body),
-    ...options,
-  });
+  const answer = await send(path, { headers: { "content-type": "application/json" }, body: JSON.stringify(body), ...options });
   const told = answer.status === 204 ? {} : await answer.json().catch(() => ({}));
   if (!answer.ok) throw Object.assign(new Error(told.problems?.[0]?.message ?? answer.statusText), { status: answer.status, told });
   return told;
@@ -17,7 +35,7 @@ export async function post(path, body, options = {}) {
 
 /** Post a form (FormData), for uploads. */
 export async function postForm(path, form) {
-  const answer = await fetch(path, { method: "POST", headers: { accept: "application/json", "x-dryslate-token": token }, body: form });
+  const answer = await send(path, { body: form });
   const told = await answer.json().catch(() => ({}));
   if (!answer.ok) throw Object.assign(new Error(told.problems?.[0]?.message ?? answer.statusText), { status: answer.status, told });
   return told;
@@ -39,6 +57,10 @@ export function say(problems, kind = "stop") {
         more.href = `/help/messages#${problem.slug}`;
         more.textContent = problem.slug;
         line.append(more);
+      }
+      if (problem.slug === "page-sign-in") {
+        const way = Object.assign(document.createElement("a"), { href: "/sign-in", target: "_blank", className: "button", textContent: place.dataset.signIn });
+        line.append(" ", way);
       }
       return line;
     }),
@@ -64,7 +86,7 @@ export function words(id) {
 // A form that was refused comes back as it was typed, when its page is opened again with #again.
 const TYPED = "dryslate typed";
 document.addEventListener("submit", ({ target: form }) => {
-  if (form.method !== "post") return;
+  if (form.method !== "post" || ["/sign-in", "/language", "/light"].includes(form.getAttribute("action"))) return;
   const fields = [...form.elements].filter((f) => f.name && !/^(hidden|password|file|submit|button)$/.test(f.type));
   const kept = fields.map((f) => [f.name, f.value, Boolean(f.checked)]);
   try { sessionStorage.setItem(TYPED, JSON.stringify([location.pathname, form.getAttribute("action"), kept])); } catch { /* it has to be typed again then */ }

@@ -16,6 +16,20 @@ function show(originals) {
   }
 }
 
+/** Say of a photo whose file is damaged or missing that it cannot be shown; which it is stands on its page. */
+function tellBroken(img) {
+  const told = document.createElement("span");
+  told.className = "blank";
+  told.textContent = list.dataset.broken;
+  img.closest("li").dataset.broken = "";
+  img.replaceWith(told);
+}
+
+if (list) {
+  list.addEventListener("error", ({ target }) => { if (target.tagName === "IMG") tellBroken(target); }, true);
+  for (const img of list.querySelectorAll("a img")) if (img.complete && !img.naturalWidth) tellBroken(img);
+}
+
 /** Return how many photos stand in a row. */
 function columns() {
   return getComputedStyle(list).gridTemplateColumns.split(" ").length;

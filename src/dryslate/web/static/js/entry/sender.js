@@ -123,7 +123,10 @@ export class Sender {
     const status = error.status ?? 0;
     const slug = error.told?.problems?.[0]?.slug;
     if (slug === "changed-meanwhile") { this.putBack(); this.state = "other"; this.told.other(); }
-    else if (status === 403) this.state = "strange";
+    else if (status === 403) {
+      this.state = "strange"; // until somebody comes back to this page: perhaps from having signed in
+      window.addEventListener("focus", () => { this.state = "idle"; this.send(); }, { once: true });
+    }
     else if (status === 0 || status >= 500) {
       this.state = "lost";
       clearTimeout(this.timer);

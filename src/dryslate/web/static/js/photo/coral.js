@@ -17,7 +17,7 @@ export class Coral {
 
   constructor(view, parts) {
     this.view = view;
-    this.parts = parts; // place, text, changed(state)
+    this.parts = parts; // place, text, mayChange, changed(state)
     document.addEventListener("keydown", (event) => {
       if (event.key !== "h" || isText(event) || event.ctrlKey || event.altKey || event.metaKey) return;
       const first = parts.place.querySelector(".fractions input");
@@ -49,12 +49,20 @@ export class Coral {
     const focus = place.contains(document.activeElement) ? document.activeElement.id : "";
     place.replaceChildren(
       el("h2", { id: "coral-heading" }, text.coral),
-      el("div", { class: "field-row" }, el("label", { for: "coral-choice" }, text.which), choice, el("a", { href: `/corals/${coral.record_id}/name?from=photo`, class: "button", id: "name-it" }, `${text.name_it} `, el("kbd", {}, "a")), el("a", { href: `/corals/${coral.record_id}`, class: "button" }, text.to_coral)),
+      el("div", { class: "field-row" }, el("label", { for: "coral-choice" }, text.which), choice, ...(this.parts.mayChange ? [el("a", { href: `/corals/${coral.record_id}/name?from=photo`, class: "button", id: "name-it" }, `${text.name_it} `, el("kbd", {}, "a"))] : []), el("a", { href: `/corals/${coral.record_id}`, class: "button" }, text.to_coral)),
       el("p", { class: "soft" }, facts.join("; ")),
       ...(rows.length ? [el("dl", { class: "values" }, ...rows)] : []),
-      this.#health(coral),
+      ...(this.parts.mayChange ? [this.#health(coral)] : this.#shares(coral)),
     );
     if (focus) document.getElementById(focus)?.focus({ preventScroll: true });
+  }
+
+  /** How its surface looks, for who may only look. */
+  #shares(coral) {
+    const { text } = this.parts;
+    const told = SHARES.filter((name) => (coral.health?.[name] ?? null) !== null);
+    if (!told.length) return [];
+    return [el("h3", {}, text.health), el("dl", { class: "values" }, ...told.map((name) => el("div", {}, el("dt", {}, text[name]), el("dd", {}, `${coral.health[name]}`))))];
   }
 
   #health(coral) {

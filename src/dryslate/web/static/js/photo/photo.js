@@ -78,7 +78,7 @@ connectCrop(view);
 export const loupe = new Loupe(at("loupe"), view);
 let lastCoral = "";
 const taken = new Taken(view, {
-  place: at("measured"), text,
+  place: at("measured"), text, mayChange: photo.may_change,
   follow: (row) => measuring.follow(row),
   chosen: (row) => { coral.show(now, row.colony); },
   changed: (state, label) => show(state, label),
@@ -97,7 +97,7 @@ const turnGrid = connectGrid(view, at("grid-button"));
 connectKeys(view, share.turn, turnGrid); // after measuring, whose arrows go first
 for (const button of document.querySelectorAll("button[data-kind]")) button.addEventListener("click", () => measuring.start(button.dataset.kind));
 window.addEventListener("beforeunload", (event) => { if (measuring.draft?.points.length) event.preventDefault(); });
-const coral = new Coral(view, { place: at("coral-panel"), text, changed: (state, label) => show(state, label) });
+const coral = new Coral(view, { place: at("coral-panel"), text, mayChange: photo.may_change, changed: (state, label) => show(state, label) });
 let hasShown = false;
 let now = { measurements: [], taken_back: [], corals: [], controls: [] };
 

@@ -13,7 +13,7 @@ export class Taken {
 
   constructor(view, parts) {
     this.view = view;
-    this.parts = parts; // place, text, corals, follow(row), changed(state), chosen(row)
+    this.parts = parts; // place, text, mayChange, follow(row), changed(state), chosen(row)
     this.layer = view.layer("old");
     document.addEventListener("keydown", (event) => {
       if (isText(event) || event.ctrlKey || event.altKey || event.metaKey || (event.key !== "," && event.key !== ".")) return;
@@ -97,7 +97,7 @@ export class Taken {
     const old = state.taken_back.map((row) => {
       const button = el("button", { type: "button" }, text.again);
       button.addEventListener("click", () => this.#do(row.measurement_id, "again", {}, text.again, () => this.#call(row.measurement_id, "back", {})));
-      return el("li", {}, `${row.colony}, ${text[row.kind]}: ${row.short} `, button);
+      return el("li", {}, `${row.colony}, ${text[row.kind]}: ${row.short} `, ...(this.parts.mayChange ? [button] : []));
     });
     if (old.length) list.push(el("details", {}, el("summary", {}, `${text.no_longer} (${old.length})`), el("ul", { class: "rows" }, ...old)));
     place.replaceChildren(...list);
@@ -121,7 +121,7 @@ export class Taken {
       event.preventDefault();
       this.#do(id, "rename", { colony: field.value.trim() }, text.move_there, () => this.#call(id, "again", {}));
     });
-    const more = el("div", { class: "more" }, words, el("p", { class: "soft" }, text.by.replace("{name}", row.observer)), el("div", { class: "field-row" }, better, back), form);
+    const more = el("div", { class: "more" }, words, el("p", { class: "soft" }, text.by.replace("{name}", row.observer)), ...(this.parts.mayChange ? [el("div", { class: "field-row" }, better, back), form] : []));
     more.hidden = !isIt;
     return el("li", { "data-id": id }, line, more);
   }
