@@ -9,7 +9,7 @@ from pathlib import PurePath
 from typing import Any
 
 from dryslate.app.correct_stop import stopping_problem
-from dryslate.app.correction_records import CorrectAnswer, Outcome
+from dryslate.app.correction_records import Outcome
 from dryslate.base.quality import Flag
 
 OUTCOMES: tuple[Outcome, ...] = ("corrected", "borrowed", "refused", "no_card", "unreadable")
@@ -171,19 +171,3 @@ def first_reason(document: Mapping[str, Any]) -> str:
     problems = document["problems"]
     errors = [p for p in problems if p["severity"] == "error"] or problems
     return str(errors[0]["message"]) if errors else "no reason given"
-
-
-def summarise_answers(answers: Iterable[CorrectAnswer]) -> Summary:
-    """
-    Summarise the answers of a run without a project.
-
-    Parameters
-    ----------
-    answers : iterable of CorrectAnswer
-
-    Returns
-    -------
-    Summary
-    """
-    kept = list(answers)
-    return summarise([a.result for a in kept], [a.outcome for a in kept])

@@ -42,12 +42,6 @@ def reread_sha256(path: Path) -> tuple[str, How]:
         return _hash_open(file.fileno()), how
 
 
-def drop_cache(path: Path) -> None:
-    """Ask the system to forget what it holds of a file; nothing happens where it cannot."""
-    with path.open("rb", buffering=0) as file:
-        _drop_cache(file.fileno())
-
-
 def _hash_open(descriptor: int) -> str:
     """Hash an open file from where it stands, in the ordinary way."""
     digest = hashlib.sha256()

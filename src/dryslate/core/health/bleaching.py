@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from dryslate.base.errors import InputError
 
@@ -236,39 +236,6 @@ def class_of_colony(shares_pct: Sequence[float], index: BleachingIndex) -> int |
         f"% bleached and {dead:.3g} % recently dead of the tissue alive before.",
         "Report the shares themselves, or another index.",
     )
-
-
-def bleached_live_share(normal: ArrayLike, pale: ArrayLike, bleached: ArrayLike) -> FloatArray:
-    """
-    Return the bleached share of live tissue: bleached / (normal + pale + bleached).
-
-    Parameters
-    ----------
-    normal, pale, bleached : array_like of float
-        Shares of the surface, or areas.
-
-    Returns
-    -------
-    ndarray of float
-        0 to 1; NaN where nothing lives, or a value is blank.
-
-    Raises
-    ------
-    InputError
-        ``bleaching-shares-wrong`` if one is below 0.
-
-    Examples
-    --------
-    >>> print(bleached_live_share(30.0, 20.0, 30.0))
-    0.375
-    """
-    parts = [np.asarray(p, np.float64) for p in (normal, pale, bleached)]
-    if any(bool((p < 0).any()) for p in parts):
-        raise InputError("bleaching-shares-wrong", "A share of a colony's surface is below 0.")
-    live = np.asarray(parts[0] + parts[1] + parts[2])
-    share: FloatArray = np.full(live.shape, np.nan)
-    np.divide(parts[2], live, out=share, where=live > 0)
-    return share
 
 
 def _falls_into(row: BleachingClass, pale: float, bleached: float, dead: float) -> bool:

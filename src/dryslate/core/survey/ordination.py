@@ -36,21 +36,6 @@ class PrincipalCoordinates:
     eigenvalues: FloatArray
     imaginary: FloatArray
 
-    def share_shown(self, n_axes: int = 2) -> float:
-        """
-        Return the share of the positive eigenvalues on the first axes.
-
-        Parameters
-        ----------
-        n_axes : int
-
-        Returns
-        -------
-        float
-        """
-        positive = self.eigenvalues[self.eigenvalues > 0]
-        return float(positive[:n_axes].sum() / positive.sum()) if len(positive) else float("nan")
-
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Ordination:

@@ -9,7 +9,6 @@ from dryslate.base.errors import InputError
 from dryslate.core.health.bleaching import (
     FOUR_CLASSES,
     SEVEN_CLASSES,
-    bleached_live_share,
     class_of_colony,
     index_of_counts,
 )
@@ -63,10 +62,3 @@ def test_shares_that_do_not_make_a_colony(shares: list[float]) -> None:
 def test_counts_that_are_none(counts: list[int]) -> None:
     with pytest.raises(InputError, match="bleaching-counts-wrong"):
         index_of_counts(counts, SEVEN_CLASSES)
-
-
-def test_bleached_share_is_of_live_tissue() -> None:
-    found = bleached_live_share([30, 0, 0, np.nan], [20, 0, 0, 1], [30, 10, 0, 1])
-    assert found == pytest.approx([0.375, 1.0, np.nan, np.nan], nan_ok=True)
-    with pytest.raises(InputError, match="bleaching-shares-wrong"):
-        bleached_live_share(-1, 0, 1)
