@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from dryslate.app.result_made import Bounds, Made
 from dryslate.app.result_settings import rng_of
@@ -37,6 +38,7 @@ COLONY_DESIGNS: tuple[Design, ...] = ("belt", "quadrat_counts", "timed_swim")
 TRIED_UNITS, TOO_WIDE_BELOW = (5, 20), 15
 """Units for which intervals were tried in simulated surveys; below, they read too wide."""
 NEARLY_ALL = 1 - 1e-9
+CLEARLY = 1 + 1e-9
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -223,7 +225,7 @@ def diversity_of(
             n_units=sample.n_units,
             n_blank=sample.n_blank,
             df=float(sample.n_units - 1) if one.found.lo95 is not None else None,
-            flags=(*flags, *_tried(one.found, sample.n_units)),
+            flags=(*flags, *one.found.flags, *_tried(one.found, sample.n_units)),
         )
         yield replace(one, found=found, bounds=Bounds(undetermined_frac=sample.undetermined_frac))
 
@@ -255,8 +257,12 @@ def _at_equal_effort(group: SampledAlike, units: Sample, effort: EqualEffort) ->
     points = hill_curve(units, sizes, rng_of(*group.drawn_by, "diversity"))
     by_size = {(point.order, point.size): point for point in points}
     for name, size, words in wanted:
-        for order in (0, 1, 2):
-            yield _hill(by_size[order, size], f"hill_q{order}_{name}", words)
+        here = [by_size[order, size] for order in (0, 1, 2)]
+        values = [point.estimate for point in here]
+        crosses = any(high > low * CLEARLY for low, high in pairwise(values))
+        for point in here:
+            made = _hill(point, f"hill_q{point.order}_{name}", words)
+            yield made.flagged(Flag.ORDERS_CROSS) if crosses else made
 
 
 def _hill(point: CurvePoint, what: str, words: str) -> Made:

@@ -46,6 +46,7 @@ SURVEY_FLAGS: Mapping[str, str] = {
     Flag.MODEL_NOT_CONVERGED: "the model did not settle: do not use",
     Flag.VARIANCE_AT_ZERO: "a variance came out 0",
     Flag.UNPAIRED_UNITS_LEFT_OUT: "units seen once left out",
+    Flag.ORDERS_CROSS: "above a lower order: too few units to extrapolate",
     Flag.NAMES_LEAVE_OPEN: "corals not told to genus could be all of this change",
     Flag.NAMES_AS_NOTED: "names as noted: second looks are not carried in",
     Flag.CATEGORIES_MAPPED: "categories of an earlier list brought to the newer",

@@ -70,6 +70,8 @@ class Flag(StrEnum):
     """Nobody said which colonies on a plot's edge were counted: density may read high or low."""
     JUVENILES_READ_LOW = "juveniles_read_low"
     """Small colonies counted on photos alone: many are missed, and the figure reads low."""
+    ORDERS_CROSS = "orders_cross"
+    """A higher order came out above a lower one, which cannot be: too few units to extrapolate."""
     FEW_COLONIES = "few_colonies"
     """Fewer than 50 colonies: the shape of the size distribution is hardly known."""
     SIZES_CUT_OFF = "sizes_cut_off"

@@ -138,3 +138,17 @@ def test_permanent_plots_and_the_same_seed_each_time() -> None:
     first, again = (figures(group(UNITS, is_permanent=True)) for _ in range(2))
     assert first == again
     assert all("of_these_plots" in made.found.flags for made in first.values())
+
+
+def test_order_two_above_order_zero_is_said_to_be_a_guess() -> None:
+    genera = (
+        {"Acropora": 1, "Favites": 1, "Fungia": 1},
+        {"Acropora": 1, "Pavona": 1, "Porites": 1},
+    )
+    few = figures(group([*genera, {"Favites": 1, "Fungia": 1, "Pavona": 1, "Porites": 1}]))
+    at_size = [few[f"hill_q{order}_at_size"].found for order in (0, 1, 2)]
+    assert at_size[2].estimate > at_size[0].estimate
+    assert all("orders_cross" in one.flags for one in at_size)
+    assert "orders_cross" not in few["hill_q0_at_survey"].found.flags
+    many = figures(group([*genera, {"Acropora": 1}, {"Acropora": 1, "Favites": 1}]))
+    assert not any("orders_cross" in one.found.flags for one in many.values())
