@@ -9,6 +9,7 @@ import numpy as np
 
 from dryslate.base.problems import Problem
 from dryslate.core.identify.evidence import (
+    CALICES,
     MEASURES,
     NEGATIVE_STATES,
     ONE_STATE_ONLY,
@@ -23,7 +24,6 @@ from dryslate.core.identify.taxa import TaxaData
 
 TENFOLD = 6
 """A size is asked about where more than so many times the genera have a tenth of it."""
-CALICES = ("corallite_diameter", "valley_width")
 
 
 class QuickCheck:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from typing import Literal
 
 from dryslate.base.errors import DryslateError, one_line
@@ -37,7 +37,13 @@ class Problem:
 
     def as_dict(self) -> dict[str, str]:
         """Return the fields as a plain dictionary, for JSON."""
-        return asdict(self)
+        return {
+            "slug": self.slug,
+            "severity": self.severity,
+            "place": self.place,
+            "message": self.message,
+            "fix": self.fix,
+        }
 
     def __str__(self) -> str:
         said = f"{self.place}: {self.message}" if self.place else self.message

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, NamedTuple
 
 from dryslate.base.problems import Problem
 from dryslate.core.identify.batches import Batch, work_out
@@ -63,8 +63,7 @@ BATCH = AnswerSettings(n_ranked=3, n_ranked_most=3, n_reasons=3, n_next=3, has_s
 """For batches of many thousands: what a table of names needs."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Ranked:
+class Ranked(NamedTuple):
     """
     One candidate.
 
@@ -184,7 +183,14 @@ def identify_many(
     answers: list[Answer] = []
     for start in range(0, len(evidences), CHUNK):
         part = evidences[start : start + CHUNK]
-        batch = work_out(part, model, words.columns, settings.n_ranked_most, settings.n_next > 0)
+        batch = work_out(
+            part,
+            model,
+            words.columns,
+            n_listed=settings.n_ranked_most,
+            n_reasons=settings.n_reasons,
+            has_next=settings.n_next > 0,
+        )
         answers += [_answer(e, i, batch, words, settings) for i, e in enumerate(part)]
     return answers
 
@@ -250,44 +256,42 @@ def _ranked(
     evidence: Evidence, i: int, batch: Batch, words: ReasonWords, settings: AnswerSettings
 ) -> tuple[Ranked, ...]:
     """The candidates with their reasons."""
-    model, places, n_set = words.model, batch.looked.places[i], int(batch.n_set[i])
+    model, n_set = words.model, int(batch.n_set[i])
     n = min(max(settings.n_ranked, n_set), settings.n_ranked_most)
-    weights = [batch.weights[t][j] for t, j in places]
     p, profiles = batch.p_first[i], batch.best[i]
-    ranked = []
-    for k, genus in enumerate(batch.first[i][:n]):
-        mine = sorted(zip([w[k] for w in weights], places, strict=True))
-        against = _said(evidence, mine, profiles[k], batch, words, -settings.n_reasons)
-        mine.reverse()
-        ranked.append(
-            Ranked(
-                genus=model.genera[genus],
-                family=model.families[genus],
-                probability=p[k],
-                likelihood_word=_likelihood_word(k, p[k], k < n_set),
-                for_=_said(evidence, mine, profiles[k], batch, words, settings.n_reasons),
-                against=against,
-            )
+    return tuple(
+        Ranked(
+            genus=model.genera[genus],
+            family=model.families[genus],
+            probability=p[k],
+            likelihood_word=_likelihood_word(k, p[k], k < n_set),
+            for_=_said(evidence, (i, k), profiles[k], batch, words, is_for=True),
+            against=_said(evidence, (i, k), profiles[k], batch, words, is_for=False),
         )
-    return tuple(ranked)
+        for k, genus in enumerate(batch.first[i][:n])
+    )
 
 
 def _said(
     evidence: Evidence,
-    weighed: list[tuple[float, tuple[int, int]]],
+    place: tuple[int, int],
     profile: int,
     batch: Batch,
     words: ReasonWords,
-    n_signed: int,
+    *,
+    is_for: bool,
 ) -> tuple[Reason, ...]:
-    """The strongest reasons of one sign (that of `n_signed`), in words."""
+    """The strongest reasons for or against one candidate (record, place), in words."""
+    i, k = place
+    strongest, sign = (batch.for_, 1.0) if is_for else (batch.against, -1.0)
+    terms, rows = batch.looked.scores.terms, batch.looked.rows[i]
     reasons = []
-    for weight, (t, j) in weighed[: abs(n_signed)]:
-        if (weight if n_signed > 0 else -weight) < LEAST_LOG_ODDS:
+    for t, weight in zip(strongest.terms[i][k], strongest.log_odds[i][k], strict=True):
+        if sign * weight < LEAST_LOG_ODDS:
             break
-        term = batch.looked.scores.terms[t]
-        text, is_memory = words.say(term, j, evidence, profile, is_for=n_signed > 0)
-        reasons.append(Reason(character=term.name, text=text, log_odds=weight, is_memory=is_memory))
+        term = terms[t]
+        text, is_memory = words.say(term, rows[t], evidence, profile, is_for=is_for)
+        reasons.append(Reason(term.name, text, weight, is_memory))
     return tuple(reasons)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,10 +14,27 @@ from dryslate.core.identify.evidence import Evidence
 from dryslate.core.identify.model import Model
 from dryslate.core.identify.posterior import Columns, IntArray, Scores, score_evidence
 from dryslate.core.identify.questions import by_worth, expected_bits
-from dryslate.core.identify.reasons import find_fits, memory_of, weights_of_evidence
+from dryslate.core.identify.reasons import find_fits, memory_of
 from dryslate.core.identify.tables import FloatArray
+from dryslate.core.identify.weights import Weights, weights_of_evidence
 
 SET_MASS = 0.95
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Reasons:
+    """
+    Weights of evidence by record and listed genus, in the order they are told.
+
+    Parameters
+    ----------
+    terms : list of lists of lists of int
+        Which of the terms each is of.
+    log_odds : list of lists of lists of float
+    """
+
+    terms: list[list[list[int]]]
+    log_odds: list[list[list[float]]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -36,8 +54,8 @@ class Batch:
         Probability, place and likeliest profile of the genera that are listed.
     also_fit : list of lists, by record
         Genera for which every state is usual, likeliest first.
-    weights : list of lists of lists of float
-        By term and row: weight of evidence for each listed genus.
+    for_, against : Reasons
+        The strongest of each sign.
     memory_share : list of float
     bits : ndarray of float, shape (n, n_questions), or None
     asks : list of list of int
@@ -52,7 +70,8 @@ class Batch:
     first: list[list[int]]
     best: list[list[int]]
     also_fit: list[list[int]]
-    weights: list[list[list[float]]]
+    for_: Reasons
+    against: Reasons
     memory_share: list[float]
     bits: FloatArray | None
     asks: list[list[int]]
@@ -60,7 +79,12 @@ class Batch:
 
 
 def work_out(
-    part: Sequence[Evidence], model: Model, columns: Columns, n_listed: int, has_next: bool
+    part: Sequence[Evidence],
+    model: Model,
+    columns: Columns,
+    n_listed: int,
+    n_reasons: int,
+    has_next: bool,
 ) -> Batch:
     """
     Work out a batch.
@@ -71,8 +95,8 @@ def work_out(
     model : Model
     columns : Columns
         Of the same model.
-    n_listed : int
-        Reasons are made ready for so many genera.
+    n_listed, n_reasons : int
+        Reasons are made ready for so many genera, and so many for each and against it.
     has_next : bool
         Whether questions are asked for.
 
@@ -87,16 +111,18 @@ def work_out(
     usual = np.logical_or.reduceat(fits.all_usual, model.starts, axis=1)
     best = _best_profiles(scores.p_profile, model)
     bits = expected_bits(scores.p_profile, model) if has_next else None
-    weights = [weights_of_evidence(scores, t, model, first) for t in scores.terms]
+    weights = weights_of_evidence(scores, model, first)
+    upward = np.argsort(weights.log_odds, axis=2, kind="stable")
     return Batch(
-        looked=Looked(scores=scores, fits=fits, places=_places(scores, len(part))),
+        looked=Looked(scores=scores, fits=fits, rows=weights.rows.tolist()),
         order=order,
         n_set=n_set,
         p_first=np.take_along_axis(scores.p_genus, first, axis=1).tolist(),
         first=first.tolist(),
         best=np.take_along_axis(best, first, axis=1).tolist(),
         also_fit=_also_fit(usual, order),
-        weights=[w.tolist() for w in weights],
+        for_=_reasons(weights, upward[:, :, ::-1][:, :, :n_reasons]),
+        against=_reasons(weights, upward[:, :, :n_reasons]),
         memory_share=_memory_shares(
             scores, weights, best, columns, model
         ),  # the first listed is the likeliest
@@ -106,31 +132,29 @@ def work_out(
     )
 
 
-def _places(scores: Scores, n: int) -> tuple[list[tuple[int, int]], ...]:
-    """By record: each of its terms, and its row in it."""
-    places: tuple[list[tuple[int, int]], ...] = tuple([] for _ in range(n))
-    for t, term in enumerate(scores.terms):
-        for j, row in enumerate(term.rows.tolist()):
-            places[row].append((t, j))
-    return places
+def _reasons(weights: Weights, terms: IntArray) -> Reasons:
+    """The weights of some terms of each record and genus."""
+    log_odds = np.take_along_axis(weights.log_odds, terms, axis=2)
+    return Reasons(terms=terms.tolist(), log_odds=log_odds.tolist())
 
 
 def _also_fit(usual: NDArray[np.bool_], order: IntArray) -> list[list[int]]:
     """Genera for which every state is usual, likeliest first, by record."""
     rows, at = np.nonzero(np.take_along_axis(usual, order, axis=1))
-    cuts = np.searchsorted(rows, np.arange(1, len(order)))
-    return [part.tolist() for part in np.split(order[rows, at], cuts)]
+    genera = order[rows, at].tolist()
+    cuts = np.searchsorted(rows, np.arange(len(order) + 1)).tolist()
+    return [genera[a:b] for a, b in pairwise(cuts)]
 
 
 def _memory_shares(
-    scores: Scores, weights: list[FloatArray], best: IntArray, columns: Columns, model: Model
+    scores: Scores, weights: Weights, best: IntArray, columns: Columns, model: Model
 ) -> list[float]:
     """Share of the weight of evidence for and against the first genus that rests on memory."""
     first = scores.p_genus.argmax(axis=1)
     total, memory = np.zeros(len(first)), np.zeros(len(first))
-    for term, weight in zip(scores.terms, weights, strict=True):
+    for t, term in enumerate(scores.terms):
         genus = first[term.rows]
-        mine = np.abs(weight[:, 0])
+        mine = np.abs(weights.log_odds[term.rows, 0, t])
         total[term.rows] += mine
         memory[term.rows] += mine * memory_of(term, best[term.rows, genus], model, columns)
     shares: list[float] = (memory / np.maximum(total, 1e-12)).tolist()

@@ -29,13 +29,13 @@ class Looked:
     ----------
     scores : Scores
     fits : Fits
-    places : tuple of list of (int, int)
-        By record: each of its terms, and its row in it.
+    rows : list of list of int
+        By record: its row in each term, -1 where it does not have it.
     """
 
     scores: Scores
     fits: Fits
-    places: tuple[list[tuple[int, int]], ...]
+    rows: list[list[int]]
 
 
 def find_conflicts(evidence: Evidence, record: int, looked: Looked, model: Model) -> list[Problem]:
@@ -107,8 +107,8 @@ def _missing(record: int, profile: int, looked: Looked) -> list[str]:
     """Characters and sizes of a record that a profile is not known to show."""
     return [
         looked.scores.terms[t].name
-        for t, j in looked.places[record]
-        if looked.fits.by_term[t][j, profile]
+        for t, j in enumerate(looked.rows[record])
+        if j >= 0 and looked.fits.by_term[t][j, profile]
     ]
 
 
@@ -142,9 +142,8 @@ def _size_slips(evidence: Evidence, record: int, looked: Looked, model: Model) -
     """Ask about sizes that fit the likeliest profile by a power of ten only."""
     found: list[Problem] = []
     scores = looked.scores
-    for t, j in looked.places[record]:
-        term = scores.terms[t]
-        if term.keys:
+    for term, j in zip(scores.terms, looked.rows[record], strict=True):
+        if term.keys or j < 0:
             continue
         value = evidence.sizes[term.name].value_mm
         best = _best_without(scores.log_lik[record] - term.log_lik[j], term.name, value, model)
@@ -178,10 +177,10 @@ def _best_without(log_lik: FloatArray, measure: str, value_mm: float, model: Mod
     weight = np.exp(log_lik - log_lik.max()) * model.prior
     known, low, high = _askable(model, measure)
     total = float(weight.sum())
-    if float(weight @ known) < 0.5 * total:
+    if float(weight[known].sum()) < 0.5 * total:
         return None
     fits = (low <= value_mm) & (value_mm <= high)
-    if float(weight @ fits) >= MUCH * total:
+    if float(weight[fits].sum()) >= MUCH * total:
         return None
     best = int(weight.argmax())
     return best if known[best] else None

@@ -13,7 +13,8 @@ from dryslate.core.identify.taxa import TaxaData
 
 JUVENILE_BELOW_MM = 50.0
 """Colonies smaller than this are juveniles: sizes and forms of adults say little of them."""
-MEASURES = ("corallite_diameter", "valley_width", "colony_diameter")
+CALICES = ("corallite_diameter", "valley_width")
+MEASURES = (*CALICES, "colony_diameter")
 NEGATIVE_STATES = frozenset({"none", "absent", "not_seen", "no", "solitary"})
 """States that deny the rest of their character: a colony cannot show one beside another."""
 ONE_STATE_ONLY = frozenset({"attachment", "coloniality", "axial_corallite", "paliform_lobes"})

@@ -48,6 +48,10 @@ class Model:
     genus_of : ndarray of int, shape (n_profiles,)
     starts : ndarray of int, shape (n_genera,)
         First profile of each genus.
+    looks : ndarray of int, shape (n_genera, n_most)
+        Profiles of each genus; a genus of fewer has its first one again.
+    is_look : ndarray of bool, shape (n_genera, n_most)
+        False where `looks` has it again.
     prior : ndarray of float, shape (n_profiles,)
         Sums to one.
     prior_kind : str
@@ -73,6 +77,8 @@ class Model:
     profiles: tuple[Profile, ...]
     genus_of: NDArray[np.intp]
     starts: NDArray[np.intp]
+    looks: NDArray[np.intp]
+    is_look: NDArray[np.bool_]
     prior: FloatArray
     prior_kind: PriorKind
     tables: Mapping[str, CharacterTable]
@@ -147,6 +153,9 @@ def build_model(
     local = {} if all_equal else taxa.frequencies.get(region or "", {})
     met = {} if all_equal else _met_in(taxa, genera, finest_regions(taxa, region))
     kinds = kind_table(taxa, profiles, finest_regions(taxa, region), error_rates, looks)
+    starts = np.searchsorted(genus_of, np.arange(len(genera)))
+    n_looks = np.bincount(genus_of)
+    is_look = np.arange(n_looks.max()) < n_looks[:, None]
     if GROWTH in tables:
         tables[GROWTH] = growth_table(tables[GROWTH], kinds)
     return Model(
@@ -158,7 +167,9 @@ def build_model(
         groups=tuple(taxa.genera[g].group for g in genera),
         profiles=profiles,
         genus_of=genus_of,
-        starts=np.searchsorted(genus_of, np.arange(len(genera))),
+        starts=starts,
+        looks=starts[:, None] + np.arange(n_looks.max()) * is_look,
+        is_look=is_look,
         prior=_prior_of(looks, genera, met, local),
         prior_kind="local" if local else "met" if len(set(met.values())) > 1 else "equal",
         tables=tables,

@@ -94,7 +94,7 @@ class Columns:
         self.log_lik: dict[tuple[str, Key], FloatArray] = {}
         self.fits: dict[tuple[str, Key], tuple[BoolArray, BoolArray]] = {}
         self.memory: dict[tuple[str, Key], BoolArray] = {}
-        self.growth: dict[Key, tuple[FloatArray, FloatArray]] = {}  # by kind; its log by profile
+        self.growth: dict[Key, tuple[FloatArray, FloatArray]] = {}  # weighed kinds; log by profile
         self.sizes: dict[str, SizeKinds] = {}
         self.keys: dict[Key, Key] = {}  # one object a finding: look-ups need not compare sets
 
@@ -209,7 +209,7 @@ def log_column(table: CharacterTable, key: Key, model: Model) -> FloatArray:
     ndarray of float, shape (n_profiles,)
     """
     if table.character.character == GROWTH and len(key[0]) > 1:
-        return np.log(_by_profile(_growth_lik(key, model), model))
+        return np.log(_by_profile(model.kinds.share * _growth_lik(key, model), model))
     log_lik = np.log(_state_lik(table.p_written, table.states, key, model))
     return log_lik + table.log_noted if key[0] else log_lik
 
@@ -237,8 +237,8 @@ def _growth_lik(key: Key, model: Model) -> FloatArray:
 
 
 def _by_profile(by_kind: FloatArray, model: Model) -> FloatArray:
-    """Weigh kinds by their shares and sum them up by profile, along the last axis."""
-    return np.add.reduceat(by_kind * model.kinds.share, model.kinds.starts, axis=-1)
+    """Sum kinds, weighed by their shares, up by profile, along the last axis."""
+    return np.add.reduceat(by_kind, model.kinds.starts, axis=-1)
 
 
 def _grouped(
@@ -310,7 +310,7 @@ def _with_sizes(
 def _growth_of(
     rows: IntArray, terms: Sequence[Term], model: Model, columns: Columns
 ) -> tuple[FloatArray, FloatArray]:
-    """Likelihood of the growth form by kind, one where none was noted; and its log by profile."""
+    """Share of each kind times the likelihood of the growth form; and the log by profile."""
     keys: list[Key] = [(NOTHING, NOTHING)]
     index = np.zeros(len(rows), np.intp)
     for term in terms:
@@ -320,7 +320,7 @@ def _growth_of(
             keys += term.keys
     for key in keys:
         if key not in columns.growth:
-            by_kind = _growth_lik(key, model)
+            by_kind = model.kinds.share * _growth_lik(key, model)
             columns.growth[key] = by_kind, np.log(_by_profile(by_kind, model))
     made = [columns.growth[key] for key in keys]
     return np.array([m[0] for m in made])[index], np.array([m[1] for m in made])[index]
@@ -340,7 +340,7 @@ def _regrown(
     """The growth form's term, given the sizes where a record has some."""
     _, here, there = np.intersect1d(rows, term.rows, True, return_indices=True)
     values = term.log_lik.copy()
-    values[there] = joint[here] - np.log(_by_profile(sizes[here], model))
+    values[there] = joint[here] - np.log(_by_profile(model.kinds.share * sizes[here], model))
     return replace(term, log_lik=values, by_key=None)
 
 

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
-from dryslate.core.identify.evidence import Evidence
+from dryslate.core.identify.evidence import CALICES, MEASURES, Evidence
 from dryslate.core.identify.model import Model
 from dryslate.core.identify.tables import SIZE_STEPS_LN, FloatArray
 
@@ -23,8 +24,7 @@ MEASURE_QUESTION = {
 }
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NextCharacter:
+class NextCharacter(NamedTuple):
     """
     A character or size worth looking at.
 
@@ -200,12 +200,12 @@ def find_next(
 
 def _done(evidence: Evidence) -> AbstractSet[str]:
     """Characters and measures that were looked at already."""
-    done = set(evidence.seen) | evidence.unclear | set(evidence.sizes)
-    done |= {c for c, states in evidence.not_seen.items() if states}
-    if {"corallite_diameter", "valley_width"} & done:
-        done |= {"corallite_diameter", "valley_width"}
+    done = {*evidence.seen, *evidence.unclear, *evidence.sizes}
+    done.update(c for c, states in evidence.not_seen.items() if states)
+    if not done.isdisjoint(CALICES):
+        done.update(CALICES)
     if evidence.is_small:
-        done |= {"corallite_diameter", "valley_width", "colony_diameter"}
+        done.update(MEASURES)
     return done
 
 

@@ -14,13 +14,12 @@ from dryslate.base.figures import with_doubt
 from dryslate.core.identify.evidence import MEASURES, Evidence
 from dryslate.core.identify.model import Model
 from dryslate.core.identify.posterior import NOTHING, Columns, IntArray, Key, Scores, Term
-from dryslate.core.identify.tables import CharacterTable, FloatArray
+from dryslate.core.identify.tables import CharacterTable
 from dryslate.core.identify.taxa import Profile
 
 BoolArray = NDArray[np.bool_]
 LEAST_LOG_ODDS = 0.1  # below: says nothing worth a line
 SIZE_U_FACTOR = 2.0  # a size is outside a range where it is so with this many uncertainties
-P_EDGE = 1e-12
 FREQUENCY_WORD = ("not known in", "rare in", "sometimes in", "usual in")
 YET_AGAINST = "but more so in the others"
 """Said where what a genus shows speaks against it: the other candidates show it more often."""
@@ -74,62 +73,6 @@ class Fits:
     n_misfits: NDArray[np.int16]
     all_usual: BoolArray
     by_term: tuple[BoolArray, ...]
-
-
-def weights_of_evidence(
-    scores: Scores, term: Term, model: Model, genera: IntArray | None = None
-) -> FloatArray:
-    r"""
-    Return what one character adds to the log-odds of genera, each against all others.
-
-    Parameters
-    ----------
-    scores : Scores
-    term : Term
-        One of its terms.
-    model : Model
-    genera : ndarray of int, shape (n, k), or None
-        The genera that are asked for, by record; None: all of them, in their order.
-
-    Returns
-    -------
-    ndarray of float, shape (len(term.rows), k) or (len(term.rows), n_genera)
-        Natural logarithm.
-
-    Notes
-    -----
-    The weight of evidence [1]_ :math:`\ln O(g \mid E) - \ln O(g \mid E \setminus c)`, exact: the
-    posterior without the character is :math:`P(p \mid E) / L_c(p)^T`, made to sum to one.
-
-    References
-    ----------
-    .. [1] Good, I. J. (1950). Probability and the Weighing of Evidence. Griffin, London.
-    """
-    without = model.sum_by_genus(scores.p_profile[term.rows] * _undoing(term, model))
-    total = without.sum(axis=1, keepdims=True)
-    posterior = scores.p_genus[term.rows]
-    if genera is not None:
-        asked = genera[term.rows]
-        without = np.take_along_axis(without, asked, axis=1)
-        posterior = np.take_along_axis(posterior, asked, axis=1)
-    without /= total
-    return _logit(posterior) - _logit(without)
-
-
-def _undoing(term: Term, model: Model) -> FloatArray:
-    """What takes a term out of the posterior, up to a factor; once a finding where that is all."""
-    log_lik = term.log_lik if term.by_key is None else term.by_key
-    tempered = model.rates.temperature * log_lik
-    tempered -= tempered.min(axis=1, keepdims=True)
-    undoing: FloatArray = np.exp(-tempered)
-    return undoing if term.by_key is None else undoing[term.index]
-
-
-def _logit(p: FloatArray) -> FloatArray:
-    """Log-odds, kept finite."""
-    p = np.clip(p, P_EDGE, 1.0 - P_EDGE)
-    value: FloatArray = np.log(p) - np.log1p(-p)
-    return value
 
 
 def find_fits(

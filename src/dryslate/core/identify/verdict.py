@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +29,7 @@ GROUP_WORD = {
     "octocoral": "octocoral",
     "not_coral": "not a stony coral",
 }
+Rank = Literal["family", "group"]
 INDET = "gen. et sp. indet."
 CANNOT_TELL = "cannot tell"
 
@@ -131,24 +133,25 @@ def _rank_of_groups(first: int, second: int, model: Model) -> str:
     return "order" if groups == {"stony"} else "informal group"
 
 
-def _largest(p_genus: FloatArray, names: tuple[str, ...]) -> tuple[str, float]:
+def _largest(p_genus: FloatArray, model: Model, rank: Rank) -> tuple[str, float]:
     """The family or group with the largest probability, and that."""
-    known, index = _numbered(names)
+    known, index = _numbered(model, rank)
     sums = np.bincount(index, weights=p_genus, minlength=len(known))
     best = int(sums.argmax())
     return known[best], float(sums[best])
 
 
 @lru_cache(maxsize=32)
-def _numbered(names: tuple[str, ...]) -> tuple[tuple[str, ...], NDArray[np.intp]]:
-    """Distinct names, and the place of each in them."""
+def _numbered(model: Model, rank: Rank) -> tuple[tuple[str, ...], NDArray[np.intp]]:
+    """Distinct families or groups, and the place of each genus in them."""
+    names = model.families if rank == "family" else model.groups
     known = tuple(dict.fromkeys(names))
     return known, np.array([known.index(n) for n in names], np.intp)
 
 
 def _family(p_genus: FloatArray, model: Model) -> Verdict | None:
     """The family, where it is told."""
-    name, p = _largest(p_genus, model.families)
+    name, p = _largest(p_genus, model, "family")
     if p < P_FAMILY or not name:
         return None
     return Verdict(verdict=f"{name}, genus not told", rank="family", qualifier=INDET)
@@ -156,7 +159,7 @@ def _family(p_genus: FloatArray, model: Model) -> Verdict | None:
 
 def _group(p_genus: FloatArray, model: Model) -> Verdict | None:
     """The group, where the evidence (not the number of candidates) tells it."""
-    name, p = _largest(p_genus, model.groups)
+    name, p = _largest(p_genus, model, "group")
     if p < P_GROUP:
         return None
     before, p = _groups_before(model)[name], min(p, 1.0 - 1e-12)
@@ -172,7 +175,7 @@ def _group(p_genus: FloatArray, model: Model) -> Verdict | None:
 @lru_cache(maxsize=8)
 def _groups_before(model: Model) -> dict[str, float]:
     """Probability of each group before anything was seen."""
-    known, index = _numbered(model.groups)
+    known, index = _numbered(model, "group")
     prior = np.bincount(index, weights=model.sum_by_genus(model.prior))
     return dict(zip(known, prior.tolist(), strict=True))
 
