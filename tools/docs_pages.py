@@ -1,5 +1,5 @@
 """
-Write the reference pages that are made from the code: commands, flags, database, intervals.
+Write the reference pages made from the code: commands, Python, flags, database, intervals.
 
 Run it after changing a command, a flag or the schema; ``tests/docs`` fails when a page is stale.
 """
@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import ast
 import csv
+import importlib
+import inspect
 import sys
 from pathlib import Path
 from typing import Any
@@ -76,6 +78,70 @@ def default_words(param: Any) -> str:
         else str(default)
     )
     return f" Without it: {shown}."
+
+
+PYTHON_HEAD = """\
+# From Python
+
+`import dryslate`: numpy in, records out. Nothing is written and nothing is kept. Made from the
+code by `tools/docs_pages.py`. What is wrong with the material is a `DryslateError` with a `slug`
+([messages.md](messages.md)), or stands in the `problems` of what is returned; a call that makes no
+sense (an array of another shape, a word that is none of those named) is a `ValueError`.
+
+```python
+import dryslate
+
+photo = dryslate.read_photo("photo.jpg")
+ours = dryslate.cards("trip")  # the built-in cards, and those measured in a project
+card = dryslate.find_cards(photo, ours).cards[0]
+plane = dryslate.fit_plane(photo, card, lens=dryslate.read_lens("lens.toml"))
+level = dryslate.MeasureSettings(off_plane=dryslate.OffPlane(kind="edge"))
+length = dryslate.measure_length(plane, [[1204, 880], [1577, 902]], level)
+print(length.values["length_mm_lo95"], length.values["length_mm_hi95"])
+```"""
+
+RETURNED = (
+    "core.card.found.CardSearch",
+    "core.card.found.FoundCard",
+    "core.colour.outcome.ColourFit",
+    "core.measure.result.Measurement",
+    "core.identify.answer.Answer",
+    "app.result_rows.ResultRow",
+    "base.problems.Problem",
+)
+"""What the functions hand back."""
+
+
+def python_page() -> str:
+    """Return the page of the Python face, from its docstrings."""
+    import dryslate
+
+    lines = [PYTHON_HEAD]
+    for name in sorted(set(dryslate.__all__) - {"__version__"}, key=str.lower):
+        lines += python_entry(f"dryslate.{name}", getattr(dryslate, name))
+    lines += ["", "# What they hand back"]
+    for path in RETURNED:
+        module, _, name = path.rpartition(".")
+        lines += python_entry(name, getattr(importlib.import_module(f"dryslate.{module}"), name))
+    return "\n".join(lines) + "\n"
+
+
+def python_entry(title: str, thing: Any) -> list[str]:
+    """Return the heading, call and docstring of one function or class."""
+    call = inspect.signature(thing)
+    bare = [p.replace(annotation=p.empty) for p in call.parameters.values()]
+    shown = call.replace(parameters=bare, return_annotation=call.empty)
+    words = inspect.getdoc(thing) or ""
+    return [
+        "",
+        f"## {title.rpartition('.')[2]}",
+        "",
+        "```text",
+        f"{title}{shown}",
+        "",
+        words,
+        "```",
+    ]
 
 
 def flags_page() -> str:
@@ -244,6 +310,7 @@ def coverage_cell(row: dict[str, str]) -> str:
 PAGES = {
     "commands.md": commands_page,
     "flags.md": flags_page,
+    "python.md": python_page,
     "database.md": database_page,
     "estimators/intervals.md": intervals_page,
     "estimators/coverage.md": coverage_page,

@@ -17,6 +17,7 @@ from dryslate.app.correct_request import read_lens as read_lens_file
 from dryslate.app.correction_records import CorrectSettings
 from dryslate.app.geometry import lens_of, plane_of
 from dryslate.app.records import DecodedPhoto, PhotoMetadata
+from dryslate.base.errors import InputError
 from dryslate.core.arrays.orientation import upright_view
 from dryslate.core.card import finding
 from dryslate.core.card.definition import CardDefinition
@@ -211,7 +212,15 @@ def apply_correction(photo: OpenPhoto, colour: ColourFit) -> NDArray[np.uint8]:
     -------
     ndarray of uint8, shape (height, width, 3)
         sRGB (D65), the right way up; true only near the card's distance.
+
+    Raises
+    ------
+    InputError
+        With the slug of the reason, for a fit that is not usable.
     """
+    if not colour.usable:
+        reason = next(p for p in colour.problems if p.severity == "error")
+        raise InputError(reason.slug, reason.message, reason.fix)
     orientation = photo.decoded.metadata.orientation
     stored = apply.apply_correction(
         photo.decoded.pixels, photo.decoded.linear_lut, colour.correction, orientation=orientation

@@ -125,6 +125,15 @@ def test_lens_of_another_frame_is_refused_and_not_left_out(photo, tmp_path) -> N
         dryslate.fit_plane(photo, card, lens=dryslate.read_lens(path))
 
 
+def test_fit_that_is_refused_corrects_nothing(photo) -> None:
+    white = dryslate.photo_from_array(np.maximum(photo.pixels, 254))
+    card = dryslate.find_cards(photo).cards[0]
+    colour = dryslate.fit_colour(white, card)
+    assert not colour.usable
+    with pytest.raises(dryslate.DryslateError, match="colour-too-few-patches"):
+        dryslate.apply_correction(white, colour)
+
+
 def test_sixteen_bits_give_the_colour_of_eight(photo) -> None:
     deep = dryslate.photo_from_array(photo.pixels.astype(np.uint16) * 257)
     card = dryslate.find_cards(deep).cards[0]
