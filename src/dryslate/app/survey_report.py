@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from dryslate.app.change import ChangeAsked, Changes, changes_of
 from dryslate.app.change_series import surveyed_units
+from dryslate.app.coarse_position import shared_position
 from dryslate.app.colony_book import colony_stories
 from dryslate.app.colony_colours import colour_series
 from dryslate.app.community import Community, CommunitySettings, compare_communities
@@ -267,29 +268,22 @@ def _colonies(
 
 
 def _places(store: SurveyStore) -> tuple[MapPlace, ...]:
-    """Return where sites may be shown: sensitive ones by the middle of their square."""
+    """Return where sites may be shown, as in an archive: two squares would tell the edge."""
     found = []
     for place in store.site_places():
-        if place.latitude_deg is None or place.longitude_deg is None:
+        shared = shared_position(place)
+        if shared.latitude_deg is None or shared.longitude_deg is None:
             continue
-        latitude, longitude = place.latitude_deg, place.longitude_deg
-        if place.grid_deg is not None:
-            latitude, longitude = (_coarse(d, place.grid_deg) for d in (latitude, longitude))
         found.append(
             MapPlace(
                 site=place.site,
-                latitude_deg=latitude,
-                longitude_deg=longitude,
+                latitude_deg=shared.latitude_deg,
+                longitude_deg=shared.longitude_deg,
                 grid_deg=place.grid_deg,
                 uncertainty_m=None if place.grid_deg is not None else place.uncertainty_m,
             )
         )
     return tuple(found)
-
-
-def _coarse(degrees: float, grid_deg: float) -> float:
-    """Return the middle of the square of a grid that a position lies in."""
-    return (degrees // grid_deg + 0.5) * grid_deg
 
 
 def _cards(store: SurveyStore) -> tuple[str, ...]:
