@@ -333,6 +333,14 @@ def deck(tmp_path, card_photos: ModuleType) -> tuple[Path, np.ndarray]:
     return trip, corners
 
 
+def refuse_name(page, field, name):
+    """Type a name that no card can have; Enter in its field asks for it to be saved."""
+    field.fill(name)
+    field.press("Enter")
+    page.locator("#said").get_by_text("cannot be the name of a card").wait_for()
+    page.expected_errors[:] = [e for e in page.expected_errors if "422" not in e]
+
+
 def test_a_card_is_defined_from_the_photo_with_its_true_size_and_put_away_again(
     server_of,
     open_page,
@@ -372,14 +380,18 @@ def test_a_card_is_defined_from_the_photo_with_its_true_size_and_put_away_again(
     assert page.locator('[data-layer="hand"] .handle').count() == len(marks)
     page.get_by_label("Millimetres between the two ticks").fill("250")
     page.get_by_text("Patches in rows and columns").click()
-    page.get_by_role("button", name="Fill in").click()
+    page.get_by_label("Columns").press("Enter")  # fills in
     page.locator("#define-patches li").nth(23).wait_for()
     page.locator("#define-try", has_text="Size of the card").wait_for()
-    page.get_by_label("Name of the card").fill("deck-chart")
+    name = page.get_by_label("Name of the card")
+    refuse_name(page, name, "Deck chart")
+    name.fill("deck-chart")
     shot(page, "card-define")
     assert faults_of_access(page) == []
-    page.get_by_role("button", name="Save this card").click()
+    name.press("Enter")
     page.get_by_text("Card deck-chart is saved in this project.").wait_for()
+    assert page.locator("#said").inner_text() == ""
+    assert page.get_by_role("link", name="Correct the photos of this visit by it").count() == 1
     shot(page, "card-defined")
     assert faults_of_access(page) == []
     card = wiring.reference_tables(project).card("deck-chart")

@@ -7,6 +7,7 @@ import re
 import pytest
 
 from dryslate import wiring
+from dryslate.app.coral_health import HealthRow
 
 N_PHOTO_PAGES = 3
 SEEN = {"growth_form": ["massive"], "corallite_arrangement": ["plocoid"]}
@@ -503,3 +504,20 @@ def test_look_alikes_stand_side_by_side(client_of, read_only_project) -> None:
     assert "What differs" in html
     assert "a honeycomb, neighbours share one wall" in html
     assert "/static/drawings/corallite_arrangement/cerioid.svg?v=" in html
+
+
+def test_page_of_a_coral_shows_its_measured_sizes_and_how_its_surface_looks(
+    client_of, own_project
+) -> None:
+    with wiring.survey_store(own_project, write=True, who="Ines Varro") as store:
+        outlined = {m.measurement_id for m in store.measurements() if m.kind == "outline"}
+        record = next(r for r in store.records() if set(r.measurement_ids) & outlined)
+        shares = {"normal_pct": 80.0, "pale_pct": 20.0}
+        row = HealthRow(
+            record_id=record.record_id, observer="Ines Varro", noted_at="2024-03-09", **shares
+        )
+        store.save_coral_health(row)
+    html = client_of(own_project).get(f"/corals/{record.record_id}").text
+    assert "<dt>longest diameter</dt>" in html
+    assert "<dt>pale</dt><dd>20 %</dd>" in html
+    assert "<dt>bleached</dt>" not in html  # nobody judged it

@@ -9,13 +9,16 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from dryslate import wiring
 from dryslate.app import coral_page
+from dryslate.app.coral_health import HealthRow
 from dryslate.app.standing_names import standing_name
 from dryslate.base.errors import StoreError
 from dryslate.web.benches import tile_bench_of
 from dryslate.web.errors import answer_to
 from dryslate.web.languages import N_
 from dryslate.web.pages import page
+from dryslate.web.photo_words import SCRIPT_WORDS
 from dryslate.web.reach import observer_of, reach_of, session_of
+from dryslate.web.reading_words import reading_words
 from dryslate.web.routes.new_coral import Sizes, sizes_form
 from dryslate.web.taxon_names import taxa_of
 
@@ -74,6 +77,7 @@ def coral(request: Request, record_id: RecordId) -> HTMLResponse:
         is_hidden = record_id in coral_page.hidden_names(store, session_of(request).observer)
         names = () if is_hidden else coral_page.names_over_time(store, record_id)
         standing = standing_name(store, sheet.record)
+        judged = store.coral_health_history(record_id)
     forms = taxa_of(reach).characters["growth_form"].states
     shown = {"sheet": sheet, "names": names, "standing": standing, "forms": forms}
     shown["is_hidden"] = is_hidden
@@ -81,8 +85,21 @@ def coral(request: Request, record_id: RecordId) -> HTMLResponse:
         m: (f"{s['value_mm']:g} ± {s['u_mm']:g}", s["how"])
         for m, s in sheet.record.sizes_noted.items()
     }
+    shown["health"] = _shares(judged[-1]) if judged else ()
+    shown["measured"] = [
+        value
+        for row in sheet.measurements
+        if row.kind in ("outline", "length", "polyline")
+        for value in reading_words(request, row.values)["values"]
+    ]
     shown |= {"status_words": status_words, "undecided": UNDECIDED}
     return page(request, "coral.html", 200, **shown)
+
+
+def _shares(row: HealthRow) -> list[tuple[str, float]]:
+    """What is known of how a coral's surface looks, in per cent, each with its words."""
+    known = row.shares().items()
+    return [(SCRIPT_WORDS[name], pct) for name, pct in known if pct is not None]
 
 
 @router.get("/corals/{record_id}/picture.jpg")

@@ -106,8 +106,9 @@ def define(request: Request, photo_id: PhotoId, body: DefineBody) -> dict[str, A
     with reach.writing(observer) as store:  # one at a time, so that two never take one name
         marks = body.marks(body.name.strip(), body.title.strip())
         done = define_in_project(ports, store, photo_id, marks, observer)
+        visit = require_photo(store, photo_id).visit_id
     problems = problems_here(request, done["problems"])
-    html = part(request, "photo_defined.html", done=done, problems=problems)
+    html = part(request, "photo_defined.html", done=done, problems=problems, visit=visit)
     return {"card": done["card"], "html": html}
 
 

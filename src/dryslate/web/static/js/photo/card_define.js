@@ -1,6 +1,6 @@
 // A card defined from this photo: its corners, two ticks of its scale, and its patches, marked one after the other.
 
-import { post } from "../page.js";
+import { post, say } from "../page.js";
 import { steps } from "./undo.js";
 import { el } from "./reading.js";
 
@@ -122,6 +122,7 @@ export function defineTool(points, parts) {
       };
       try {
         await save();
+        say([]);
         points.finish();
         named.length = 0;
         steps.push({ label: text.defined, undo: away, redo: save });
@@ -130,7 +131,14 @@ export function defineTool(points, parts) {
     },
   };
 
-  at("define-form").addEventListener("submit", (event) => { event.preventDefault(); tool.submit(); });
+  at("define-form").addEventListener("submit", (event) => event.preventDefault());
+  at("define-form").addEventListener("keydown", (event) => {
+    if (event.key !== "Enter" || event.target.tagName !== "INPUT") return;
+    event.preventDefault();
+    const { id } = event.target;
+    if (id === "define-rows" || id === "define-columns") at("define-grid").click();
+    else tool.submit();
+  });
   for (const id of ["define-name", "define-mm"]) at(id).addEventListener("input", () => {
     if (id === "define-mm") { isLooked = false; clearTimeout(resting); resting = setTimeout(look, REST_MS); }
     ready();

@@ -31,6 +31,7 @@ function connectSlider(view) {
   const slider = at("share");
   const show = () => {
     view.share = Number(slider.value);
+    at("compare").classList.toggle("alone", !photo.keys.corrected); // nothing to compare with: only that is said
     at("share-words").textContent = photo.keys.corrected ? `${slider.value} %` : text.not_corrected;
   };
   slider.addEventListener("input", show);
