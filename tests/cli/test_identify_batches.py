@@ -127,3 +127,21 @@ def test_quick_check_finds_what_the_whole_check_finds(identifier: Identifier) ->
     whole = [check_evidence(e, identifier.taxa) for e in (*drawn, *odd)]
     assert [quick(e) for e in (*drawn, *odd)] == whole
     assert sum(map(bool, whole)) >= len(odd) - 1
+
+
+@pytest.mark.parametrize(
+    ("line", "field"),
+    [
+        ('{"seen": {"growth_form": ["massive"]}, "seen": {"wall": ["shared"]}}', "seen"),
+        ('{"seen": {"wall": ["shared"], "wall": ["separate"]}}', "wall"),
+        ('{"region": "atlantic", "region": "indo_pacific"}', "region"),
+        ('{"sizes_mm": {"valley_width": 3, "valley_width": 30}}', "valley_width"),
+    ],
+)
+def test_field_that_is_given_twice_is_not_lost_unseen(
+    line: str, field: str, identifier: Identifier
+) -> None:
+    (block,) = answer_blocks([line.encode()], identifier)
+    (problem,) = json.loads(block[0].text)["problems"]
+    assert problem["slug"] == "identify-line-unreadable"
+    assert f"the field {field!r} is given twice" in problem["message"]

@@ -81,7 +81,17 @@ def _refuse(word: str) -> None:
     raise ValueError(f"{word} is no JSON")
 
 
-_DECODE = json.JSONDecoder(parse_constant=_refuse).decode
+def _once(fields: list[tuple[str, Any]]) -> dict[str, Any]:
+    """Refuse an object that has a field twice: one of the two would be lost unseen."""
+    found = dict(fields)
+    if len(found) < len(fields):
+        names = [name for name, _ in fields]
+        twice = next(name for name in names if names.count(name) > 1)
+        raise ValueError(f"the field {twice!r} is given twice")
+    return found
+
+
+_DECODE = json.JSONDecoder(parse_constant=_refuse, object_pairs_hook=_once).decode
 
 
 def _decode(text: str) -> Any:
