@@ -220,6 +220,20 @@ def test_corners_by_hand_measure_a_card_whose_markers_are_hidden(
     assert "few_markers" in told["flags"]
 
 
+def test_photo_that_cannot_be_read_has_a_line_for_each_thing_asked(tmp_path: Path) -> None:
+    (tmp_path / "empty.jpg").write_bytes(b"")
+    for name, slug in (("empty.jpg", "photo-empty"), ("gone.jpg", "photo-missing")):
+        asked = ("--between", "1,1", "20,20", "--between", "5,5", "9,9", "--json")
+        result = run("measure", tmp_path / name, *asked)
+        told = documents(result)
+        assert result.exit_code == 1
+        assert [(d["kind"], d["index"], d["length_mm"]) for d in told] == [
+            ("length", 0, None),
+            ("length", 1, None),
+        ]
+        assert all(d["problems"][0]["slug"] == slug for d in told)
+
+
 @pytest.mark.parametrize(
     "words",
     [

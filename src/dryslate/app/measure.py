@@ -184,10 +184,18 @@ def measure_photo(
 
     Raises
     ------
-    InputError, FormatError, SettingsError
-        When the photo cannot be read, or the options contradict each other.
+    InputError, SettingsError
+        When the options contradict each other. That a photo cannot be read is in each document.
     """
-    decoded, name = reader.read(photo), str(photo)
+    name = str(photo)
+    try:
+        decoded = reader.read(photo)
+    except DryslateError as error:
+        fault = (problem_of(error, name),)
+        return [
+            {"photo": name, "kind": thing.kind, "index": index, **failed_fields(thing.kind, fault)}
+            for index, thing in enumerate(wanted)
+        ]
     planes: tuple[CardPlane, ...] = ()
     problems: tuple[Problem, ...] = ()
     colours: ColourSource | None = None
