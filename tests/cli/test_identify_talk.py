@@ -152,3 +152,12 @@ def test_faults_in_what_was_given_are_told_before_anything_is_asked() -> None:
     assert "identify-state-unknown" in err
     assert "1. " not in out
     assert run("1\n", "--region", "nowhere")[0] == 1
+
+
+def test_as_many_more_are_said_to_be_possible_as_there_are(identifier: Identifier) -> None:
+    talk = Conversation(identifier, Evidence())
+    talk.tell(first(talk), "?")
+    answer, _ = identifier.answer(talk.evidence)
+    assert answer is not None
+    assert len(answer.set95) > len(answer.ranked)
+    assert f" and {len(answer.set95) - 5} more." in talk.standing()[0]

@@ -77,6 +77,22 @@ def test_hydrocorals_come_with_their_caution() -> None:
     code, listed, _ = run("lookalikes", "Porites")
     assert code == 0
     assert "Montipora" in listed
+    assert "Caution" not in listed
+
+
+@pytest.mark.parametrize(
+    ("name", "does"),
+    [
+        ("Millepora", "stings"),
+        ("Zoanthid", "can carry a strong poison"),
+        ("Sea anemone", "stings"),
+    ],
+)
+def test_list_of_one_begins_with_what_it_does_to_bare_skin(name: str, does: str) -> None:
+    _, listed, _ = run("lookalikes", name)
+    assert listed.startswith(f"Caution: {name} {does}. Touch nothing.\n")
+    _, told, _ = run("lookalikes", name, "--json")
+    assert json.loads(told)["caution"] == does
 
 
 def test_genera_that_never_meet_are_told() -> None:

@@ -144,7 +144,8 @@ class Conversation:
         """
         answer = self._now()
         best = answer.ranked[0]
-        near = [r.genus for r in answer.ranked if r.likelihood_word != "unlikely"]
+        listed = [r.genus for r in answer.ranked if r.likelihood_word != "unlikely"]
+        near = list(dict.fromkeys((*listed, *answer.set95)))  # a long set is not listed whole
         is_likely = best.likelihood_word == "most likely"
         others = near[1:] if is_likely else near
         named = ", ".join(others[:MOST_NAMED])

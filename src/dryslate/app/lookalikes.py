@@ -10,6 +10,7 @@ from dryslate.app.ports import ReferenceTables
 from dryslate.base.problems import Problem
 from dryslate.core.identify.comparison import CharacterPair, Comparison, Likeness, SizePair
 from dryslate.core.identify.lookalikes import compare_genera, find_lookalikes, require_genus
+from dryslate.core.identify.taxa import Genus
 
 
 def compare(
@@ -57,7 +58,7 @@ def compare(
 
 def list_lookalikes(
     tables: ReferenceTables, genus: str, region: str | None = None
-) -> tuple[str, list[Likeness], list[Problem]]:
+) -> tuple[Genus, list[Likeness], list[Problem]]:
     """
     List what a genus is taken for.
 
@@ -69,8 +70,7 @@ def list_lookalikes(
 
     Returns
     -------
-    genus : str
-        As the data write it.
+    genus : Genus
     found : list of Likeness
         The hardest first.
     problems : list of Problem
@@ -82,7 +82,8 @@ def list_lookalikes(
         As `find_lookalikes`.
     """
     data, problems = tables.taxa()
-    return require_genus(data, genus), find_lookalikes(data, genus, region), problems
+    found = find_lookalikes(data, genus, region)
+    return data.genera[require_genus(data, genus)], found, problems
 
 
 def comparison_as_dict(found: Comparison, problems: list[Problem]) -> dict[str, Any]:
@@ -103,11 +104,12 @@ def comparison_as_dict(found: Comparison, problems: list[Problem]) -> dict[str, 
 
 
 def likenesses_as_dict(
-    genus: str, found: list[Likeness], problems: list[Problem]
+    genus: Genus, found: list[Likeness], problems: list[Problem]
 ) -> dict[str, Any]:
     """Return what a genus is taken for as plain values, for JSON."""
     return {
-        "genus": genus,
+        "genus": genus.genus,
+        "caution": genus.caution,
         "lookalikes": [{**asdict(one), "tells": list(one.tells)} for one in found],
         "problems": [p.as_dict() for p in problems],
     }

@@ -13,7 +13,7 @@ from dryslate.cli.render import print_json, print_problem, print_text
 
 if TYPE_CHECKING:
     from dryslate.core.identify.comparison import CharacterPair, Comparison, Likeness, StateShown
-    from dryslate.core.identify.taxa import SizeRange
+    from dryslate.core.identify.taxa import Genus, SizeRange
 
 WIDTH = 80
 COLUMN = 37
@@ -59,13 +59,13 @@ def _one(genus: str, region: str | None, project: Path | None, as_json: bool) ->
     """What one genus is taken for."""
     from dryslate.app.lookalikes import likenesses_as_dict, list_lookalikes
 
-    name, found, problems = list_lookalikes(wiring.genus_tables(project), genus, region)
+    asked, found, problems = list_lookalikes(wiring.genus_tables(project), genus, region)
     for problem in problems:
         print_problem(problem)
     if as_json:
-        print_json(likenesses_as_dict(name, found, problems))
+        print_json(likenesses_as_dict(asked, found, problems))
     else:
-        print_text(words_of_list(name, found))
+        print_text(words_of_list(asked, found))
 
 
 def _two(
@@ -86,11 +86,14 @@ def _two(
         print_text(words_of_comparison(found, asked[0]))
 
 
-def words_of_list(genus: str, found: list[Likeness]) -> str:
-    """Return what a genus is taken for, the hardest first."""
+def words_of_list(asked: Genus, found: list[Likeness]) -> str:
+    """Return what a genus is taken for, the hardest first; what it does to bare skin before."""
+    genus = asked.genus
+    lines = [f"Caution: {genus} {asked.caution}. Touch nothing."] if asked.caution else []
     if not found:
-        return f"{genus} is not known to be taken for another genus there."
-    lines = [f"{genus} is taken for, the hardest first:"]
+        lines += [f"{genus} is not known to be taken for another genus there."]
+        return "\n".join(lines)
+    lines += [f"{genus} is taken for, the hardest first:"]
     for one in found:
         stings = f" ({one.caution})" if one.caution else ""
         tells = ", ".join(one.tells[:4]) or "little that is usual"

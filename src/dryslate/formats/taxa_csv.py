@@ -160,13 +160,13 @@ def _read_characters(rows: Mapping[str, list[Row]], parts: _Parts, checker: Chec
         if checker.filled(row, "character", "state", "words"):
             words[row.get("character")][row.get("state")] = row.get("words")
     for row in checker.once(rows["characters"], lambda r: r.get("character"), key, "character"):
-        good = checker.filled(row, "character", "question", "seen_with", "is_hard")
+        good = checker.filled(row, "character", "question", "seen_with")
         if not good or not checker.known(
             row, "seen_with", row.get("seen_with"), SEEN_WITH, "taxa-word-unknown"
         ):
             continue
         if not checker.known(
-            row, "is_hard", row.get("is_hard"), ("yes", "no"), "taxa-word-unknown"
+            row, "is_hard", row.get("is_hard"), ("yes", "no", ""), "taxa-word-unknown"
         ):
             continue
         for_some = row.get("for_some")

@@ -52,6 +52,7 @@ COMPOSED = (
     S_("but more so in the others"),
     S_("but even less so in the others"),
     S_("{genus} stings"),
+    S_("{genus} can carry a strong poison"),
     S_("part of {region}"),
     S_("in {region}"),
     S_("red"),

@@ -239,3 +239,10 @@ def test_a_character_may_be_of_some_corals_only() -> None:
     assert not any(c.is_for_some for c in plain.characters.values())
     _, problems = parse_taxa(HEADS | {"characters.csv": marked.replace("yes\n", "often\n")})
     assert [p.slug for p in problems][:1] == ["taxa-word-unknown"]
+
+
+def test_a_character_that_is_not_marked_as_hard_is_not() -> None:
+    heads = {**HEADS, "characters.csv": HEADS["characters.csv"].replace("lens,no", "lens,")}
+    data, problems = parse_taxa(heads)
+    assert problems == []
+    assert not data.characters["wall"].is_hard
