@@ -122,6 +122,40 @@ def test_names_with_few_looks_are_pooled_with_their_look_alikes_or_left(project)
     assert "names-not-adjusted" in said
 
 
+def test_those_drawn_by_chance_that_still_wait_take_no_weight_from_those_looked_at(project) -> None:
+    """Doubtful names, drawn for certain, are looked at first; half of the others wait."""
+    look_again(project, [*LOOKS, *[("Favites", "", 0.1)] * 20, *[("Porites", "", 0.1)] * 47])
+    rows, _ = rows_of(project)
+    raw = np.mean([v[0] for v in POINTS.values()]) / 20
+    weights = np.array([18 / 0.05, 2 / 0.05 + 4])  # 67 of 134 drawn by chance are settled
+    want = raw * weights[0] / weights.sum()
+    assert rows["cover_adjusted_frac", "Favites"]["estimate"] == pytest.approx(want)
+
+
+def test_looks_at_doubtful_names_alone_correct_nothing_and_that_is_said(project) -> None:
+    doubtful = [("Favites", "Goniastrea", 1.0)] * 12 + [("Favites", "Favites", 1.0)] * 12
+    look_again(project, doubtful + [("Favites", "", 0.1)] * 5)
+    rows, said = rows_of(project)
+    assert not [key for key in rows if "adjusted" in key[0]]
+    assert "names-not-adjusted Second looks so far are at doubtful names only" in said
+
+
+@pytest.mark.parametrize("has_others", [True, False])
+def test_hit_rate_weighs_those_looked_at_and_says_where_they_are_doubtful_only(
+    project, has_others
+) -> None:
+    doubtful = [("Favites", "Goniastrea", 1.0)] * 15 + [("Favites", "Favites", 1.0)] * 15
+    others = [("Porites", "Porites", 0.1)] * 30 * has_others
+    waiting = [("Porites", "", 0.1)] * 30
+    look_again(project, doubtful * (2 - has_others) + others + waiting)
+    told = json.loads(run("review", "rate", project, "--json").stdout)
+    assert told["is_doubtful_only"] is not has_others
+    # 30 of 60 drawn with a chance of 0.1 were looked at: each stands for 20
+    assert told["rate"] == pytest.approx((15 + 30 * 20) / (30 + 30 * 20) if has_others else 0.5)
+    said = " ".join(run("review", "rate", project).stdout.split())
+    assert ("Only doubtful names were looked at so far" in said) is not has_others
+
+
 def test_without_second_looks_nothing_is_corrected(project) -> None:
     rows, said = rows_of(project)
     assert not [key for key in rows if "adjusted" in key[0]]

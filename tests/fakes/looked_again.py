@@ -20,7 +20,11 @@ NOW = "2024-05-20T08:00:00+00:00"
 def look_again(
     folder: Path, looks: list[tuple[str, str, float]], visit: str = "Ledge 2024-05-19"
 ) -> None:
-    """Store corals that were first named, drawn with a chance, looked at again and settled."""
+    """
+    Store corals that were first named, drawn with a chance, looked at again and settled.
+
+    Those settled to nothing still wait for a second look.
+    """
     with wiring.new_store(folder, who=INES) as store, store.write():
         chances, outcomes = [], []
         for k, (first, settled, p) in enumerate(looks):
@@ -33,7 +37,8 @@ def look_again(
                 noted_at=NOW,
             )
             store.save_record(record)
-            for role, name, who in (("first", first, INES), ("second", settled, TOMO)):
+            said = (("first", first, INES), ("second", settled, TOMO))
+            for role, name, who in said[: 2 if settled else 1]:
                 store.save_identification(
                     IdentificationRow(
                         identification_id=f"{role}{k}",
@@ -58,6 +63,8 @@ def look_again(
                     reasons=("random",),
                 )
             )
+            if not settled:
+                continue
             is_same = first == settled
             outcomes.append(
                 ReviewOutcomeRow(

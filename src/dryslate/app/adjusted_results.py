@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from dryslate.app.corals_elsewhere import unit_place
+from dryslate.app.look_chances import is_of_doubtful_only, settled_chances
 from dryslate.app.result_figures import COUNT_DESIGNS, COVER_DESIGNS
 from dryslate.app.result_health import SIGNS
 from dryslate.app.result_made import Made
 from dryslate.app.result_rows import ResultRow, row_of
 from dryslate.app.result_tallies import UNNAMED, NotedName, SampledAlike
 from dryslate.app.result_units import unseen
-from dryslate.app.review_state import latest_outcomes, settled_of
+from dryslate.app.review_state import Rows, latest_outcomes, settled_of
 from dryslate.app.survey_words import BY_LOOKS, BY_TABLE, TOGETHER
 from dryslate.base.errors import InputError
 from dryslate.base.problems import Problem
@@ -41,6 +42,7 @@ from dryslate.core.survey.second_looks import (
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from dryslate.app.identification_rows import ReviewOutcomeRow
     from dryslate.app.ports import SurveyStore
     from dryslate.app.result_choice import ResultChoice
     from dryslate.app.result_settings import ResultSettings
@@ -87,14 +89,19 @@ def second_looks(store: SurveyStore) -> list[SecondLook]:
     Returns
     -------
     list of SecondLook
-        Of corals settled to one genus. A photo in no unit is a unit of its own; corals without a
-        photo go by their place within the visit, which may be the name of a unit.
+        Of corals settled to one genus; none where these are doubtful ones only. A photo in no unit
+        is a unit of its own; corals without a photo go by their place within the visit, which may
+        be the name of a unit.
     """
     outcomes = latest_outcomes(store)
     if not outcomes:
         return []
     rows = {one.identification_id: one for one in store.identifications()}
-    chances = {one.identification_id: one.p_drawn for one in store.review_chances()}
+    settled = _settled_genera(outcomes.values(), rows)
+    drawn = store.review_chances()
+    if is_of_doubtful_only(drawn, settled):
+        return []
+    chances = settled_chances(drawn, settled)
     records = {one.record_id: one for one in store.records()}
     units = {one.photo_id: one.unit_id for one in store.unit_photos() if one.unit_id}
     called = {
@@ -103,8 +110,7 @@ def second_looks(store: SurveyStore) -> list[SecondLook]:
     found = []
     for outcome in outcomes.values():
         first, record = rows[outcome.first_id], records[outcome.record_id]
-        _, genera, rank = settled_of(outcome, rows)
-        if len(genera) != 1 or rank != "genus" or outcome.first_id not in chances:
+        if outcome.first_id not in chances:
             continue
         photo = record.photo_id or ""
         place = called.get((record.visit_id, record.place), f"{record.visit_id} {record.place}")
@@ -112,11 +118,39 @@ def second_looks(store: SurveyStore) -> list[SecondLook]:
             SecondLook(
                 unit=units.get(photo, photo or place),
                 first=first.name or first.name_as_recorded,
-                settled=genera[0],
+                settled=settled[outcome.first_id],
                 p_drawn=chances[outcome.first_id],
             )
         )
     return found
+
+
+def _settled_genera(outcomes: Iterable[ReviewOutcomeRow], rows: Rows) -> dict[str, str]:
+    """Return the genus that each first name was settled to, of those that were."""
+    found = ((one.first_id, settled_of(one, rows)) for one in outcomes)
+    return {
+        first: genera[0]
+        for first, (_, genera, rank) in found
+        if len(genera) == 1 and rank == "genus"
+    }
+
+
+def _doubtful_only(store: SurveyStore) -> tuple[Problem, ...]:
+    """Say that second looks cannot correct yet, where only doubtful names were looked at."""
+    rows = {one.identification_id: one for one in store.identifications()}
+    settled = _settled_genera(latest_outcomes(store).values(), rows)
+    if not settled or not is_of_doubtful_only(store.review_chances(), settled):
+        return ()
+    return (
+        Problem(
+            slug="names-not-adjusted",
+            severity="note",
+            place="",
+            message="Second looks so far are at doubtful names only, which were drawn for certain: "
+            "they do not tell how often the others err. Figures stay as named.",
+            fix="Have those drawn by chance looked at too: dryslate review look.",
+        ),
+    )
 
 
 def adjusted_results(
@@ -152,7 +186,9 @@ def adjusted_results(
     """
     outside = settings.error_table
     looks = [] if outside is not None else second_looks(store)
-    if settings.names is None or (outside is None and not looks):
+    if settings.names is not None and outside is None and not looks:
+        return (), _doubtful_only(store)
+    if settings.names is None:
         return (), ()
     facts, ready = settings.names(), None
     if outside is not None:

@@ -6,6 +6,7 @@ from dataclasses import asdict, dataclass, field
 from typing import Any
 
 from dryslate.app.identification_rows import IdentificationRow, ReviewOutcomeRow
+from dryslate.app.look_chances import is_of_doubtful_only, settled_chances
 from dryslate.app.ports import SurveyStore
 from dryslate.app.review_state import LookCounts, count_looks, latest_outcomes, settled_of
 from dryslate.core.identify.confidence import KeyScore, score_confidence
@@ -29,6 +30,8 @@ class TeamHitRate:
         What second looks brought.
     n_together : int
         Of the verified corals, those that the two who looked settled together.
+    is_doubtful_only : bool
+        Verified so far are names drawn for certain only, though there are others.
     """
 
     hit_rate: HitRate
@@ -37,6 +40,7 @@ class TeamHitRate:
     n_not_genus: int
     looks: LookCounts = field(default_factory=LookCounts)
     n_together: int = 0
+    is_doubtful_only: bool = False
 
     def as_dict(self) -> dict[str, Any]:
         """Return it for JSON."""
@@ -48,6 +52,7 @@ class TeamHitRate:
             "n_not_genus": self.n_not_genus,
             "looks": asdict(self.looks),
             "n_together": self.n_together,
+            "is_doubtful_only": self.is_doubtful_only,
         }
 
     def words(self) -> str:
@@ -68,7 +73,14 @@ class TeamHitRate:
             f"{rate.rate:.0%} of the team's first names hold ({rate.rate_lo95:.0%} to "
             f"{rate.rate_hi95:.0%}; {rate.n} verified corals, weighted by their chance of being "
             f"drawn, worth {rate.n_effective:.0f}).{model}{self._together()}"
+            f"{self._doubtful()}"
         )
+
+    def _doubtful(self) -> str:
+        """Say so where the share is of doubtful names."""
+        if not self.is_doubtful_only:
+            return ""
+        return " Only doubtful names were looked at so far: of all names more hold."
 
     def _together(self) -> str:
         """Say how many of them no independent third settled."""
@@ -93,20 +105,24 @@ def team_hit_rate(store: SurveyStore) -> TeamHitRate:
         verifies nothing.
     """
     rows = {i.identification_id: i for i in store.identifications()}
-    chances = {c.identification_id: c for c in store.review_chances()}
     verified, answers, n_other, n_together = [], [], 0, 0
-    for outcome in latest_outcomes(store).values():
+    held = {
+        outcome.first_id: (outcome, is_held)
+        for outcome in latest_outcomes(store).values()
+        if (is_held := _has_held(rows[outcome.first_id], outcome, settled_of(outcome, rows)))
+        is not None
+    }
+    drawn = store.review_chances()
+    chances = settled_chances(drawn, held)
+    for outcome, is_held in held.values():
         first = rows[outcome.first_id]
-        is_held = _has_held(first, outcome, settled_of(outcome, rows))
-        if is_held is None:
-            continue
         if first.rank != "genus" or len(first.current_names) != 1:
             n_other += 1
             continue
         verified.append(
             Verified(
                 is_hit=is_held,
-                p_drawn=chances[outcome.first_id].p_drawn,
+                p_drawn=chances[outcome.first_id],
                 probability=first.probability,
             )
         )
@@ -121,6 +137,7 @@ def team_hit_rate(store: SurveyStore) -> TeamHitRate:
         n_not_genus=n_other,
         looks=count_looks(store),
         n_together=n_together,
+        is_doubtful_only=is_of_doubtful_only(drawn, held),
     )
 
 
