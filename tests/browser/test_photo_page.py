@@ -409,11 +409,16 @@ def test_typed_shares_outlast_other_work_and_what_was_saved_is_said(
     assert typed == ["90", "5"]
     page.locator("#normal_pct").press("Enter")
     page.get_by_text("makes 95 %, 5 % to go · Saved.").wait_for()
-    assert page.evaluate("document.activeElement.id") == "normal_pct"
-    page.locator("#name-it").click()
+    assert page.evaluate("document.activeElement.id") == "name-it"
+    keys.press("Control+z")
+    page.get_by_text("not judged: it stays unknown").wait_for()
+    keys.press("Control+Shift+Z")
+    page.get_by_text("makes 95 %, 5 % to go · Saved.").wait_for()
+    keys.press("a")
     page.locator("#states[aria-busy=false]").wait_for(state="attached")
     assert "onward" in page.content()
     page.locator("#name").fill("Porites")
     with page.expect_navigation():
         page.locator(".sure button[value='4']").click()
     assert page.url.endswith(f"/photos/{photo_id}")
+    page.locator("#said").get_by_text("Porites. Saved.").wait_for()

@@ -521,3 +521,15 @@ def test_page_of_a_coral_shows_its_measured_sizes_and_how_its_surface_looks(
     assert "<dt>longest diameter</dt>" in html
     assert "<dt>pale</dt><dd>20 %</dd>" in html
     assert "<dt>bleached</dt>" not in html  # nobody judged it
+
+
+def test_a_draw_says_how_many_wait_now(client_of, own_project) -> None:
+    pages = client_of(own_project)
+    fields = {"random_pct": 100, "least_pct": 100, "seed": 1}
+    there = pages.post("/second/draw", data=fields).headers["location"]
+    html = pages.get(there).text
+    with wiring.survey_store(own_project, write=False) as store:
+        n = sum(chance.is_drawn for chance in store.review_chances())
+    assert f"Drawn: {n} of the {n} corals named since the last draw." in html
+    again = pages.get(pages.post("/second/draw", data=fields).headers["location"]).text
+    assert "No coral was named since the last draw." in again

@@ -208,7 +208,9 @@ def save(request: Request, record_id: RecordId, body: NameBody) -> dict[str, Any
         following = coral_page.next_without_name(store, record_id)
     in_hand_of(reach).let_go(record_id, observer)
     to = f"/corals/{following}/name" if following else "/"
-    return {"said": named.words(), "next": to, "id": named.row.identification_id}
+    called = f"{sheet.record.colony}: {named.row.name or named.row.name_as_recorded}"
+    said = {"said": named.words(), "called": called}
+    return {**said, "next": to, "id": named.row.identification_id}
 
 
 @router.get("/lookalikes", response_class=HTMLResponse)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Form, Request
+from fastapi import APIRouter, Form, Query, Request
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from dryslate import wiring
@@ -36,7 +36,11 @@ router = APIRouter()
 
 
 @router.get("/second", response_class=HTMLResponse)
-def queue(request: Request) -> HTMLResponse:
+def queue(
+    request: Request,
+    drawn: Annotated[int | None, Query(ge=0)] = None,
+    among: Annotated[int, Query(ge=0)] = 0,
+) -> HTMLResponse:
     """Show what waits for this observer, blind, and what a person has to decide."""
     observer = session_of(request).observer
     hand = in_hand_of(reach_of(request))
@@ -46,7 +50,13 @@ def queue(request: Request) -> HTMLResponse:
         undecided = [one for one in open_reviews(store) if one["record_id"] not in mine]
         looks = count_looks(store)
     held = {row.record.record_id: hand.other(row.record.record_id, observer) for row in waiting}
-    shown = {"undecided": undecided, "looks": looks, "statuses": STATUSES}
+    shown: dict[str, Any] = {
+        "drawn": drawn,
+        "among": among,
+        "undecided": undecided,
+        "looks": looks,
+        "statuses": STATUSES,
+    }
     return page(request, "second.html", 200, waiting=waiting, held=held, **shown)
 
 
@@ -61,8 +71,9 @@ def draw(
     require_role(request, "lead")
     observer, now = observer_of(request), wiring.clock().now_utc()
     with reach_of(request).writing(observer) as store:
-        draw_names(store, (observer, now), (random_pct / 100.0, least_pct / 100.0), seed)
-    return RedirectResponse("/second", 303)
+        shares = (random_pct / 100.0, least_pct / 100.0)
+        told = draw_names(store, (observer, now), shares, seed).as_dict()
+    return RedirectResponse(f"/second?drawn={told['n_drawn']}&among={told['n_candidates']}", 303)
 
 
 @router.get("/second/{record_id}", response_class=HTMLResponse, dependencies=WORK)

@@ -67,6 +67,13 @@ export function say(problems, kind = "stop") {
   );
 }
 
+const SAID_NEXT = "dryslate said";
+
+/** Say something on the page that comes next. */
+export function sayNext(message) {
+  try { sessionStorage.setItem(SAID_NEXT, message); } catch { /* it is not said then */ }
+}
+
 /** True where a key press is text for a field and no command. */
 export function isTyping(event) {
   const at = event.target;
@@ -82,6 +89,9 @@ export function number(value, digits = 0) {
 export function words(id) {
   return JSON.parse(document.getElementById(id)?.textContent ?? "{}");
 }
+
+const saidNext = sessionStorage.getItem(SAID_NEXT);
+if (saidNext) { sessionStorage.removeItem(SAID_NEXT); say([{ message: saidNext }], "good"); }
 
 // A form that was refused comes back as it was typed, when its page is opened again with #again.
 const TYPED = "dryslate typed";

@@ -1,6 +1,6 @@
 // Naming a coral: keeps the evidence, asks the server what it tells and what to look at next, shows both.
 
-import { isTyping, post, say, words } from "../page.js";
+import { isTyping, post, say, sayNext, words } from "../page.js";
 
 const start = words("start");
 const text = words("words");
@@ -219,7 +219,9 @@ async function save(confidence) {
     const answer = await post(start.save, said);
     steps = [];
     keep();
-    location.href = start.onward || answer.next;
+    const to = start.onward || answer.next;
+    if (!start.is_blind && !to.endsWith("/name")) sayNext(`${answer.called}. ${text.saved}`); // between two corals it would push the question down
+    location.href = to;
   } catch (error) {
     say(error.told?.problems ?? [{ message: error.message }]);
     document.getElementById("said").scrollIntoView();

@@ -110,6 +110,7 @@ export class Coral {
     const before = Object.fromEntries(SHARES.map((name) => [name, coral.health?.[name] ?? null]));
     try {
       await this.#post(coral, shares);
+      document.getElementById("name-it")?.focus({ preventScroll: true }); // the next step; Ctrl+Z and the page's keys work from there
       steps.push({ label: this.parts.text.save_health, undo: () => this.#post(coral, before), redo: () => this.#post(coral, shares) });
     } catch (error) {
       say(error.told?.problems ?? [{ message: error.message }]);
