@@ -28,7 +28,7 @@ def commands_page() -> str:
         "# Commands",
         "",
         "Made from the code by `tools/docs_pages.py`. Every command ends with 0 (done), 1 (error),",
-        "2 (wrong usage) or 3 (done with problems).",
+        "2 (wrong usage) or 3 (done with problems); 130 when Ctrl+C stopped it.",
     ]
     root = typer.main.get_command(build_app())
     for path, command in walk(root, "dryslate"):

@@ -22,6 +22,9 @@ _MORE = {
 }
 """Commands of the modules that register others than the one they are called after."""
 
+STOPPED = 130
+"""Exit code after Ctrl+C; typer turns the interrupt into it without a word."""
+
 MODULES = (
     "demo",
     "new",
@@ -122,6 +125,11 @@ def _front(
     """Take the options that come before any command."""
 
 
+def _say_stopped() -> None:
+    """Say, on a line of its own, what becomes of work that Ctrl+C ended."""
+    words().print("\nStopped. What was finished is kept; run the same command to go on.")
+
+
 def main() -> None:
     """Run the command line; exit 0 done, 1 error, 2 wrong usage, 3 done with problems."""
     try:
@@ -130,8 +138,12 @@ def main() -> None:
         words().print(f"error: {error}", style="bold red", markup=False)
         sys.exit(USAGE if isinstance(error, SettingsError) else ERROR)
     except KeyboardInterrupt:
-        words().print("Stopped. What was finished is kept; run the same command to go on.")
-        sys.exit(130)
+        _say_stopped()
+        sys.exit(STOPPED)
+    except SystemExit as end:
+        if end.code == STOPPED:
+            _say_stopped()
+        raise
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(ERROR)
