@@ -94,6 +94,8 @@ def test_two_sites_a_group_can_find_nothing_and_it_is_said(trip) -> None:
     assert test["p_smallest"] == pytest.approx(2 / 6)
     assert "few_permutations" in test["flags"]
     said = run("community", folder, *groups).stdout
+    assert "do groups differ (group)? F " in said
+    assert "does the spread of groups differ (group)? F " in said
     assert "6 distinct ways to exchange whole sites" in said
     assert "smallest possible p 0.33" in said
     assert "no p of 0.05 or less is possible" in said

@@ -104,8 +104,9 @@ def _show(rows: Sequence[CommunityRow]) -> None:
             print_text(f"{row.design}, {n_units}, by {row.kind_of_thing}; {row.method}")
             print_text(f"  picture by ranks: stress {value}{flags}")
         elif row.p is not None:
-            named = "groups differ" if row.figure == "permanova_f" else "spread of groups differs"
-            print_text(f"  {named} ({row.term}): F {value}, p {row.p:.4f}{flags}")
+            is_place = row.figure == "permanova_f"
+            asked = "do groups differ" if is_place else "does the spread of groups differ"
+            print_text(f"  {asked} ({row.term})? F {value}, p {row.p:.4f}{flags}")
             ways = f"{row.n_distinct} distinct ways to exchange {row.exchanged.replace('_', ' ')}"
             taken = f"{row.n_permutations} taken; smallest possible p {row.p_smallest:.2g}"
             print_text(f"    {ways}, {taken}")
