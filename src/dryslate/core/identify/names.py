@@ -237,6 +237,9 @@ def _current_or_former(written: str, low: str, book: NameBook) -> NameMatch | No
         return _former(written, earlier, (), book)
     if low in book.elsewhere:
         name = book.elsewhere[low]
+        if low in book.former_elsewhere:  # by its old sense it may be an animal of nearer by
+            others = book.former_elsewhere[low][1]
+            return _former(written, (name, [name, *others]), (not_in_region(name, book),), book)
         return NameMatch(
             text=written,
             kind="exact",
@@ -283,7 +286,7 @@ def _former(
 ) -> NameMatch:
     """A former name: to one current genus, or to the set of them with a question."""
     old, genera = earlier[0], tuple(dict.fromkeys(earlier[1]))
-    where = f" in {book.region}" if book.region else ""
+    where = f" in {book.region}" if book.region and not before else ""  # none of them lives there
     is_open = len(genera) > 1
     said = Problem(
         slug="name-former",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -179,6 +180,16 @@ def test_family_and_genus_of_another_ocean_are_warned_about() -> None:
         match = find_names(text, TAXA, EAST)
         assert match.is_usable
         assert "name-not-in-region" in slugs(match)
+
+
+def test_genus_of_another_ocean_that_is_an_old_name_too_is_not_taken_as_it_stands() -> None:
+    # the checklist of a bay in the east that names neither Dipsastraea nor Goniastrea
+    bay = replace(TAXA, regions={**TAXA.regions, "bay": frozenset({"bay"})})
+    match = find_names("Favia", bay, "bay")
+    assert match.genera == ("Favia", "Mussismilia", "Dipsastraea", "Goniastrea")
+    assert match.question == "Favia is today Favia, Mussismilia, Dipsastraea or Goniastrea: which?"
+    assert slugs(match) == ["name-not-in-region", "name-former"]
+    assert all(" in bay it is" not in p.message for p in match.problems)
 
 
 def test_qualifier_stands_apart_from_the_name() -> None:
