@@ -46,6 +46,7 @@ def test_logger_in_local_time_with_zone(tmp_path: Path) -> None:
     assert "Highest: 1.1 °C-weeks on 2024-02-09" in said
     assert "8 °C-weeks: not reached" in said
     assert "Logger minus source: not stated" in said
+    assert "Reservations: record shorter than 12 weeks; logger's offset not stated" in said
 
 
 def test_local_time_without_zone_is_a_fault_until_the_zone_is_stated(tmp_path: Path) -> None:

@@ -271,3 +271,10 @@ def test_people_get_a_sentence_with_two_digits_of_doubt(photo: Path, corners: np
     result = run("measure", photo, "--between", xy(corners[0]), xy(corners[1]), "--in-plane")
     assert "± " in result.stdout
     assert "95 %" in result.stdout
+
+
+def test_file_of_points_that_is_not_there_is_said_without_an_error_number(photo: Path) -> None:
+    result = run("measure", photo, "--outline", photo.parent / "none.csv")
+    assert result.exit_code == 1
+    assert "no such file or directory" in f"{result.output} {result.exception}".lower()
+    assert "errno" not in f"{result.output} {result.exception}".lower()

@@ -9,7 +9,7 @@ from typing import get_args
 
 from dryslate.app.depths import DepthTable, depth_table, parse_depths
 from dryslate.app.one_point import PickedPoint, What
-from dryslate.base.errors import InputError, SettingsError
+from dryslate.base.errors import InputError, SettingsError, error_words
 from dryslate.core.scale.lens import Lens, Port
 from dryslate.formats.lens_toml import parse_lens
 from dryslate.formats.uddf import read_uddf, sampled
@@ -215,7 +215,7 @@ def depths_from(path: Path | None) -> DepthTable | None:
     except (OSError, UnicodeDecodeError) as error:
         raise InputError(
             "depths-missing",
-            f"{path}: the table of depths cannot be read ({error}).",
+            f"{path}: the table of depths cannot be read ({error_words(error)}).",
             "Check the path; the table is a UTF-8 text file.",
         ) from error
     if text.lstrip().startswith("<"):
@@ -253,6 +253,6 @@ def read_lens(path: Path) -> Lens:
     except (OSError, UnicodeDecodeError) as error:
         raise InputError(
             "lens-file-missing",
-            f"{path}: the lens file cannot be read ({error}).",
+            f"{path}: the lens file cannot be read ({error_words(error)}).",
             "Make one with: dryslate lens PHOTO...",
         ) from error

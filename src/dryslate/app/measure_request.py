@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from dryslate.base.errors import DryslateError, InputError, SettingsError
+from dryslate.base.errors import DryslateError, InputError, SettingsError, error_words
 from dryslate.core.measure.off_plane import OffPlane, OffPlaneKind
 from dryslate.core.measure.result import Kind
 from dryslate.core.scale.lens import Lens, Port
@@ -129,7 +129,7 @@ def read_text(path: Path, what: str) -> str:
     except (OSError, UnicodeDecodeError) as error:
         raise InputError(
             "measure-file-unreadable",
-            f"{path}: the {what} file cannot be read ({error}).",
+            f"{path}: the {what} file cannot be read ({error_words(error)}).",
             "Give a text file (UTF-8) that is there.",
         ) from error
 

@@ -25,6 +25,30 @@ def one_line(message: str, fix: str, slug: str) -> str:
     return " ".join(part for part in (message + stop, fix, f"[{slug}]") if part)
 
 
+def error_words(error: Exception) -> str:
+    """
+    Return what the system says of a fault, without its number and a path that is named already.
+
+    Parameters
+    ----------
+    error : Exception
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> error_words(FileNotFoundError(2, "No such file or directory", "a.csv"))
+    'no such file or directory'
+    >>> error_words(ValueError("line 3"))
+    'line 3'
+    """
+    if isinstance(error, OSError) and error.strerror:
+        return error.strerror[:1].lower() + error.strerror[1:]
+    return str(error)
+
+
 class DryslateError(Exception):
     """
     Base of everything dryslate raises on purpose.

@@ -178,6 +178,7 @@ def _stop_at(problems: Sequence[Problem]) -> None:
 def _show(found: HeatSeries) -> None:
     """Print the figures for people."""
     from dryslate.app.logger_heat import first_days
+    from dryslate.app.survey_words import SURVEY_FLAGS
 
     mean = found.warmest_month
     print_text(f"Mean of the warmest month: {mean.mean_c:g} °C ({mean.source})")
@@ -196,4 +197,5 @@ def _show(found: HeatSeries) -> None:
     for limit, at in first_days(found).items():
         print_text(f"{limit} °C-weeks: {'not reached' if at is None else f'reached on {at}'}")
     if found.flags:
-        print_text(f"Flags: {', '.join(found.flags)}")
+        said = "; ".join(SURVEY_FLAGS.get(flag, flag) for flag in found.flags)
+        print_text(f"Reservations: {said}")

@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from dryslate.base.errors import FormatError, InputError
+from dryslate.base.errors import FormatError, InputError, error_words
 from dryslate.base.problems import Problem, has_error
 from dryslate.core.card.checks import check_card
 from dryslate.core.card.definition import CardDefinition
@@ -210,7 +210,7 @@ class FileReferenceTables:
         except (OSError, UnicodeDecodeError) as error:
             raise InputError(
                 "text-file-unreadable",
-                f"{path}: the file cannot be read as text ({error}).",
+                f"{path}: the file cannot be read as text ({error_words(error)}).",
                 "Check the path; the file must be UTF-8 text.",
             ) from error
 
@@ -333,7 +333,7 @@ class FileReferenceTables:
         except (OSError, UnicodeDecodeError) as error:
             raise InputError(
                 "card-file-unreadable",
-                f"{path}: the card definition cannot be read ({error}).",
+                f"{path}: the card definition cannot be read ({error_words(error)}).",
                 "Check the path; a definition is a UTF-8 text file.",
             ) from error
         card = _checked_card(text, str(path))
