@@ -405,3 +405,16 @@ def test_a_card_is_defined_from_the_photo_with_its_true_size_and_put_away_again(
     page.get_by_role("button", name="Redo").click()
     page.get_by_text("Card deck-chart is saved in this project.").wait_for()
     assert "deck-chart" in [c.name for c in wiring.reference_tables(project).cards()]
+
+
+def test_a_photo_that_is_not_corrected_says_only_that_where_others_are_compared(
+    server_of, open_page, deck
+):
+    project, _ = deck
+    page = open_page(server_of(project))
+    open_photo(page, only_photo(project)[0])
+    assert page.locator("#share").is_hidden()
+    words = page.locator("#share-words")
+    assert words.inner_text() == "not corrected"
+    box = words.bounding_box()
+    assert box["x"] + box["width"] <= page.locator("#zoom-out").bounding_box()["x"]

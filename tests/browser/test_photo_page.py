@@ -422,3 +422,12 @@ def test_typed_shares_outlast_other_work_and_what_was_saved_is_said(
         page.locator(".sure button[value='4']").click()
     assert page.url.endswith(f"/photos/{photo_id}")
     page.locator("#said").get_by_text("Porites. Saved.").wait_for()
+
+
+def test_the_bar_under_the_photo_is_one_row_in_french_too(server_of, open_page, web_project):
+    page = open_page(server_of(web_project), locale="fr-FR")
+    photo_id, _ = first_measured(web_project)
+    open_photo(page, photo_id)
+    boxes = [b.bounding_box() for b in page.locator(".stage-bar button").all()]
+    assert len({round(box["y"]) for box in boxes}) == 1
+    assert min(box["width"] for box in boxes) >= 44

@@ -533,3 +533,12 @@ def test_a_draw_says_how_many_wait_now(client_of, own_project) -> None:
     assert f"Drawn: {n} of the {n} corals named since the last draw." in html
     again = pages.get(pages.post("/second/draw", data=fields).headers["location"]).text
     assert "No coral was named since the last draw." in again
+
+
+def test_name_of_a_coral_stands_apart_from_how_it_came_to_be(client_of, read_only_project) -> None:
+    pages = client_of(read_only_project)
+    html = pages.get(f"/corals/{records(read_only_project)['L1-1']}").text
+    assert re.search(r"</i> <span class=\"soft\">", html)
+    bare = re.search(r'<p class="standing">(.*?)</p>', html, re.DOTALL)
+    assert bare is not None
+    assert "No name yet." not in bare[1]
