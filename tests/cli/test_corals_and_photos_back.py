@@ -20,6 +20,7 @@ from dryslate.app.coral_health import HealthRow
 from dryslate.app.corals_elsewhere import numbers_only
 from dryslate.app.identify_records import sizes_of
 from dryslate.app.project_records import ClockOffset
+from dryslate.app.publication_records import UnitPlace
 from dryslate.app.second_observer import blind_queue
 from dryslate.app.unit_records import Unit, UnitPhoto
 from dryslate.base.errors import InputError
@@ -308,7 +309,10 @@ def test_package_of_before_names_photos_otherwise_and_has_no_corals(looked_at, t
             text = zipped.read(name).decode()
             if name == "datapackage.json":
                 text = text.replace('"package": 5', '"package": 4')
-            if any(f"/{word}" in name for word in ("coral", "review", "clocks", "photo_units")):
+            if any(
+                f"/{word}" in name
+                for word in ("coral", "review", "clocks", "photo_units", "unit_pl")
+            ):
                 continue
             if name == "data/colony_sightings.csv":
                 text = text.replace("record_id,", "")
@@ -434,3 +438,22 @@ def test_a_file_named_by_a_part_of_a_withheld_name_is_told(named, tmp_path) -> N
             assert not any(b"LANTERN" in zipped.read(name) for name in zipped.namelist())
     run("sites", "set", trip, "Lantern Steps", *spot, "--publish-as", "the Lantern coast", *WHO)
     run("archive", "make", trip, "-o", tmp_path / "public.zip", code=None)
+
+
+def test_where_units_lie_comes_back_but_for_sensitive_sites(looked_at, tmp_path) -> None:
+    trip = Path(shutil.copytree(looked_at, tmp_path / "trip"))
+    place = UnitPlace(
+        unit_id="u-1", latitude_deg=-13.41234, longitude_deg=71.24321, precision_deg=1e-5,
+        observer="Mara", stated_at="2026-03-14T19:00:00Z",
+    )  # fmt: skip
+    with wiring.survey_store(trip, write=True, who="Ines Varro") as store:
+        store.save_unit_place(place)
+    run("archive", "package", trip, "-o", tmp_path / "p.zip")
+    back, _ = read_into(tmp_path, tmp_path / "p.zip", "back")
+    with wiring.survey_store(back, write=False) as store:
+        assert store.unit_places() == (place,)
+    spot = ("--position", "8°21.0'S 115°30.6'E", "--coarsen-to", 0.1)
+    run("sites", "set", trip, "Lantern Steps", *spot, *WHO)
+    run("archive", "package", trip, "-o", tmp_path / "s.zip")
+    with zipfile.ZipFile(tmp_path / "s.zip") as zipped:
+        assert not any(b"71.243" in zipped.read(name) for name in zipped.namelist())

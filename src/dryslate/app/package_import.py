@@ -346,6 +346,7 @@ def _places(store: SurveyStore) -> list[tuple[str, Any]]:
         ("visit_conditions", store.save_visit_conditions),
         ("clocks", store.save_clock_offset),
         ("units", store.save_unit),
+        ("unit_places", store.save_unit_place),
     ]
 
 

@@ -37,7 +37,7 @@ from dryslate.app.package_corals import (
 )
 from dryslate.app.package_meanings import FIELDS, UNITS
 from dryslate.app.project_records import ClockOffset, Observer, Site, Zone
-from dryslate.app.publication_records import NameId, ProjectPerson, SitePlace
+from dryslate.app.publication_records import NameId, ProjectPerson, SitePlace, UnitPlace
 from dryslate.app.records import MeasurementRow, Visit
 from dryslate.app.result_rows import ResultRow
 from dryslate.app.survey_records import Category, CategoryMapping, NotedRow, StatedDesign
@@ -129,6 +129,14 @@ def _sketches(store: SurveyStore) -> Iterable[ArchivedSketch]:
     return [one for one in sketches_of(store) if stands[one.organism_id] not in hidden]
 
 
+def _unit_places(store: SurveyStore) -> Iterable[UnitPlace]:
+    """Return where units lie, but for those of sensitive sites: the cell of the site is all."""
+    hidden = {one.site for one in store.site_places() if one.grid_deg is not None}
+    open_visits = {one.visit_id for one in store.visits() if one.site not in hidden}
+    shown = {one.unit_id for one in store.units() if one.visit_id in open_visits}
+    return [one for one in store.unit_places() if one.unit_id in shown]
+
+
 def _logger_days(store: SurveyStore) -> Iterable[LoggerDay]:
     """Return each day of each logger; one file at two sites is one logger."""
     seen: set[str] = set()
@@ -217,6 +225,14 @@ TABLES: tuple[PackageTable, ...] = (
         key=("unit_id",),
         rows=lambda s: s.units(),
         parents={"visit_id": _VISIT},
+    ),
+    PackageTable(
+        name="unit_places",
+        kinds=(UnitPlace,),
+        key=("unit_id",),
+        rows=_unit_places,
+        parents={"unit_id": _UNIT},
+        since=5,
     ),
     PackageTable(
         name="unit_designs",
