@@ -164,7 +164,7 @@ def require_points(points_px: ArrayLike, image_size_px: tuple[int, int], least: 
     if len(px) < least:
         raise InputError(
             "measure-too-few-points",
-            f"Only {len(px)} points were given; {least} are needed.",
+            f"Points given: {len(px)}; needed: {least} or more.",
             "Pick more points.",
         )
     width, height = image_size_px
@@ -174,7 +174,7 @@ def require_points(points_px: ArrayLike, image_size_px: tuple[int, int], least: 
         raise InputError(
             "measure-point-outside-photo",
             f"The point ({x:g}, {y:g}) lies outside the photo of {width} x {height} px "
-            f"({int(out.sum())} such points).",
+            f"(outside it: {int(out.sum())} of {len(px)} points).",
             "Points are in pixels of the upright original, 0,0 its top left pixel's centre.",
         )
     return px
