@@ -488,3 +488,28 @@ def test_many_measurements_that_nobody_understands_are_told_once_each_kind(tmp_p
     told = read_into_new(tmp_path / "new", of_others(tmp_path / "o.zip", sizes=sizes), code=3)
     (one,) = [p for p in told["problems"] if "rugosity" in p["message"]]
     assert "31 measurements" in one["message"]
+
+
+def test_name_that_its_observer_corrected_is_written_as_corrected(reef, tmp_path):
+    shutil.copytree(reef, tmp_path / "reef")
+    with wiring.survey_store(tmp_path / "reef", write=True, who="Ines Varro") as store:
+        (record,) = store.records()
+        store.save_record(replace(record, record_id="r2", colony="another"))
+        look = next(one for one in store.identifications() if one.role == "first")
+        for k, genus in (("j1", "Favites"), ("j2", "Porites")):
+            store.save_identification(
+                replace(
+                    look,
+                    identification_id=k,
+                    record_id="r2",
+                    name_as_recorded=genus,
+                    name=genus,
+                    current_names=(genus,),
+                )
+            )
+    run("archive", tmp_path / "reef", "-o", tmp_path / "a.zip")
+    with zipfile.ZipFile(tmp_path / "a.zip") as packed:
+        head, *rows = packed.read("occurrence.txt").decode().splitlines()
+    told = [dict(zip(head.split("\t"), row.split("\t"), strict=True)) for row in rows]
+    (found,) = [one for one in told if one["recordNumber"] == "another"]
+    assert (found["scientificName"], found["verbatimIdentification"]) == ("Porites", "Porites")

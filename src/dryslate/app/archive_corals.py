@@ -12,6 +12,7 @@ from dryslate.app.archive_tables import flat
 from dryslate.app.archive_words import dumps
 from dryslate.app.corals_elsewhere import numbers_only
 from dryslate.app.review_state import latest_outcomes, settled_of, state_of
+from dryslate.app.standing_names import first_look
 
 if TYPE_CHECKING:
     from dryslate.app.identification_rows import (
@@ -88,7 +89,7 @@ def write_coral(
         The tagged colony it is; empty: none.
     """
     looks = store.identifications(record.record_id)
-    first = next((one for one in looks if one.role == "first"), None)
+    first = first_look(looks)
     if first is None:
         maker.left_out["corals without a name"] += 1
         return

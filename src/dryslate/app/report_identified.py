@@ -17,6 +17,7 @@ from dryslate.app.identify_records import role_words
 from dryslate.app.identify_request import parse_record
 from dryslate.app.ports import ReferenceTables, SurveyStore
 from dryslate.app.review_state import Rows, latest_outcomes, relation_of, settled_of, state_of
+from dryslate.app.standing_names import first_look
 from dryslate.base.figures import with_doubt
 from dryslate.core.identify.answer import Answer
 from dryslate.core.identify.confidence import WORDS
@@ -172,7 +173,7 @@ def _coral(
     chance, outcome = came
     by_id = {r.identification_id: r for r in rows}
     review, is_open = _review(chance, outcome, by_id)
-    first = next((r for r in rows if r.role == "first"), rows[0])
+    first = first_look(rows) or rows[0]
     settled = settled_of(outcome, by_id)[0] if outcome is not None else ""
     return IdentifiedCoral(
         colony=record.colony,

@@ -75,11 +75,27 @@ def standing_name(store: SurveyStore, record: RecordRow) -> StandingName:
     return _standing(record, said, latest_outcomes(store).get(record.record_id))
 
 
+def first_look(said: Sequence[IdentificationRow]) -> IdentificationRow | None:
+    """
+    Return the first look at a coral that holds: the latest of those of first observers.
+
+    Parameters
+    ----------
+    said : sequence of IdentificationRow
+        Of one coral, the oldest first.
+
+    Returns
+    -------
+    IdentificationRow or None
+    """
+    return next((row for row in reversed(said) if row.role == "first"), None)
+
+
 def _standing(
     record: RecordRow, said: Sequence[IdentificationRow], outcome: ReviewOutcomeRow | None
 ) -> StandingName:
     """What a record is called by its identifications and the latest outcome of its looks."""
-    first = next((i for i in reversed(said) if i.role == "first"), None)
+    first = first_look(said)
     status = "no name" if first is None else "one observer"
     name, rank = (first.name, first.rank) if first else ("", "")
     if outcome is not None:

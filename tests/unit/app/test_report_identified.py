@@ -191,3 +191,23 @@ def test_coarser_second_look_leaves_the_first_name_not_confirmed(store) -> None:
     assert coral.name == "cf. Platygyra"
     assert "coarser and fits (Merulinidae): not confirmed to genus" in coral.review
     assert coral.is_open
+
+
+def test_a_name_that_its_observer_corrected_is_told_by_the_correction(store) -> None:
+    later = "2024-03-09T19:00:00+00:00"
+    store.save_identification(
+        replace(
+            FIRST,
+            identification_id="i3",
+            name_as_recorded="Leptoria",
+            name="Leptoria",
+            current_names=("Leptoria",),
+            qualifier="",
+            evidence={},
+            identified_at=later,
+        )
+    )
+    (coral,) = named(store)
+    assert coral.name == "Leptoria"
+    assert [look.name for look in coral.looks] == ["cf. Platygyra", "Leptoria"]
+    assert coral.weighed is None  # what was seen for the earlier name does not speak for the later
