@@ -206,7 +206,7 @@ def apply_correction(photo: OpenPhoto, colour: ColourFit) -> NDArray[np.uint8]:
     ----------
     photo : OpenPhoto
     colour : ColourFit
-        A usable one.
+        A usable one, or one that is for looking only (``colour-looking-only`` among its problems).
 
     Returns
     -------
@@ -216,9 +216,9 @@ def apply_correction(photo: OpenPhoto, colour: ColourFit) -> NDArray[np.uint8]:
     Raises
     ------
     InputError
-        With the slug of the reason, for a fit that is not usable.
+        With the slug of the reason, for a fit that was refused.
     """
-    if not colour.usable:
+    if not colour.can_be_shown:
         reason = next(p for p in colour.problems if p.severity == "error")
         raise InputError(reason.slug, reason.message, reason.fix)
     orientation = photo.decoded.metadata.orientation

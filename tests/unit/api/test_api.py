@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 import dryslate
+from dryslate.base.problems import Problem
 from dryslate.core.card.rendering import render_picture
 from dryslate.core.scale.lens import Lens
 from dryslate.formats.card_toml import format_card
@@ -132,6 +133,14 @@ def test_fit_that_is_refused_corrects_nothing(photo) -> None:
     assert not colour.usable
     with pytest.raises(dryslate.DryslateError, match="colour-too-few-patches"):
         dryslate.apply_correction(white, colour)
+
+
+def test_fit_for_looking_only_still_corrects_the_picture(photo) -> None:
+    colour = dryslate.fit_colour(photo, dryslate.find_cards(photo).cards[0])
+    doubtful = Problem(slug="colour-looking-only", severity="error", place="card", message="wide")
+    looking = replace(colour, usable=False, problems=(doubtful,))
+    expected = dryslate.apply_correction(photo, colour)
+    np.testing.assert_array_equal(dryslate.apply_correction(photo, looking), expected)
 
 
 def test_sixteen_bits_give_the_colour_of_eight(photo) -> None:
