@@ -62,8 +62,9 @@ def find_conflicts(evidence: Evidence, record: int, looked: Looked, model: Model
     least = int(misfits.min())
     if least == 0:
         return found
-    candidates = np.flatnonzero(misfits == least)
-    best = int(candidates[np.argmax(looked.scores.log_lik[record, candidates])])
+    fitting = np.where(misfits == least, looked.scores.p_profile[record], 0.0)
+    looks = model.rows_of(int(model.sum_by_genus(fitting).argmax()))
+    best = looks.start + int(fitting[looks].argmax())
     missing = _missing(record, best, looked)
     genus = model.profiles[best].genus
     if least == 1:
