@@ -107,6 +107,7 @@ export function defineTool(points, parts) {
       resting = setTimeout(() => { if (points.tool === tool) look(); }, REST_MS);
     },
     async submit() {
+      if (!isLooked) { clearTimeout(resting); await look(); } // asked for sooner than the marks were looked at
       if (at("define-save").disabled) { at("define-name").focus(); return; }
       const wanted = { ...body(points.points), name: at("define-name").value.trim() };
       const save = async () => {
