@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from dryslate import wiring
@@ -18,19 +19,22 @@ NOW = "2024-05-20T08:00:00+00:00"
 
 
 def look_again(
-    folder: Path, looks: list[tuple[str, str, float]], visit: str = "Ledge 2024-05-19"
+    folder: Path,
+    looks: list[tuple[str, str, float]],
+    visit: str = "Ledge 2024-05-19",
+    labels: Sequence[str] = (),
 ) -> None:
     """
     Store corals that were first named, drawn with a chance, looked at again and settled.
 
-    Those settled to nothing still wait for a second look.
+    Those settled to nothing still wait for a second look. Without labels each is another coral.
     """
     with wiring.new_store(folder, who=INES) as store, store.write():
         chances, outcomes = [], []
         for k, (first, settled, p) in enumerate(looks):
             record = RecordRow(
                 record_id=f"r{k}",
-                colony=f"C{k}",
+                colony=labels[k] if labels else f"C{k}",
                 visit_id=visit,
                 place=f"tape {k % 6}",
                 observer=INES,

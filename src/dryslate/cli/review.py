@@ -49,7 +49,7 @@ def register(app: typer.Typer) -> None:
     """Add the commands."""
     group = typer.Typer(no_args_is_help=True, help="A second observer, blind, and a third.")
     group.callback()(_group)
-    for command in (draw, look, answer, settle, reopen, rate):
+    for command in (draw, look, answer, settle, reopen, rate, agreement):
         group.command(command.__name__)(command)
     group.command("open")(open_)
     app.add_typer(group, name="review")
@@ -199,3 +199,24 @@ def rate(folder: Folder, as_json: Json = False) -> None:
     with wiring.survey_store(folder, write=False) as store:
         found = team_hit_rate(store)
     print_json(found.as_dict()) if as_json else print_text(f"{found.words()} {found.looks.words()}")
+
+
+def agreement(
+    folder: Folder,
+    observer: Annotated[
+        str | None,
+        typer.Option("--observer", help="Leave out corals that wait for this person's own look."),
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Say how far observers agree on names, by second looks, beside what chance gives."""
+    from dryslate.app.observer_agreement import observer_agreement
+    from dryslate.cli.agreement_words import agreement_lines
+
+    with wiring.survey_store(folder, write=False) as store:
+        found = observer_agreement(store, observer)
+    if as_json:
+        print_json(found.as_dict())
+        return
+    for line in agreement_lines(found):
+        print_text(line)

@@ -11,6 +11,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from dryslate import wiring
 from dryslate.app import coral_page
 from dryslate.app.identification_rows import IdentificationRow
+from dryslate.app.observer_agreement import FEWEST, observer_agreement
 from dryslate.app.review_draw import draw_names
 from dryslate.app.review_state import count_looks
 from dryslate.app.second_observer import blind_queue, look_again
@@ -49,6 +50,7 @@ def queue(
         mine = {row.record.record_id for row in waiting}
         undecided = [one for one in open_reviews(store) if one["record_id"] not in mine]
         looks = count_looks(store)
+        agreement = observer_agreement(store, observer or "")
     held = {row.record.record_id: hand.other(row.record.record_id, observer) for row in waiting}
     shown: dict[str, Any] = {
         "drawn": drawn,
@@ -56,6 +58,8 @@ def queue(
         "undecided": undecided,
         "looks": looks,
         "statuses": STATUSES,
+        "agreement": agreement,
+        "fewest": FEWEST,
     }
     return page(request, "second.html", 200, waiting=waiting, held=held, **shown)
 
