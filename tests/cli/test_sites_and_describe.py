@@ -137,6 +137,15 @@ def test_waypoints_become_positions_only_when_saved(project) -> None:
     assert place_of(project, "Long Spur").precision_deg == 1e-6
 
 
+def test_site_of_a_waypoint_that_lies_far_is_named_and_none_is_stored(project) -> None:
+    run(*set_site(project, "12.10, -68.29"))
+    with pytest.raises(InputError, match="position-far") as error:
+        run("sites", "gpx", project, GPX, *WHO, "--save", "--as", "Reef A start=Long Spur")
+    assert error.value.message.startswith("Long Spur: '-8.350000, 115.510000' lies ")
+    with wiring.survey_store(project, write=False) as store:
+        assert [place.site for place in store.site_places()] == ["Quiet Ledge"]
+
+
 def test_waypoints_that_fit_nothing_are_told(project, tmp_path: Path) -> None:
     text = GPX.read_text("utf-8")
     again = '<wpt lat="-8.36" lon="115.5"><name>Reef A start</name></wpt>'

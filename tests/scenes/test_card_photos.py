@@ -181,6 +181,9 @@ def test_faded_patch_is_named_and_the_rest_hold(tmp_path) -> None:
     with pytest.raises(DryslateError) as caught:
         compare_twins(TABLES, READER, (first, first), "field", None)
     assert caught.value.slug == "card-twin-not-seen"
+    assert "twin.jpg: the one photo that was given for both cards shows 1, not two." in str(
+        caught.value
+    )
 
 
 def own_card():

@@ -84,8 +84,9 @@ def _both(
     if len(found) < 2:
         raise InputError(
             "card-twin-not-seen",
-            f"{photo.path.name}: {len(found)} card found where two should lie side by side.",
-            "Lay both flat in the frame with a hand's width between, or give two photos.",
+            f"{photo.path.name}: the one photo that was given for both cards shows {len(found)}, "
+            "not two.",
+            "Lay both flat in the frame with a hand's width between, or give a photo of each.",
         )
     centres = [f.corners_px.mean(axis=0) for f in found[:2]]
     if dry_point is not None:

@@ -320,9 +320,12 @@ def save_waypoints(
     Raises
     ------
     InputError
-        As `set_site_place`.
+        As `set_site_place`, naming the site.
     """
     with store.write():
         for site, text in plan.found.items():
-            set_site_place(store, site, replace(words, position=text), observer, clock)
+            try:
+                set_site_place(store, site, replace(words, position=text), observer, clock)
+            except InputError as error:
+                raise InputError(error.slug, f"{site}: {error.message}", error.fix) from error
     return len(plan.found)
