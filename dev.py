@@ -5,8 +5,8 @@ demo    install, then run the whole job on a made-up trip and serve it (--no-ser
 test    install, then run the tests, on all cores (further words go to pytest, which then uses one)
 check   install, then lint, types and import contracts
 bench   install, then run the benchmarks, or those named (finding, colour, lengths, identify, speed,
-        pages, survey_coverage, other_coverage, demo_truth, change_coverage, mixed_coverage,
-        name_coverage, results_speed, archive_speed, rarefaction)
+        pages, survey_coverage, other_coverage, agreement_coverage, demo_truth, change_coverage,
+        mixed_coverage, name_coverage, results_speed, archive_speed, rarefaction)
 gold    install, then tell what has moved against the stored results (--accept stores them anew)
 build   make the wheel
 pack    put the wheel, and all that it needs, into a folder from which a computer of the same kind
@@ -33,6 +33,7 @@ BENCHES = (
     "pages",
     "survey_coverage",
     "other_coverage",
+    "agreement_coverage",
     "demo_truth",
     "change_coverage",
     "mixed_coverage",
