@@ -107,6 +107,15 @@ def test_page_that_is_not_there_says_so_in_the_one_shape(client_of, read_only_pr
     assert answer.json()["problems"][0]["slug"] == "page-not-found"
 
 
+@pytest.mark.parametrize(("chosen", "shown"), [("dark", "dark"), ("", "auto"), ("'><p>", "auto")])
+def test_page_of_a_refusal_is_as_light_as_the_others(
+    client_of, read_only_project, chosen, shown
+) -> None:
+    headers = {"accept": "text/html", "cookie": f"light={chosen}"}
+    answer = client_of(read_only_project).get("/nothing-here", headers=headers)
+    assert f'<html lang="en" data-light="{shown}">' in answer.text
+
+
 def test_fault_in_the_program_tells_no_trace(read_only_project) -> None:
     app = create_app(ServeSettings(project=read_only_project, token="right"))
 

@@ -22,6 +22,7 @@ from dryslate.base.errors import (
 )
 from dryslate.base.problems import Problem
 from dryslate.web.languages import N_, catalogue, language_of
+from dryslate.web.light import light_of
 from dryslate.web.said import told
 
 LOG = logging.getLogger("dryslate.web")
@@ -185,7 +186,7 @@ def answer_to(
     if headers.get("hx-request") == "true":
         return HTMLResponse(_line(language, problem), status)
     if "text/html" in headers.get("accept", ""):
-        return HTMLResponse(_page(language, problem, _form_of(request)), status)
+        return HTMLResponse(_page(request, problem), status)
     return JSONResponse(error_body(language, [problem], more), status)
 
 
@@ -212,8 +213,9 @@ def _form_of(request: Request) -> str:
     return came.path + (f"?{came.query}" if came.query else "") + "#again"
 
 
-def _page(language: str, problem: Problem, form: str) -> str:
+def _page(request: Request, problem: Problem) -> str:
     """Put a problem onto a page of its own, which needs no session."""
+    language, form = language_of(request), _form_of(request)
     texts = catalogue(language)
     sign_in, left = texts.gettext(N_("Sign in")), texts.gettext(N_("Left to do"))
     title = texts.gettext(N_("Not done"))
@@ -227,7 +229,8 @@ def _page(language: str, problem: Problem, form: str) -> str:
     if form and problem.slug != "page-sign-in":
         more = f'<p><a class="button main" href="{html.escape(form)}">{back}</a></p>{more}'
     return (
-        f'<!DOCTYPE html><html lang="{language}"><head><meta charset="utf-8">'
+        f'<!DOCTYPE html><html lang="{language}" data-light="{light_of(request)}">'
+        '<head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>{title} · dryslate</title>"
         '<link rel="icon" href="/static/css/icon.svg" type="image/svg+xml">'

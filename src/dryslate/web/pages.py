@@ -17,14 +17,13 @@ import dryslate
 from dryslate.web.job_words import job_words
 from dryslate.web.languages import catalogue, day, number, offered, signed, size_words, visited
 from dryslate.web.languages import language_of as language_of  # noqa: PLC0414  taken along
+from dryslate.web.light import light_of
 from dryslate.web.places import PLACES, around
 from dryslate.web.reach import Reach, reach_of
 from dryslate.web.reason_words import reason_words
 from dryslate.web.said import colon, said, semicolon, told, value
 from dryslate.web.taken_apart import templates_taken_apart
 from dryslate.web.taxon_names import genera, genera_of, taxon
-
-LIGHTS = ("auto", "light", "dark")
 
 
 @cache
@@ -152,7 +151,6 @@ def part(request: Request, template: str, **context: Any) -> str:
     """
     language = language_of(request)
     session = request.scope.get("state", {}).get("session")
-    light = request.cookies.get("light", "auto")
     reach = reach_of(request)
     may_change = session is not None and session.may("surveyor")
     listed = around(
@@ -163,7 +161,7 @@ def part(request: Request, template: str, **context: Any) -> str:
         "request_path": request.url.path,
         "language": language,
         "languages": offered(),
-        "light": light if light in LIGHTS else "auto",
+        "light": light_of(request),
         "session": session,
         "may_change": may_change,
         "may_lead": session is not None and session.may("lead"),

@@ -17,7 +17,8 @@ from dryslate.app.team_hit_rate import team_hit_rate
 from dryslate.app.visits import require_name, require_observer
 from dryslate.web.errors import Refusal
 from dryslate.web.languages import offered
-from dryslate.web.pages import LIGHTS, page
+from dryslate.web.light import LIGHTS
+from dryslate.web.pages import page
 from dryslate.web.reach import Reach, observer_of, reach_of, require_role, session_of
 from dryslate.web.region_words import REGIONS
 
