@@ -9,11 +9,19 @@ import sys
 
 import pytest
 
+ASKING = """
+import signal, sys  # asked for, since the tests themselves may run ignoring it
+signal.signal(signal.SIGINT, signal.default_int_handler)
+from dryslate.cli.main import main
+sys.argv[1:] = ["identify"]
+main()
+"""
+
 
 @pytest.mark.skipif(os.name == "nt", reason="interrupts are sent otherwise on Windows")
 def test_ctrl_c_says_what_becomes_of_the_work() -> None:
     asking = subprocess.Popen(
-        [sys.executable, "-u", "-m", "dryslate.cli.main", "identify"],
+        [sys.executable, "-u", "-c", ASKING],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,

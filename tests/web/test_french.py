@@ -91,7 +91,7 @@ def test_refusal_is_told_in_french(client_of, read_only_project, path, words) ->
     answer = pages.get(path, headers=FRENCH)
     assert answer.status_code >= 400
     assert words in answer.text
-    assert '<html lang="fr">' in answer.text
+    assert '<html lang="fr"' in answer.text
     assert "Non fait" in answer.text
     told = pages.get(path, headers=IN_FRENCH).json()
     (problem,) = told["problems"]
