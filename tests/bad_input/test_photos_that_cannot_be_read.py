@@ -100,6 +100,32 @@ def test_jpeg_without_its_last_two_bytes_is_cut_off(
     assert refusal_of(save(tmp_path, "a.jpg", data[:-2])).slug == "photo-truncated"
 
 
+@pytest.mark.parametrize("share", [0.02, 0.3, 0.7, 0.99])
+def test_jpeg_cut_off_anywhere_is_told_without_decoding(
+    tmp_path: Path, made_photos: ModuleType, share: float
+) -> None:
+    small = made_photos.jpeg(made_photos.scene(40, 30))
+    head = b"\xff\xe1" + struct.pack(">H", len(small) + 8) + b"Exif\x00\x00" + small
+    data = made_photos.jpeg(made_photos.scene(640, 480))
+    for whole in (data, data[:2] + head + data[2:]):  # the small picture has an end of its own
+        READER.require_whole(save(tmp_path, "whole.jpg", whole))
+        cut = save(tmp_path, "a.jpg", whole[: len(whole) - int(len(data) * (1 - share))])
+        with pytest.raises(DryslateError, match="photo-truncated"):
+            READER.require_whole(cut)
+
+
+def test_jpeg_with_a_film_behind_it_is_whole(tmp_path: Path, made_photos: ModuleType) -> None:
+    film = bytes(range(255)) * 4000  # a megabyte without what ends a JPEG
+    data = made_photos.jpeg(made_photos.scene())
+    path = save(tmp_path, "a.jpg", data + film)
+    READER.require_whole(path)
+    assert np.array_equal(
+        READER.read(path).pixels, READER.read(save(tmp_path, "b.jpg", data)).pixels
+    )
+    with pytest.raises(DryslateError, match="photo-truncated"):
+        READER.require_whole(save(tmp_path, "c.jpg", data[:-2] + film))
+
+
 def test_jpeg_with_damaged_pixels(tmp_path: Path, made_photos: ModuleType) -> None:
     rng = np.random.default_rng(3)
     noise = rng.integers(0, 255, (240, 320, 3), dtype=np.uint8)

@@ -26,9 +26,6 @@ from dryslate.files.photo_carry import (
 )
 from dryslate.formats.jpeg import EOI, JpegHead, parse_jpeg_head
 
-#: How far from the end of a file its end may be told: some cameras write more behind the picture.
-_END_BYTES: Final = 65536
-
 #: Complaints of the decoder about words around the pixels, not about the pixels.
 _UNTIDY: Final = ("extraneous bytes before marker", "ICC marker", "Adobe color transform")
 
@@ -59,7 +56,7 @@ def read_jpeg(path: Path, max_megapixels: float) -> DecodedPhoto:
     head = parse_jpeg_head(data, place)
     require_size(head.width_px, head.height_px, max_megapixels, place)
     _require_colour(head, place)
-    pixels, decoder, notes = _decode(data, place)
+    pixels, decoder, notes = _decode(data, head, place)
     tree, exif_notes = exif_tree(head.exif, place)
     facts = facts_of(tree)
     icc = head.icc_profile
@@ -90,14 +87,24 @@ def require_whole_jpeg(path: Path) -> None:
 
     Raises
     ------
+    FormatError
+        ``photo-truncated``, ``photo-damaged``: it breaks off before its pixels, or is none.
     InputError
-        ``photo-truncated`` where nothing near its end says that it is the end.
+        ``photo-truncated`` where nothing behind the beginning of its pixels says that they end.
     """
-    with path.open("rb") as file:
-        size = file.seek(0, 2)
-        file.seek(max(0, size - _END_BYTES))
-        if EOI not in file.read(_END_BYTES):
-            raise _cut_off(size, path.name)
+    data = read_bytes(path)
+    if not _has_end(data, parse_jpeg_head(data, path.name)):
+        raise _cut_off(len(data), path.name)
+
+
+def _has_end(data: bytes, head: JpegHead) -> bool:
+    """
+    Return whether pixels that have begun also end.
+
+    Small pictures in front of them have ends of their own. Behind them a phone may have put
+    anything, a film of some seconds, so the end is looked for in all of the file.
+    """
+    return data.rfind(EOI, head.scan_offset) >= 0
 
 
 def _require_colour(head: JpegHead, place: str) -> None:
@@ -120,18 +127,22 @@ def _require_colour(head: JpegHead, place: str) -> None:
         )
 
 
-def _decode(data: bytes, place: str) -> tuple[NDArray[Any], str, tuple[Problem, ...]]:
+def _decode(
+    data: bytes, head: JpegHead, place: str
+) -> tuple[NDArray[Any], str, tuple[Problem, ...]]:
     """Decode the pixels: a file that is cut off or damaged is refused, an untidy one is noted."""
     try:
         import simplejpeg
     except ImportError:  # no wheel for this Python: slower, same pixels
+        if not _has_end(data, head):
+            raise _cut_off(len(data), place) from None
         return *_decode_cv2(data, place), ()
     decoder = f"simplejpeg {_decoder_version()}"
     try:
         return simplejpeg.decode_jpeg(data, "RGB"), decoder, ()
     except ValueError as error:
         what = str(error)
-    if "remature end" in what or EOI not in data[-_END_BYTES:]:
+    if "remature end" in what or not _has_end(data, head):
         raise _cut_off(len(data), place)
     if not any(words in what for words in _UNTIDY):
         raise InputError(
@@ -167,11 +178,9 @@ def _cut_off(size_bytes: int, place: str) -> InputError:
 
 
 def _decode_cv2(data: bytes, place: str) -> tuple[NDArray[Any], str]:
-    """Decode with OpenCV, which does not tell when the file is cut off."""
+    """Decode a whole file with OpenCV, which does not tell when it is cut off."""
     import cv2
 
-    if EOI not in data[-_END_BYTES:]:
-        raise _cut_off(len(data), place)
     flags = cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION
     pixels = cv2.imdecode(np.frombuffer(data, np.uint8), flags)
     if pixels is None:

@@ -70,8 +70,9 @@ class FilePhotoReader:
 
         Raises
         ------
-        InputError
-            ``photo-truncated``, and what `read` raises for a file that is no photo.
+        FormatError, InputError
+            ``photo-truncated``, ``photo-damaged``, and what `read` raises for a file that is no
+            photo.
         """
         if kind_of(read_bytes(path, 64), path) == "jpeg":
             require_whole_jpeg(path)
