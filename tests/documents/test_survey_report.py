@@ -393,8 +393,8 @@ def test_tagged_colonies_are_told_by_what_became_of_them(tmp_path: Path) -> None
     found = Cells(report(folder, "--pdf"))
     ((cells),) = [c for name, c in found.rows.items() if name.startswith("colony-")]
     assert cells[0].startswith("17 <i>")
-    assert cells[2:4] == ["because it was stressed", "2024-05-19"]
-    assert cells[4] == "seen, 2024-06-10"
+    assert cells[2:4] == ["because it was stressed", "19\u00a0May 2024"]
+    assert cells[4] == "seen, 10\u00a0June 2024"
     assert cells[5].replace("\N{NO-BREAK SPACE}", " ") == "20 %, 70 %"
     assert cells[6] == "none"
     assert "Lost is not dead" in pdf_text(tmp_path / "r.pdf")

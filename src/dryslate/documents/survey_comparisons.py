@@ -124,10 +124,16 @@ def _change_cells(row: ChangeRow, speech: Speech) -> Sequence[str]:
     flags = [speech.word(SURVEY_FLAGS.get(f, f)) for f in row.flags if f not in said_once]
     flags += _names_said(row, speech)
     where = [row.site, row.zone, speech.word(DESIGN_WORDS.get(row.design, row.design))]
+    visits = {"first": speech.date(row.first), "last": speech.date(row.last)}
     return (
         f"{speech.word(figure_words(row.figure))}{speech.colon}{speech.word(row.thing)}",
         ", ".join(part for part in where if part),
-        f"{row.first} {row.last}; {speech.word(KINDS.get(row.kind, row.kind))}",
+        speech.semicolon.join(
+            [
+                speech.say("{first} to {last}", **visits),
+                speech.word(KINDS.get(row.kind, row.kind)),
+            ]
+        ),
         f"{said(row.estimate)} {unit}".strip(),
         ends,
         said(row.sees),
@@ -185,7 +191,7 @@ def _colony_cells(
     none, last = speech.say("none"), story.last
     state = none
     if last is not None and last.sighting is not None:
-        state = f"{speech.word(STATE_WORDS[last.sighting.state])}, {last.visit.date}"
+        state = f"{speech.word(STATE_WORDS[last.sighting.state])}, {speech.date(last.visit.date)}"
     judged = [shares["bleached_pct"] for v in story.visits if (shares := v.mean_shares())]
     bleached = none
     if judged:
@@ -205,7 +211,7 @@ def _colony_cells(
         f"{colony.label} {story.name}".strip(),
         colony.site,
         speech.word(WHY_WORDS[colony.why_tagged]),
-        story.visits[0].visit.date if story.visits else none,
+        speech.date(story.visits[0].visit.date) if story.visits else none,
         state,
         bleached,
         speech.semicolon.join(colours) or none,

@@ -90,8 +90,13 @@ export function words(id) {
   return JSON.parse(document.getElementById(id)?.textContent ?? "{}");
 }
 
-const saidNext = sessionStorage.getItem(SAID_NEXT);
-if (saidNext) { sessionStorage.removeItem(SAID_NEXT); say([{ message: saidNext }], "good"); }
+/** Say what the page before left to be said, once. */
+function sayLeft() {
+  let message = null;
+  try { message = sessionStorage.getItem(SAID_NEXT); sessionStorage.removeItem(SAID_NEXT); } catch { /* then nothing was left */ }
+  if (message) say([{ message }], "good");
+}
+sayLeft();
 
 // A form that was refused comes back as it was typed, when its page is opened again with #again.
 const TYPED = "dryslate typed";
